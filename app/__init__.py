@@ -1,0 +1,1 @@
+"""The service round the model: HTTP API, command line, answers in plain words."""

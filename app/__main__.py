@@ -1,0 +1,133 @@
+"""The command line: ``python -m app serve | demo | compare | hold | order-size | risk``."""
+
+import argparse
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+
+from pydantic import ValidationError
+
+from app.expectations import expected
+from app.problems import Problem
+from app.settings import Settings
+
+BAD_INPUT = 2
+QUESTIONS = {
+    "compare": "routes for a batch, side by side",
+    "hold": "ship now or wait: every date for every route",
+    "order-size": "how many to order so that enough arrive healthy",
+    "risk": "chances of lines of plants",
+}
+
+
+class BadInput(Exception):  # noqa: N818 - it carries the lines that say so
+    """What was given cannot be used; one line a fault."""
+
+    def __init__(self, *lines: str) -> None:
+        """Take the lines."""
+        self.lines = lines
+        super().__init__("\n".join(lines))
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="python -m app", description="The chance that mail-ordered tropical plants arrive alive."
+    )
+    commands = parser.add_subparsers(dest="command", required=True)
+    serve = commands.add_parser("serve", help="serve the HTTP API on this computer")
+    serve.add_argument("--host", help="loopback address, 127.0.0.1 unless given")
+    serve.add_argument("--port", type=int, help="8000 unless given")
+    demo = commands.add_parser("demo", help="answer for an invented batch, then serve")
+    demo.add_argument("--no-serve", action="store_true", help="only print")
+    for name, text in QUESTIONS.items():
+        question = commands.add_parser(name, help=text)
+        question.add_argument("file", metavar="FILE", help="request body as JSON; - for standard input")
+        question.add_argument("--json", action="store_true", help="print the answer as JSON")
+    return parser
+
+
+def _settings(**given: str | int | None) -> Settings:
+    values = {name: value for name, value in given.items() if value is not None}
+    try:
+        return Settings(**values)  # type: ignore[arg-type]
+    except ValidationError as error:
+        schema = Settings.model_json_schema()
+        lines = []
+        for fault in error.errors(include_url=False, include_input=False):
+            name = str(fault["loc"][0])
+            source = f"--{name}" if name in values else f"TRANSIT_{name.upper()}"
+            own = fault.get("ctx", {}).get("error")
+            lines.append(f"{source}: {own or 'must be ' + expected(schema['properties'][name], schema)}")
+        raise BadInput(*lines) from error
+
+
+def _read(file: str) -> bytes:
+    try:
+        return sys.stdin.buffer.read() if file == "-" else Path(file).read_bytes()
+    except OSError as error:
+        raise BadInput(f"{file}: {error.strerror}") from error
+
+
+def _write(text: str) -> None:
+    sys.stdout.write(text.rstrip("\n") + "\n")
+    sys.stdout.flush()
+
+
+def _serve(settings: Settings) -> None:
+    # Imported here: the commands that read a file need no web framework, and serving needs no reports.
+    from app.server import serve  # noqa: PLC0415
+
+    serve(settings)
+
+
+def run(arguments: argparse.Namespace) -> None:
+    """Run one command.
+
+    Raises
+    ------
+    BadInput, Problem
+        If a file, a setting or a request cannot be used.
+    """
+    if arguments.command == "serve":
+        _serve(_settings(host=arguments.host, port=arguments.port))
+        return
+    settings = _settings()
+    # The file is read first, so that a wrong name is told at once.
+    data = _read(arguments.file) if "file" in arguments else b""
+    from app.commands import ask, demo_text  # noqa: PLC0415 - see _serve
+
+    if arguments.command != "demo":
+        _write(ask(arguments.command, data, as_json=arguments.json))
+        return
+    _write(demo_text())
+    if not arguments.no_serve:
+        _write(f"\nServing at http://{settings.host}:{settings.port} until stopped (Ctrl+C).")
+        _serve(settings)
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run the command line and return its exit code: 0, or 2 for bad input."""
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            # A terminal without the characters of the tables gets question marks, not a traceback.
+            stream.reconfigure(errors="replace")
+    arguments = _parser().parse_args(argv)
+    try:
+        run(arguments)
+    except Problem as problem:
+        lines = problem.lines()
+    except BadInput as bad:
+        lines = list(bad.lines)
+    except BrokenPipeError:
+        # The reader of a pipe has seen enough; closing quietly is what it expects.
+        sys.stderr.close()
+        return 0
+    else:
+        return 0
+    for line in lines:
+        sys.stderr.write("".join(c if c.isprintable() else f"\\u{ord(c):04x}" for c in line) + "\n")
+    return BAD_INPUT
+
+
+if __name__ == "__main__":
+    sys.exit(main())

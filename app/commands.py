@@ -1,0 +1,85 @@
+"""The commands that answer from a file, without a server."""
+
+import json
+from collections.abc import Callable
+from dataclasses import dataclass
+from importlib import resources
+from importlib.resources.abc import Traversable
+from importlib.util import find_spec
+from pathlib import Path
+from typing import Any, Generic, TypeVar
+
+from pydantic import BaseModel
+
+from app.engine import Engine
+from app.report import compare_report, hold_report, order_size_report, risk_report
+from app.request_body import RequestBody
+from app.schemas.compare import CompareAnswer, CompareRequest
+from app.schemas.hold import HoldAnswer, HoldRequest
+from app.schemas.order_size import OrderSizeAnswer, OrderSizeRequest
+from app.schemas.risk import RiskAnswer, RiskRequest
+from app.services.compare import answer_compare
+from app.services.hold import answer_hold
+from app.services.order_size import answer_order_size
+from app.services.risk import answer_risk
+
+Asked = TypeVar("Asked", bound=BaseModel)
+Answer = TypeVar("Answer", bound=BaseModel)
+
+
+@dataclass(frozen=True)
+class Question(Generic[Asked, Answer]):
+    """One kind of question: how it is read, answered and printed."""
+
+    body: RequestBody[Asked]
+    service: Callable[[Asked, Engine], Answer | bytes]
+    answer: type[Answer]
+    report: Callable[[Asked, Answer], str]
+
+    def ask(self, data: bytes, engine: Engine, *, as_json: bool) -> str:
+        """Return the answer to a request body, as JSON or as text.
+
+        Raises
+        ------
+        Problem
+            If the body is not what the question takes.
+        """
+        request = self.body.parse(data)
+        answer = self.service(request, engine)
+        if as_json:
+            return (answer if isinstance(answer, bytes) else answer.model_dump_json().encode()).decode()
+        if isinstance(answer, bytes):
+            answer = self.answer.model_validate_json(answer)
+        return self.report(request, answer)
+
+
+QUESTIONS: dict[str, Question[Any, Any]] = {
+    "compare": Question(RequestBody(CompareRequest), answer_compare, CompareAnswer, compare_report),
+    "hold": Question(RequestBody(HoldRequest), answer_hold, HoldAnswer, hold_report),
+    "order-size": Question(RequestBody(OrderSizeRequest), answer_order_size, OrderSizeAnswer, order_size_report),
+    "risk": Question(RequestBody(RiskRequest), answer_risk, RiskAnswer, risk_report),
+}
+
+
+def ask(command: str, data: bytes, *, as_json: bool) -> str:
+    """Return the answer to a request body of one of the commands."""
+    return QUESTIONS[command].ask(data, Engine.load(), as_json=as_json)
+
+
+def _demo_folder() -> Traversable:
+    """Return the demonstration data: a package once installed, a folder of its own in the source tree."""
+    if find_spec("app.demo") is not None:
+        return resources.files("app.demo")
+    return Path(__file__).resolve().parents[1] / "data" / "demo"
+
+
+def demo_text() -> str:
+    """Return the answers to the invented batch as text."""
+    batch = json.loads(_demo_folder().joinpath("batch.json").read_text(encoding="utf-8"))
+    engine = Engine.load()
+    parts = [batch["note"]]
+    for command, part in [*(("compare", c) for c in batch["comparisons"]), ("hold", batch["hold"])]:
+        title = part["title"]
+        parts += ["", title, "=" * len(title), ""]
+        parts.append(QUESTIONS[command].ask(json.dumps(part["request"]).encode(), engine, as_json=False))
+    return "\n".join(parts)

@@ -1,0 +1,51 @@
+"""The application, built on request."""
+
+import os
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+from importlib.metadata import PackageNotFoundError, version
+
+from anyio import CapacityLimiter
+from fastapi import FastAPI
+
+from app.engine import Engine
+from app.guards import BodyLimit, LoopbackOnly
+from app.problem_handlers import add_problem_handlers
+from app.routes import compare, docs, hold, model_page, order_size, reference, risk
+from app.settings import Settings
+
+
+@asynccontextmanager
+async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
+    # Answers are bound by the processor: more threads than cores would only hold more draws in memory.
+    app.state.workers = CapacityLimiter(max(2, os.cpu_count() or 1))
+    app.state.engine = Engine.load()
+    yield
+
+
+def _version() -> str:
+    try:
+        return version("transit-survival")
+    except PackageNotFoundError:
+        return "0 (run from the source tree)"
+
+
+def create_app(settings: Settings) -> FastAPI:
+    """Return the application; its model is loaded when the server starts it."""
+    app = FastAPI(
+        title="Transit survival",
+        version=_version(),
+        description="The chance that mail-ordered tropical plants arrive alive, and what to do about it.",
+        lifespan=_lifespan,
+        openapi_url=None,
+        docs_url=None,
+        redoc_url=None,
+        redirect_slashes=False,
+    )
+    app.state.settings = settings
+    add_problem_handlers(app)
+    app.add_middleware(BodyLimit)
+    app.add_middleware(LoopbackOnly)
+    for module in (risk, compare, hold, order_size, reference, model_page, docs):
+        app.include_router(module.router)
+    return app

@@ -1,0 +1,66 @@
+"""Every refusal of the service as one problem+json answer."""
+
+from http import HTTPStatus
+
+from fastapi import FastAPI
+from fastapi.exceptions import RequestValidationError
+from starlette.exceptions import HTTPException
+from starlette.requests import ClientDisconnect, Request
+from starlette.responses import Response
+
+from app.problems import (
+    MEDIA_TYPE,
+    FieldError,
+    Forbidden,
+    HttpProblem,
+    InvalidInput,
+    MethodNotAllowed,
+    NotFound,
+    Problem,
+    json_pointer,
+)
+
+BY_STATUS: dict[int, type[Problem]] = {kind.status: kind for kind in (Forbidden, NotFound, MethodNotAllowed)}
+
+
+def problem_response(problem: Problem, headers: dict[str, str] | None = None) -> Response:
+    """Return the answer that states a problem."""
+    return Response(problem.body(), status_code=problem.http_status, headers=headers, media_type=MEDIA_TYPE)
+
+
+async def _on_problem(_request: Request, problem: Exception) -> Response:
+    assert isinstance(problem, Problem)  # noqa: S101 - registered for this class only
+    return problem_response(problem)
+
+
+async def _on_http_exception(_request: Request, refusal: Exception) -> Response:
+    assert isinstance(refusal, HTTPException)  # noqa: S101 - registered for this class only
+    kind = BY_STATUS.get(refusal.status_code)
+    problem = kind() if kind is not None else HttpProblem(refusal.status_code)
+    return problem_response(problem, dict(refusal.headers or {}))
+
+
+async def _on_parameters(_request: Request, refusal: Exception) -> Response:
+    # The framework's own answer for a query or path parameter would repeat the value sent.
+    assert isinstance(refusal, RequestValidationError)  # noqa: S101 - registered for this class only
+    return problem_response(
+        InvalidInput([FieldError(json_pointer(fault["loc"][1:]), fault["msg"]) for fault in refusal.errors()])
+    )
+
+
+async def _on_disconnect(_request: Request, _gone: Exception) -> Response:
+    return Response(status_code=HTTPStatus.BAD_REQUEST)
+
+
+async def _on_unexpected(_request: Request, _fault: Exception) -> Response:
+    # The traceback goes to the log of the server, never into the answer.
+    return problem_response(Problem())
+
+
+def add_problem_handlers(app: FastAPI) -> None:
+    """Answer every exception, the framework's own included, with problem+json."""
+    app.add_exception_handler(Problem, _on_problem)
+    app.add_exception_handler(HTTPException, _on_http_exception)
+    app.add_exception_handler(RequestValidationError, _on_parameters)
+    app.add_exception_handler(ClientDisconnect, _on_disconnect)
+    app.add_exception_handler(Exception, _on_unexpected)

@@ -1,0 +1,194 @@
+"""Everything that can be wrong with a call, and the one body that says so (RFC 9457).
+
+The exception tree::
+
+    Problem                     500  unexpected
+    ├── MalformedJson           400  the body is not JSON
+    ├── Forbidden               403  not from this computer
+    ├── NotFound                404  no such address or thing
+    ├── MethodNotAllowed        405  the address takes another method
+    ├── TooLarge                413  the body is over its limit
+    ├── UnsupportedMediaType    415  the body is not said to be JSON
+    ├── InvalidInput            422  JSON, but not what the operation takes
+    └── HttpProblem             4xx  any other refusal of the framework
+"""
+
+import json
+from collections.abc import Iterable, Sequence
+from typing import ClassVar, NamedTuple
+
+MEDIA_TYPE = "application/problem+json"
+MAX_ERRORS = 100
+MAX_TOKEN_CHARACTERS = 120
+
+
+class FieldError(NamedTuple):
+    """One fault: where it is (RFC 6901 JSON pointer, empty for the whole body) and what would be right."""
+
+    pointer: str
+    message: str
+
+
+def json_pointer(location: Iterable[str | int]) -> str:
+    """Return the JSON pointer (RFC 6901) of a path of keys and positions.
+
+    It stops before a key that is longer than any key of the API, so that a pointer cannot carry a body back.
+    """
+    pointer = ""
+    for token in location:
+        text = str(token)
+        if len(text) > MAX_TOKEN_CHARACTERS:
+            break
+        pointer += "/" + text.replace("~", "~0").replace("/", "~1")
+    return pointer
+
+
+class Problem(Exception):  # noqa: N818 - the name of the thing in RFC 9457
+    """A call that cannot be answered; each subclass is one ``code``."""
+
+    status: ClassVar[int] = 500
+    code: ClassVar[str] = "unexpected"
+    title: ClassVar[str] = "Unexpected fault of the server"
+
+    def __init__(self, detail: str = "", errors: Sequence[FieldError] = ()) -> None:
+        """Say what is wrong as a whole and, where there are any, field by field."""
+        self.detail = detail or f"{self.title}."
+        self.errors = tuple(errors)
+        super().__init__(self.detail)
+
+    @property
+    def http_status(self) -> int:
+        """The HTTP status of the answer."""
+        return self.status
+
+    def body(self) -> bytes:
+        """Return the problem+json body."""
+        return json.dumps(
+            {
+                "type": f"/docs#problem-{self.code}",
+                "title": self.title,
+                "status": self.http_status,
+                "detail": self.detail,
+                "code": self.code,
+                "errors": [error._asdict() for error in self.errors],
+            }
+        ).encode()
+
+    def lines(self) -> list[str]:
+        """Return one line a fault, ``pointer: message``, or the detail where no fault is listed."""
+        return [f"{error.pointer or '/'}: {error.message}" for error in self.errors] or [self.detail]
+
+
+class MalformedJson(Problem):
+    """The body is not JSON."""
+
+    status = 400
+    code = "malformed_json"
+    title = "Malformed JSON"
+
+    def __init__(self, reason: str) -> None:
+        """Take the reason the parser gives."""
+        message = f"must be valid JSON: {reason}"
+        super().__init__(f"The body {message}.", [FieldError("", message)])
+
+
+class Forbidden(Problem):
+    """The call does not come from this computer."""
+
+    status = 403
+    code = "forbidden"
+    title = "Forbidden"
+
+
+class NotFound(Problem):
+    """No such address or thing."""
+
+    status = 404
+    code = "not_found"
+    title = "Not found"
+
+
+class MethodNotAllowed(Problem):
+    """The address exists but takes another method."""
+
+    status = 405
+    code = "method_not_allowed"
+    title = "Method not allowed"
+
+
+class TooLarge(Problem):
+    """The body is over its limit."""
+
+    status = 413
+    code = "too_large"
+    title = "Too large"
+
+    def __init__(self, limit_bytes: int) -> None:
+        """Take the limit, bytes."""
+        message = f"must be at most {limit_bytes // 2**20} MB"
+        super().__init__(f"The body {message}.", [FieldError("", message)])
+
+
+class UnsupportedMediaType(Problem):
+    """The body is not said to be JSON."""
+
+    status = 415
+    code = "unsupported_media_type"
+    title = "Unsupported media type"
+
+    def __init__(self) -> None:
+        """Say which type is taken."""
+        message = "must be sent as JSON, with the header Content-Type: application/json"
+        super().__init__(f"The body {message}.", [FieldError("", message)])
+
+
+class InvalidInput(Problem):
+    """The body is JSON but not what the operation takes; each fault is an error with its pointer."""
+
+    status = 422
+    code = "invalid_input"
+    title = "Invalid input"
+
+    def __init__(self, errors: Sequence[FieldError], n_faults: int | None = None) -> None:
+        """Take the faults to list and, where more were found than listed, their number."""
+        n = len(errors) if n_faults is None else n_faults
+        detail = "One field is not as it should be." if n == 1 else f"{n:,} fields are not as they should be."
+        if n > MAX_ERRORS:
+            detail += f" The first {MAX_ERRORS} are listed."
+        super().__init__(detail, errors[:MAX_ERRORS])
+        self.n_faults = n
+
+    def lines(self) -> list[str]:
+        """Return one line a fault, and how many more there are."""
+        more = self.n_faults - len(self.errors)
+        return super().lines() + ([f"and {more:,} more"] if more > 0 else [])
+
+
+class HttpProblem(Problem):
+    """A refusal of the framework without a class of its own."""
+
+    code = "http"
+    title = "The call was refused"
+
+    def __init__(self, status: int) -> None:
+        """Take the HTTP status that the framework chose."""
+        self._status = status
+        super().__init__()
+
+    @property
+    def http_status(self) -> int:
+        """The status that the framework chose."""
+        return self._status
+
+
+KINDS: tuple[type[Problem], ...] = (
+    MalformedJson,
+    Forbidden,
+    NotFound,
+    MethodNotAllowed,
+    TooLarge,
+    UnsupportedMediaType,
+    InvalidInput,
+    Problem,
+)
+"""Every problem with a code of its own, in order of status."""

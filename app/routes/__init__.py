@@ -1,0 +1,1 @@
+"""HTTP routes: parse, one service call, serialise."""

@@ -1,0 +1,31 @@
+"""``GET /health``, ``GET /docs`` and ``GET /openapi.json``."""
+
+import json
+
+from fastapi import APIRouter, Request, Response
+from fastapi.responses import HTMLResponse
+
+from app.docs_page import HEADERS, docs_page
+from app.openapi import declared, openapi_document
+from app.schemas.problem import HealthAnswer
+
+router = APIRouter()
+
+
+@router.get("/health", **declared("health"))
+async def health(request: Request) -> Response:
+    """Whether the service is up, and the version of its model."""
+    answer = HealthAnswer(status="ok", model_version=request.app.state.engine.model_version)
+    return Response(answer.model_dump_json(), media_type="application/json")
+
+
+@router.get("/openapi.json", include_in_schema=False)
+def openapi_json(request: Request) -> Response:
+    """Return the OpenAPI document."""
+    return Response(json.dumps(openapi_document(request.app)), media_type="application/json")
+
+
+@router.get("/docs", include_in_schema=False)
+def docs(request: Request) -> HTMLResponse:
+    """Return the documentation page."""
+    return HTMLResponse(docs_page(openapi_document(request.app)), headers=HEADERS)

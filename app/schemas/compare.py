@@ -1,0 +1,131 @@
+"""``POST /v1/compare``: the routes for a batch, side by side."""
+
+from pydantic import Field
+
+from app.schemas.answers import AnswerModel, Assumed, Caution, Distribution, Together
+from app.schemas.batch import Batch
+from app.schemas.fields import LocalDate
+
+
+class CompareRequest(Batch):
+    """A batch that leaves on a given day."""
+
+    ship_date: LocalDate = Field(description="local date at origin")
+
+
+class MeanQuantiles(AnswerModel):
+    """Mean and quantiles of the time in transit, days."""
+
+    mean: float
+    p10: float
+    p50: float
+    p90: float
+
+
+class InsideQuantiles(AnswerModel):
+    """Quantiles of the air in the box over hours and draws, °C."""
+
+    p05: float
+    p50: float
+    p95: float
+
+
+class EquivalentDays(AnswerModel):
+    """Quantiles of days at 20 °C with the same damage."""
+
+    p10: float
+    p50: float
+    p90: float
+
+
+class PlantCounts(AnswerModel):
+    """How many plants of the batch arrive in which condition."""
+
+    sent: int
+    healthy: Distribution = Field(description="at unboxing")
+    damaged: Distribution = Field(description="at unboxing")
+    dead: Distribution = Field(description="at unboxing")
+    healthy_two_weeks: Distribution = Field(description="also counts injury that shows late")
+    chance_none_healthy: float = Field(ge=0, le=1)
+
+
+class MoneyItem(AnswerModel):
+    """One line of the landed cost."""
+
+    code: str
+    text: str
+    amount: float = Field(description="rounded to the minor unit of the currency")
+
+
+class Money(AnswerModel):
+    """What the route costs and leaves."""
+
+    items: list[MoneyItem] = Field(description="add up exactly to landed_cost")
+    landed_cost: float
+    recovered_mean: float = Field(description="mean of claims on dead plants")
+    margin: Distribution
+    worst_5pct_margin: float = Field(description="mean margin of the worst 1 in 20 draws")
+    cost_per_healthy_plant: float | None = Field(description="landed cost / mean healthy at two weeks; null if none")
+
+
+class Splitting(AnswerModel):
+    """What it costs to let the boxes of a route travel apart, and what that buys."""
+
+    boxes: int
+    extra_cost: float
+    chance_none_healthy: Together
+    chance_loss_within_limit: Together
+    worst_5pct_margin: Together
+    pays: bool
+    text: str
+
+
+class LineOutcome(AnswerModel):
+    """What becomes of one line."""
+
+    genus: str
+    cultivar: str | None
+    quantity: int
+    healthy: Distribution
+    damaged: Distribution
+    dead: Distribution
+    margin_mean: float
+
+
+class RouteOutcome(AnswerModel):
+    """What becomes of the batch on one route."""
+
+    name: str
+    boxes: int
+    transit_days: MeanQuantiles
+    inside_c: InsideQuantiles
+    equivalent_days: EquivalentDays
+    plants: PlantCounts
+    chance_loss_within_limit: float = Field(ge=0, le=1)
+    money: Money
+    chance_best: float = Field(ge=0, le=1, description="share of draws in which this route has the best margin")
+    splitting: Splitting | None = Field(description="null for a single box")
+    lines: list[LineOutcome]
+
+
+class BreakEven(AnswerModel):
+    """Where the dearer and faster route overtakes."""
+
+    from_: str = Field(alias="from", description="route that is better below")
+    to: str = Field(description="route that is better above")
+    batch_sale_value: float
+    plants: float
+
+
+class CompareAnswer(AnswerModel):
+    """Routes in the order asked, with a recommendation and its reason."""
+
+    model_version: str
+    seed: int
+    draws: int
+    recommended: str | None
+    reason: str
+    assumed: list[Assumed]
+    routes: list[RouteOutcome]
+    break_even: BreakEven | None
+    cautions: list[Caution]

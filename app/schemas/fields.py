@@ -1,0 +1,136 @@
+"""The quantities that requests are made of: types with their ranges, and checks between fields.
+
+A wrong type is refused, never converted: "6" is not 6, true is not 1, 2.0 is not a count.
+"""
+
+from collections.abc import Sequence
+from datetime import date
+from typing import Annotated, Any, Literal
+
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    ConfigDict,
+    Field,
+    GetCoreSchemaHandler,
+    GetJsonSchemaHandler,
+    StringConstraints,
+    ValidationError,
+)
+from pydantic.json_schema import JsonSchemaValue
+from pydantic_core import CoreSchema, InitErrorDetails, PydanticCustomError, core_schema
+
+CROSS_FIELD = "cross_field"
+MAX_LISTED = 100
+
+Fault = tuple[tuple[str | int, ...], str]
+
+
+def refuse(faults: Sequence[Fault]) -> None:
+    """Raise the faults found between fields, each with its place below the object that checks; none, no error."""
+    if faults:
+        details: list[InitErrorDetails] = [
+            {"type": PydanticCustomError(CROSS_FIELD, "{right}", {"right": message}), "loc": location, "input": None}
+            for location, message in faults[:MAX_LISTED]
+        ]
+        raise ValidationError.from_exception_data("request", details, input_type="json", hide_input=True)
+
+
+class RequestModel(BaseModel):
+    """What every object in a request has in common."""
+
+    model_config = ConfigDict(
+        extra="forbid",
+        strict=True,
+        allow_inf_nan=False,
+        frozen=True,
+        hide_input_in_errors=True,
+    )
+
+
+class _LocalDate:
+    """A calendar date written YYYY-MM-DD and nothing else (pydantic alone also takes timestamps)."""
+
+    @classmethod
+    def __get_pydantic_core_schema__(cls, _source: Any, _handler: GetCoreSchemaHandler) -> CoreSchema:
+        # The bounds leave room to add any time in transit or validity without leaving the calendar.
+        return core_schema.json_or_python_schema(
+            json_schema=core_schema.chain_schema(
+                [
+                    core_schema.str_schema(strict=True, pattern=r"^\d{4}-\d{2}-\d{2}$"),
+                    core_schema.date_schema(strict=False, ge=date(1900, 1, 1), le=date(2199, 12, 31)),
+                ]
+            ),
+            python_schema=core_schema.date_schema(strict=True),
+        )
+
+    @classmethod
+    def __get_pydantic_json_schema__(cls, _schema: CoreSchema, _handler: GetJsonSchemaHandler) -> JsonSchemaValue:
+        return {"type": "string", "format": "date", "x-expected": "a date written YYYY-MM-DD, 1900 to 2199"}
+
+
+LocalDate = Annotated[date, _LocalDate]
+
+Text = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=120)]
+PlaceCode = Annotated[
+    str,
+    Field(
+        pattern="^[A-Z]{3}$",
+        json_schema_extra={"x-expected": "three capital letters, the code of an airport or a city, such as BKK"},
+    ),
+]
+Currency = Annotated[
+    str,
+    Field(
+        pattern="^[A-Z]{3}$",
+        json_schema_extra={"x-expected": "three capital letters, a currency of ISO 4217 such as EUR"},
+    ),
+]
+
+ContainerCode = Literal["foam_box", "lined_carton", "carton"]
+RootsCode = Literal["damp_wrap", "damp_paper", "dry", "plug"]
+ServiceCode = Literal["courier", "post", "air_cargo"]
+SellerKind = Literal["grower", "exporter", "reseller"]
+Weekday = Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
+
+TransitDays = Annotated[float, Field(gt=0, le=90)]
+TemperatureC = Annotated[float, Field(ge=-40, le=60)]
+HeatPackHours = Annotated[float, Field(ge=0, le=240)]
+HeatPacks = Annotated[int, Field(ge=0, le=20)]
+ColdPacks = Annotated[int, Field(ge=0, le=50)]
+Quantity = Annotated[int, Field(ge=1, le=100_000)]
+Money = Annotated[float, Field(ge=0, le=1e9)]
+Rate = Annotated[float, Field(ge=0, le=2)]
+Share = Annotated[float, Field(ge=0, le=1)]
+Confidence = Annotated[float, Field(ge=0.5, le=0.999)]
+Boxes = Annotated[int, Field(ge=1, le=100)]
+Hours = Annotated[float, Field(ge=0, le=2160)]
+ValidDays = Annotated[int, Field(ge=0, le=3650)]
+Draws = Annotated[int, Field(ge=256, le=65_536)]
+Seed = Annotated[int, Field(ge=0, le=2**53 - 1)]
+
+
+def default_heat_packs(fields: dict[str, Any]) -> int:
+    """One pack where hours are given, else none."""
+    return 1 if fields["heat_pack_hours"] > 0 else 0
+
+
+class DayRange(RequestModel):
+    """Outside air of one day."""
+
+    min_c: TemperatureC = Field(description="daily minimum, °C, -40 to 60")
+    max_c: TemperatureC = Field(description="daily maximum, °C, -40 to 60, at least min_c")
+
+
+def inverted_ranges(days: Sequence[DayRange], at: tuple[str | int, ...] = ()) -> list[Fault]:
+    """Return a fault for every day whose minimum is above its maximum."""
+    return [((*at, i, "min_c"), "must be at most max_c") for i, day in enumerate(days) if day.min_c > day.max_c]
+
+
+def _ranges_in_order(days: list[DayRange]) -> list[DayRange]:
+    refuse(inverted_ranges(days))
+    return days
+
+
+# One check a list rather than one a day: risk requests hold tens of thousands of days.
+DayRanges = Annotated[list[DayRange], Field(min_length=1, max_length=366), AfterValidator(_ranges_in_order)]

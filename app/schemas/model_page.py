@@ -1,0 +1,77 @@
+"""``GET /v1/model``: the active model, its rules of thumb and how each is met."""
+
+from datetime import datetime
+from typing import Literal
+
+from pydantic import Field
+
+from app.schemas.answers import AnswerModel
+
+
+class ModelChance(AnswerModel):
+    """The model's own answer to a rule, with its 80 % interval."""
+
+    mean: float = Field(ge=0, le=1)
+    low: float = Field(ge=0, le=1)
+    high: float = Field(ge=0, le=1)
+
+
+class RuleOfThumb(AnswerModel):
+    """A rule of thumb with its 80 % range and what the model says to it."""
+
+    code: str
+    text: str
+    days: float
+    inside_c: float
+    outcome: Literal["healthy", "dead"]
+    low: float = Field(ge=0, le=1)
+    best: float = Field(ge=0, le=1)
+    high: float = Field(ge=0, le=1)
+    model: ModelChance
+    inside_range: bool = Field(description="whether the model's mean lies in the rule's range")
+    source: str
+    status: str
+
+
+class Quantiles(AnswerModel):
+    """Median and 80 % interval."""
+
+    p10: float
+    p50: float
+    p90: float
+
+
+class Scale(AnswerModel):
+    """A scale or thermal parameter with its prior."""
+
+    name: str
+    prior: Quantiles
+
+
+class EffectEvidence(AnswerModel):
+    """What an effect rests on."""
+
+    boxes: int = Field(ge=0)
+    plants: int = Field(ge=0)
+
+
+class Effect(AnswerModel):
+    """An effect as a time ratio at 20 °C, above chilling: 1.2 keeps a fifth longer."""
+
+    kind: str
+    name: str
+    time_ratio: Quantiles
+    evidence: EffectEvidence
+
+
+class ModelAnswer(AnswerModel):
+    """The active model."""
+
+    model_version: str
+    fitted: datetime | None = Field(description="null: rules of thumb only")
+    boxes: int = Field(ge=0, description="boxes behind the fit")
+    assumption: str
+    rules: list[RuleOfThumb]
+    scales: list[Scale]
+    effects: list[Effect]
+    diagnostics: dict[str, float | int | str | bool | None]

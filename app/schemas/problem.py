@@ -1,0 +1,30 @@
+"""The body of every refusal (RFC 9457), and the answer of ``GET /health``."""
+
+from pydantic import Field
+
+from app.schemas.answers import AnswerModel
+
+
+class ProblemError(AnswerModel):
+    """One fault."""
+
+    pointer: str = Field(description="JSON pointer (RFC 6901) into the body; empty: the whole body")
+    message: str = Field(description="what would be right")
+
+
+class ProblemBody(AnswerModel):
+    """Why a call was refused; it never repeats what was sent."""
+
+    type: str
+    title: str
+    status: int
+    detail: str
+    code: str
+    errors: list[ProblemError]
+
+
+class HealthAnswer(AnswerModel):
+    """The service is up and has a model."""
+
+    status: str
+    model_version: str

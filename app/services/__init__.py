@@ -1,0 +1,1 @@
+"""One module a service: a validated request and the engine in, an answer out."""

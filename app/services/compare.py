@@ -1,0 +1,202 @@
+"""Compare routes for a batch."""
+
+from dataclasses import dataclass, replace
+from datetime import date
+
+import numpy as np
+
+from app.engine import Engine
+from app.schemas.answers import Distribution
+from app.schemas.compare import (
+    BreakEven,
+    CompareAnswer,
+    CompareRequest,
+    EquivalentDays,
+    InsideQuantiles,
+    LineOutcome,
+    MeanQuantiles,
+    Money,
+    MoneyItem,
+    PlantCounts,
+    RouteOutcome,
+)
+from app.services.batch import PreparedBatch, PreparedRoute, prepare
+from app.services.batch_cautions import asked_cautions, closing_cautions, journey_cautions, layover_cautions
+from app.services.lanes import WeatherDraws
+from app.services.money import RouteMoney, route_money
+from app.services.reasons import compare_reason
+from app.services.simulation import BatchSimulation, RouteDraws
+from app.services.splitting import splitting
+from model.break_even import RouteEconomics, break_even, overtakes
+from model.decision import (
+    chance_best,
+    chance_loss_within_limit,
+    choose_route,
+    cost_per_healthy_plant,
+    summarise,
+    worst_share_mean,
+)
+from model.landed_cost import LandedCost
+
+# Days of weather kept ready; a journey that lasts longer keeps the last day's.
+WEATHER_DAYS = 60
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class SimulatedRoute:
+    """A route with its draws and its money."""
+
+    route: PreparedRoute
+    drawn: RouteDraws
+    money: RouteMoney
+
+
+def answer_compare(request: CompareRequest, engine: Engine) -> CompareAnswer:
+    """Return the routes side by side, the recommended one with its reason, and what was assumed."""
+    prepared = prepare(request, engine)
+    simulation = BatchSimulation(engine, prepared.lines, draws=request.draws, seed=request.seed)
+    weather = WeatherDraws(
+        engine.reference,
+        request.ship_date,
+        WEATHER_DAYS,
+        draws=request.draws,
+        seed=request.seed,
+        forecast=prepared.forecast,
+    )
+
+    def simulate(route: PreparedRoute) -> SimulatedRoute:
+        days, exposure = simulation.journeys(
+            route.plan,
+            request.ship_date,
+            weather,
+            request.closed_dates,
+            layover_days=usual_layover(route, request.ship_date),
+        )
+        drawn = simulation.outcomes(route.plan, days, exposure)
+        return SimulatedRoute(route, drawn, route_money(request, prepared, route, drawn))
+
+    simulated = [simulate(route) for route in prepared.routes]
+    best = chance_best(np.stack([s.money.margin for s in simulated], axis=1))
+    outcomes = []
+    for s, chance in zip(simulated, best, strict=True):
+        outcome = _outcome(request, s, float(chance))
+        if s.route.plan.n_boxes > 1:
+            other = simulate(_other_travel(s.route))
+            outcome = outcome.model_copy(update={"splitting": splitting(request, s, other)})
+        outcomes.append(outcome)
+    choice = choose_route(
+        [o.name for o in outcomes],
+        [o.money.margin.mean for o in outcomes],
+        [o.chance_loss_within_limit for o in outcomes],
+        request.risk.confidence,
+    )
+    cautions = asked_cautions(request, prepared) + layover_cautions(prepared, request.ship_date)
+    for s in simulated:
+        cautions += journey_cautions(request, prepared, s.route, s.drawn)
+    return CompareAnswer(
+        model_version=engine.model_version,
+        seed=request.seed,
+        draws=request.draws,
+        recommended=choice.recommended,
+        reason=compare_reason(request, outcomes, choice),
+        assumed=list(prepared.assumed),
+        routes=outcomes,
+        break_even=_break_even(request, simulated),
+        cautions=cautions + closing_cautions(prepared),
+    )
+
+
+def usual_layover(route: PreparedRoute, ship_date: date) -> float:
+    """Return the layover of the service; none where the buyer gave the transit time of this very shipment."""
+    return 0.0 if route.asked.transit_days else route.plan.lane.service.layover_days(ship_date.weekday())
+
+
+def distribution(draws: np.ndarray) -> Distribution:
+    """Return mean and quantiles of draws, (draws,)."""
+    return Distribution(**summarise(draws)._asdict())
+
+
+def money_items(cost: LandedCost) -> list[MoneyItem]:
+    """Return the items of a landed cost as they are printed."""
+    return [MoneyItem(code=item.code, text=item.text, amount=float(item.amount)) for item in cost.items]
+
+
+def _other_travel(route: PreparedRoute) -> PreparedRoute:
+    apart = route.asked.travel == "apart"
+    asked = route.asked.model_copy(update={"travel": "together" if apart else "apart"})
+    return replace(route, asked=asked, plan=replace(route.plan, apart=not apart))
+
+
+def _outcome(request: CompareRequest, s: SimulatedRoute, chance_of_best: float) -> RouteOutcome:
+    drawn, money = s.drawn, s.money
+    sent = sum(line.quantity for line in request.lines)
+    healthy, dead = drawn.healthy.sum(axis=1), drawn.dead.sum(axis=1)
+    two_weeks = drawn.healthy_two_weeks.sum(axis=1)
+    p10, p50, p90 = np.quantile(drawn.days, [0.1, 0.5, 0.9])
+    inside = np.quantile(drawn.exposure.inside_c, [0.05, 0.5, 0.95])
+    equivalent = np.quantile(drawn.exposure.equivalent_days[list(set(drawn.line_genus))], [0.1, 0.5, 0.9])
+    return RouteOutcome(
+        name=s.route.asked.name,
+        boxes=s.route.plan.n_boxes,
+        transit_days=MeanQuantiles(mean=drawn.days.mean(), p10=p10, p50=p50, p90=p90),
+        inside_c=InsideQuantiles(p05=inside[0], p50=inside[1], p95=inside[2]),
+        equivalent_days=EquivalentDays(p10=equivalent[0], p50=equivalent[1], p90=equivalent[2]),
+        plants=PlantCounts(
+            sent=sent,
+            healthy=distribution(healthy),
+            damaged=distribution(drawn.damaged.sum(axis=1)),
+            dead=distribution(dead),
+            healthy_two_weeks=distribution(two_weeks),
+            chance_none_healthy=float(np.mean(healthy == 0)),
+        ),
+        chance_loss_within_limit=chance_loss_within_limit(dead, sent, request.risk.max_loss_share),
+        money=Money(
+            items=money_items(money.cost),
+            landed_cost=float(money.cost.total),
+            recovered_mean=money.recovered.mean(),
+            margin=distribution(money.margin),
+            worst_5pct_margin=worst_share_mean(money.margin),
+            cost_per_healthy_plant=cost_per_healthy_plant(money.cost.total, money.recovered, two_weeks),
+        ),
+        chance_best=chance_of_best,
+        splitting=None,
+        lines=[
+            LineOutcome(
+                genus=line.genus,
+                cultivar=line.cultivar,
+                quantity=line.quantity,
+                healthy=distribution(drawn.healthy[:, i]),
+                damaged=distribution(drawn.damaged[:, i]),
+                dead=distribution(drawn.dead[:, i]),
+                margin_mean=money.line_margin[i],
+            )
+            for i, line in enumerate(request.lines)
+        ],
+    )
+
+
+def _break_even(request: CompareRequest, simulated: list[SimulatedRoute]) -> BreakEven | None:
+    """Return where the fastest route overtakes the cheapest to ship, or the other way round; None if neither does."""
+    if len(simulated) == 1:
+        return None
+    cheapest = min(simulated, key=lambda s: s.money.cost.total)
+    fastest = min((s for s in simulated if s is not cheapest), key=lambda s: s.drawn.days.mean())
+    economics = [
+        RouteEconomics.of(
+            s.route.asked.name,
+            s.money.waybill,
+            float(s.money.margin.mean()),
+            capacity=s.route.capacity,
+            apart=s.route.asked.travel == "apart",
+        )
+        for s in (cheapest, fastest)
+    ]
+    quantities = [line.quantity for line in request.lines]
+    sale_values = [line.sale_value for line in request.lines]
+    found = break_even(*economics, quantities=quantities, sale_values=sale_values)
+    if found is None:
+        value = float(np.dot(quantities, sale_values)) / sum(quantities)
+        found = overtakes(economics[1], economics[0], sale_value_per_plant=value)
+    if found is None:
+        return None
+    return BreakEven(**{"from": found.from_}, to=found.to, batch_sale_value=found.batch_sale_value, plants=found.plants)

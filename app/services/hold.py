@@ -1,0 +1,203 @@
+"""Ship now or hold: every allowed date on every route, with common random numbers."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+import numpy as np
+from numpy.typing import NDArray
+
+from app.cautions import caution
+from app.engine import Engine
+from app.schemas.answers import Assumed, Caution
+from app.schemas.hold import BlockedBy, HoldAnswer, HoldChoice, HoldDate, HoldRequest
+from app.services.batch import PreparedBatch, PreparedRoute, prepare
+from app.services.batch_cautions import asked_cautions, closing_cautions
+from app.services.reasons import bearable, money, percent
+from app.services.compare import WEATHER_DAYS, distribution
+from app.services.lanes import WeatherDraws
+from app.services.money import route_money
+from app.services.simulation import BatchSimulation
+from model.decision import chance_better, chance_loss_within_limit
+
+WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
+FIRST_HALF = 0.5
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Departure:
+    """One date on one route, with the margin of each draw."""
+
+    entry: HoldDate
+    margin: NDArray[np.float64]
+
+
+def answer_hold(request: HoldRequest, engine: Engine) -> HoldAnswer:
+    """Return every ship date and route, the recommended one, and why."""
+    prepared = prepare(request, engine)
+    span = (request.latest - request.earliest).days
+    simulation = BatchSimulation(engine, prepared.lines, draws=request.draws, seed=request.seed)
+    weather = WeatherDraws(
+        engine.reference,
+        request.earliest,
+        span + WEATHER_DAYS,
+        draws=request.draws,
+        seed=request.seed,
+        forecast=prepared.forecast,
+    )
+    departures = [
+        _departure(request, prepared, route, request.earliest + timedelta(days=day), simulation, weather)
+        for day in range(span + 1)
+        for route in prepared.routes
+    ]
+    dates = _against_first(departures)
+    choice = _choose(request, dates)
+    return HoldAnswer(
+        model_version=engine.model_version,
+        seed=request.seed,
+        draws=request.draws,
+        recommended=HoldChoice(ship_date=choice.ship_date, route=choice.route) if choice else None,
+        reason=_reason(request, dates, choice),
+        dates=dates,
+        assumed=[*prepared.assumed, *_assumed(request, prepared)],
+        cautions=asked_cautions(request, prepared) + _hold_cautions(request) + closing_cautions(prepared),
+    )
+
+
+def _departure(
+    request: HoldRequest,
+    prepared: PreparedBatch,
+    route: PreparedRoute,
+    ship_date: date,
+    simulation: BatchSimulation,
+    weather: WeatherDraws,
+) -> _Departure:
+    layover = route.plan.lane.service.layover_days(ship_date.weekday())
+    days, exposure = simulation.journeys(route.plan, ship_date, weather, request.closed_dates, layover_days=layover)
+    drawn = simulation.outcomes(route.plan, days, exposure)
+    waited = (ship_date - request.earliest).days
+    waiting = waited * (request.cost_per_day or 0.0)
+    result = route_money(request, prepared, route, drawn, waiting=waiting, days_waited=waited)
+    healthy, sent = drawn.healthy.sum(axis=1), sum(line.quantity for line in request.lines)
+    blocked = _blocked_by(request, ship_date)
+    if request.needed_by is not None and _chance_by(route, ship_date, days, request.needed_by) < request.risk.confidence:
+        blocked.append("too_late")
+    entry = HoldDate(
+        ship_date=ship_date,
+        route=route.asked.name,
+        healthy=distribution(healthy),
+        margin=distribution(result.margin),
+        healthy_mean=healthy.mean(),
+        margin_mean=result.margin.mean(),
+        chance_loss_within_limit=chance_loss_within_limit(drawn.dead.sum(axis=1), sent, request.risk.max_loss_share),
+        chance_better_than_first=None,
+        blocked_by=blocked,
+    )
+    return _Departure(entry, result.margin)
+
+
+def _blocked_by(request: HoldRequest, ship_date: date) -> list[BlockedBy]:
+    blocked: list[BlockedBy] = []
+    certificate, treatment = request.certificate, request.treatment
+    if certificate and not 0 <= (ship_date - certificate.issued).days <= certificate.valid_days:
+        blocked.append("certificate_lapsed")
+    if treatment and not 0 <= (ship_date - treatment.done).days <= treatment.valid_days:
+        blocked.append("treatment_lapsed")
+    if WEEKDAYS[ship_date.weekday()] in request.skip_weekdays:
+        blocked.append("skipped_weekday")
+    return blocked
+
+
+def _chance_by(route: PreparedRoute, ship_date: date, days: NDArray[np.float64], needed_by: date) -> float:
+    """Return the chance that the box is opened by the end of a day at the destination."""
+    lane = route.plan.lane
+    closed = lane.local(lane.closing(ship_date), "destination")
+    passed = (closed.hour + closed.minute / 60.0) / 24.0
+    return float(np.mean(passed + days < (needed_by - closed.date()).days + 1))
+
+
+def _against_first(departures: Sequence[_Departure]) -> list[HoldDate]:
+    first: dict[str, _Departure] = {}
+    dates = []
+    for departure in departures:
+        entry = departure.entry
+        reference = first.get(entry.route)
+        if reference is None and not entry.blocked_by:
+            first[entry.route] = departure
+        elif reference is not None:
+            better = chance_better(departure.margin, reference.margin)
+            entry = entry.model_copy(update={"chance_better_than_first": better})
+        dates.append(entry)
+    return dates
+
+
+def _choose(request: HoldRequest, dates: Sequence[HoldDate]) -> HoldDate | None:
+    """Return the open date with the best mean margin that keeps the bearable loss and does not lose money."""
+    good = [
+        entry
+        for entry in dates
+        if not entry.blocked_by
+        and entry.chance_loss_within_limit >= request.risk.confidence
+        and entry.margin_mean >= 0
+    ]
+    return max(good, key=lambda entry: entry.margin_mean, default=None)
+
+
+def _reason(request: HoldRequest, dates: Sequence[HoldDate], choice: HoldDate | None) -> str:
+    allowed = [entry for entry in dates if not entry.blocked_by]
+    if not allowed:
+        return "Every date is blocked: see blocked_by of each."
+    sent = sum(line.quantity for line in request.lines)
+    wanted = percent(request.risk.confidence)
+    if choice is None:
+        best = max(allowed, key=lambda entry: entry.margin_mean)
+        if best.margin_mean < 0:
+            return (
+                f"Do not order at these prices: even on {best.ship_date} by {best.route} the margin averages "
+                f"{money(best.margin_mean, request.currency)}."
+            )
+        safest = max(allowed, key=lambda entry: entry.chance_loss_within_limit)
+        return (
+            f"No date keeps the loss within {bearable(request)} with {wanted} chance and earns money. The least bad is "
+            f"{safest.ship_date} by {safest.route} with {percent(safest.chance_loss_within_limit)}."
+        )
+    first = next(entry for entry in allowed if entry.route == choice.route)
+    reason = (
+        f"Ship on {choice.ship_date} by {choice.route}: {choice.healthy_mean:.0f} of {sent:,} plants are expected to be "
+        f"healthy at unboxing and the margin averages {money(choice.margin_mean, request.currency)}"
+    )
+    if choice.ship_date == first.ship_date:
+        return f"{reason}; no later date promises more."
+    better = choice.chance_better_than_first or 0.0
+    gain = money(choice.margin_mean - first.margin_mean, request.currency)
+    hint = "" if better > FIRST_HALF else ", mostly by sparing the bad boxes"
+    return f"{reason}, {gain} more than on {first.ship_date}; holding beats shipping then with {percent(better)} chance{hint}."
+
+
+def _assumed(request: HoldRequest, prepared: PreparedBatch) -> list[Assumed]:
+    assumed = [
+        Assumed(
+            pointer=f"/routes/{i}/transit_days",
+            value=f"fri +{service.layover_fri_days:g}, sat +{service.layover_sat_days:g}, sun +{service.layover_sun_days:g}",
+            why="layover days added to the transit time of boxes closed towards the weekend (judgement, from memory)",
+        )
+        for i, service in enumerate(route.plan.lane.service for route in prepared.routes)
+    ]
+    if request.cost_per_day is None:
+        assumed.append(Assumed(pointer="/cost_per_day", value=0.0, why="not given: waiting taken as free"))
+    return assumed
+
+
+def _hold_cautions(request: HoldRequest) -> list[Caution]:
+    cautions = []
+    if request.certificate:
+        until = request.certificate.issued + timedelta(days=request.certificate.valid_days)
+        if until < request.latest:
+            cautions.append(caution("certificate_lapses", issued=request.certificate.issued, until=until))
+    else:
+        cautions.append(caution("certificate_age"))
+    if request.treatment:
+        until = request.treatment.done + timedelta(days=request.treatment.valid_days)
+        if until < request.latest:
+            cautions.append(caution("treatment_lapses", done=request.treatment.done, until=until))
+    return cautions

@@ -1,0 +1,135 @@
+"""A lane: places, legs, usual transit time and weather of a service between two places."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, time, timedelta
+from functools import lru_cache
+from zlib import crc32
+from zoneinfo import ZoneInfo
+
+import numpy as np
+from numpy.typing import NDArray
+
+from app.services.places import between_km
+from model.climate import Forecast, PlaceWeather, place_weather
+from model.delay import Delay, HoldDelay, MissedFlights
+from model.journey import StreetAir
+from model.reference import Leg, Place, Reference, Service
+from model.transit import SolvedTransit, TransitQuantiles, solve_transit
+
+# The box is closed in the morning (common practice, no source) and picked up 12 h later unless given.
+CLOSING_TIME = time(8)
+# The table's quantiles hold between continents; shorter lanes take less of it (judgement, from memory).
+LONG_LANE_KM = 6000.0
+SHORTEST_LANE_SHARE = 0.5
+# A hub nearer than this to either end is no hub.
+NEAR_KM = 300.0
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Lane:
+    """A service between two places; `places` is keyed by the legs' "origin", "hub", "destination"."""
+
+    service: Service
+    legs: tuple[Leg, ...]
+    places: Mapping[str, Place]
+
+    @classmethod
+    def between(cls, origin: Place, destination: Place, service: str, reference: Reference) -> "Lane":
+        """Return the lane by way of the service's hub with the least detour."""
+        row = reference.services[service]
+        hubs = [reference.places[code] for code in row.hubs.split()]
+        ways = [h for h in hubs if min(between_km(origin, h), between_km(h, destination)) > NEAR_KM] or [destination]
+        hub = min(ways, key=lambda h: between_km(origin, h) + between_km(h, destination))
+        return cls(row, reference.legs[service], {"origin": origin, "hub": hub, "destination": destination})
+
+    def usual_quantiles(self) -> TransitQuantiles:
+        """Return the service's total transit days, less on lanes shorter than 6,000 km."""
+        km = between_km(self.places["origin"], self.places["destination"])
+        share = SHORTEST_LANE_SHARE + (1.0 - SHORTEST_LANE_SHARE) * min(km / LONG_LANE_KM, 1.0)
+        return TransitQuantiles(
+            *(share * q for q in (self.service.p10_days, self.service.p50_days, self.service.p90_days))
+        )
+
+    def closing(self, ship_date: date) -> datetime:
+        """Return the moment the box is closed, in UTC."""
+        zone = ZoneInfo(self.places["origin"].time_zone)
+        return datetime.combine(ship_date, CLOSING_TIME, tzinfo=zone).astimezone(UTC)
+
+    def local(self, moment: datetime, role: str) -> datetime:
+        """Return the naive local time of a moment at one end or the hub."""
+        return moment.astimezone(ZoneInfo(self.places[role].time_zone)).replace(tzinfo=None)
+
+    def solve(self, quantiles: TransitQuantiles) -> SolvedTransit:
+        """Return the transit time with these total quantiles and the service's delays."""
+        return _solve(quantiles, delay_of(self.service), self.service.min_days)
+
+
+@lru_cache(maxsize=256)
+def _solve(quantiles: TransitQuantiles, delay: Delay, minimum_days: float) -> SolvedTransit:
+    return solve_transit(quantiles, delay, minimum_days)
+
+
+def delay_of(service: Service) -> Delay:
+    """Return how a service is late."""
+    if service.delay_kind == "flights":
+        assert service.flight_interval_days is not None  # noqa: S101 - the reference tests check the pairing
+        assert service.again_share is not None  # noqa: S101
+        return MissedFlights(service.delay_share, service.flight_interval_days, service.again_share)
+    assert service.delay_median_days is not None  # noqa: S101
+    assert service.delay_sd_log is not None  # noqa: S101
+    return HoldDelay(service.delay_share, service.delay_median_days, service.delay_sd_log)
+
+
+class WeatherDraws:
+    """Weather of places on calendar days, drawn once and shared by all routes and ship dates of a request."""
+
+    def __init__(
+        self,
+        reference: Reference,
+        first_day: date,
+        n_days: int,
+        *,
+        draws: int,
+        seed: int,
+        forecast: Mapping[str, Mapping[date, Forecast]] | None = None,
+    ) -> None:
+        # A day before the first: places west of the origin still have yesterday.
+        self._reference, self._first_day, self._n_days = reference, first_day - timedelta(days=1), n_days + 2
+        self._draws, self._seed, self._forecast = draws, seed, forecast or {}
+        self._drawn: dict[str, PlaceWeather] = {}
+
+    def at(self, place: Place) -> PlaceWeather:
+        """Return the weather of a place, the same in every call."""
+        if place.iata not in self._drawn:
+            self._drawn[place.iata] = place_weather(
+                place,
+                self._reference.weather[place.regime],
+                self._first_day,
+                self._n_days,
+                draws=self._draws,
+                rng=np.random.default_rng([self._seed, crc32(f"weather {place.iata}".encode())]),
+                forecast=self._forecast.get(place.iata),
+            )
+        return self._drawn[place.iata]
+
+    def streets(self, lane: Lane, closed_at: datetime, hours: int) -> dict[str, StreetAir]:
+        """Return the hourly outside air at the places of a lane from the closing of the box."""
+        air = {}
+        for role in sorted({leg.place for leg in lane.legs}):
+            weather = self.at(lane.places[role])
+            mean, swing, day = weather.hourly(lane.local(closed_at, role), hours)
+            air[role] = StreetAir(mean, swing, day, weather.anomaly_c)
+        return air
+
+
+def days_until_open(first_day: date, n_days: int, closed: Sequence[date]) -> NDArray[np.float64]:
+    """Return for each day from `first_day` how many days it takes until one that is not closed, shape (n_days,)."""
+    shut = {(day - first_day).days for day in closed}
+    waits = np.zeros(n_days)
+    for day in sorted(shut & set(range(n_days)), reverse=True):
+        after = day + 1
+        while after in shut:
+            after += 1
+        waits[day] = after - day
+    return waits

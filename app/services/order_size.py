@@ -1,0 +1,98 @@
+"""How many to order of one line so that enough arrive healthy."""
+
+from collections.abc import Callable
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from app.engine import Engine
+from app.schemas.order_size import OrderSizeAnswer, OrderSizeRequest, RouteOrder
+from app.services.batch import PreparedRoute, prepare
+from app.services.batch_cautions import asked_cautions, closing_cautions, layover_cautions
+from app.services.compare import WEATHER_DAYS, distribution, money_items, usual_layover
+from app.services.lanes import WeatherDraws
+from app.services.simulation import BatchSimulation
+from model.landed_cost import landed_cost
+from model.order_size import enough_chance, smallest_order, smallest_order_apart
+
+MOST_PLANTS = 10_000
+# Boxes apart are simulated one by one up to here, the limit of a request.
+MOST_BOXES = 100
+
+Chances = Callable[[PreparedRoute, int], NDArray[np.float64]]
+
+
+def answer_order_size(request: OrderSizeRequest, engine: Engine) -> OrderSizeAnswer:
+    """Return for each route the smallest quantity of the target line and what it costs."""
+    prepared = prepare(request, engine)
+    simulation = BatchSimulation(engine, prepared.lines, draws=request.draws, seed=request.seed)
+    weather = WeatherDraws(
+        engine.reference,
+        request.ship_date,
+        WEATHER_DAYS,
+        draws=request.draws,
+        seed=request.seed,
+        forecast=prepared.forecast,
+    )
+
+    def chances(route: PreparedRoute, n_boxes: int) -> NDArray[np.float64]:
+        """Return the chance of a plant of the target line in each box, (draws, boxes)."""
+        plan = replace(route.plan, n_boxes=n_boxes, apart=n_boxes > 1)
+        days, exposure = simulation.journeys(
+            plan, request.ship_date, weather, request.closed_dates, layover_days=usual_layover(route, request.ship_date)
+        )
+        return simulation.chance_by_box(plan, exposure, request.target.line)
+
+    orders = [_order(request, route, simulation, chances) for route in prepared.routes]
+    return OrderSizeAnswer(
+        model_version=engine.model_version,
+        seed=request.seed,
+        draws=request.draws,
+        routes=orders,
+        assumed=[a for a in prepared.assumed if not a.pointer.endswith("/boxes")],
+        cautions=asked_cautions(request, prepared)
+        + layover_cautions(prepared, request.ship_date)
+        + closing_cautions(prepared),
+    )
+
+
+def _order(
+    request: OrderSizeRequest, route: PreparedRoute, simulation: BatchSimulation, chances: Chances
+) -> RouteOrder:
+    target = request.target
+    asked = request.lines[target.line].quantity
+    total = sum(line.quantity for line in request.lines)
+    others = total - asked
+    together = chances(route, 1)[:, 0]
+    quantity = smallest_order(together, target.healthy, target.confidence, maximum=MOST_PLANTS)
+    by_box, room = together[:, None], MOST_PLANTS
+    if route.asked.travel == "apart" and (quantity is None or quantity + others > route.capacity):
+        # Each box holds the lines at the mix asked for; four times the target is past any order worth placing.
+        room = max(1, route.capacity * asked // total)
+        by_box = chances(route, min(MOST_BOXES, -(-4 * target.healthy // room) + 1))
+        rng = simulation.rng(f"order {route.asked.name}")
+        quantity = smallest_order_apart(
+            by_box, target.healthy, target.confidence, capacity=room, rng=rng, maximum=MOST_PLANTS
+        )
+    if quantity is None:
+        return RouteOrder(
+            name=route.asked.name, quantity=None, boxes=None, chance=None, healthy=None, items=[], landed_cost=None
+        )
+    boxes = route.asked.boxes or (-(-quantity // room) if room < MOST_PLANTS else -(-(quantity + others) // route.capacity))
+    quantities = [quantity if i == target.line else line.quantity for i, line in enumerate(request.lines)]
+    cost = landed_cost(route.waybill(request, quantities, boxes))
+    rng = simulation.rng(f"ordered {route.asked.name}")
+    healthy = np.zeros(simulation.n_draws, dtype=np.int64)
+    for box in range(by_box.shape[1]):
+        healthy += rng.binomial(min(max(quantity - box * room, 0), room), by_box[:, box])
+    exact = float(enough_chance(together, target.healthy, quantity)) if by_box.shape[1] == 1 else None
+    return RouteOrder(
+        name=route.asked.name,
+        quantity=quantity,
+        boxes=boxes,
+        chance=float(np.mean(healthy >= target.healthy)) if exact is None else exact,
+        healthy=distribution(healthy),
+        items=money_items(cost),
+        landed_cost=float(cost.total),
+    )

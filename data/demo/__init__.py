@@ -1,0 +1,1 @@
+"""An invented shop's batch, for the demonstration."""

@@ -1,0 +1,204 @@
+"""Legs + weather + transit draws -> exposure draws.
+
+A journey is a chain of legs. The wait before pick-up is fixed; the other legs share the remaining time; delays lengthen
+the leg in which they happen. Each hour has one leg, taken at its middle: its outside air is the street's, drawn towards
+the leg's hold temperature (or the day's mean) as far as the leg is sheltered.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from model.box import PACK_FREEZES_C, Box, mean_weight
+from model.damage import ClockDraws, ExposureClock
+from model.reference import Leg
+
+Array = NDArray[np.float64]
+Indices = NDArray[np.intp]
+
+WAIT_LEG = "wait"
+DEFAULT_WAIT_H = 12.0
+SAMPLED_DRAWS = 256
+# Hours taken at once: enough to outweigh the cost of a call, few enough to stay in the cache.
+BLOCK_H = 8
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class StreetAir:
+    """Hourly outside air of one place along a journey: mean (hours,), swing (hours,), anomaly rows (days, draws)."""
+
+    mean_c: Array
+    swing_c: Array
+    day: Indices
+    anomaly_c: Array
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Exposure:
+    """What the plants of each genus went through; draw axis last.
+
+    Attributes
+    ----------
+    equivalent_days, chill_dose_days : (genera, journeys)
+    inside_c : (sampled hours,)
+        Temperatures inside, hour by hour, of a regular sample of the journeys.
+    pack_froze : (journeys,) bool
+        Whether the heat pack stopped because it froze.
+    """
+
+    equivalent_days: Array
+    chill_dose_days: Array
+    inside_c: Array
+    pack_froze: NDArray[np.bool_]
+
+
+def leg_ends(
+    legs: Sequence[Leg],
+    total_days: Array,
+    *,
+    added_days: dict[str, Array | float],
+    wait_h: float = DEFAULT_WAIT_H,
+) -> Array:
+    """Return the hour at which each leg ends, shape (legs, journeys).
+
+    Parameters
+    ----------
+    legs : sequence of Leg
+        In order; a leg named "wait" is fixed, the others share the rest by their `share`.
+    total_days : (journeys,)
+        Closing to opening, without `added_days`.
+    added_days : mapping of leg name to days
+        Delays, each in its leg, on top of `total_days`.
+    wait_h : float
+        Capped at half of the total.
+    """
+    wait = np.minimum(wait_h, 12.0 * total_days)
+    rest = 24.0 * total_days - wait
+    durations = np.stack([wait if leg.leg == WAIT_LEG else leg.share * rest for leg in legs])
+    names = [leg.leg for leg in legs]
+    for name, days in added_days.items():
+        durations[names.index(name)] += 24.0 * np.asarray(days)
+    ends: Array = np.cumsum(durations, axis=0)
+    return ends
+
+
+def expose(
+    legs: Sequence[Leg],
+    ends_h: Array,
+    streets: dict[str, StreetAir],
+    box: Box,
+    clock: ClockDraws,
+    *,
+    draw_of: Indices | None = None,
+) -> Exposure:
+    """Follow every journey hour by hour and add up the damage.
+
+    Parameters
+    ----------
+    legs : sequence of Leg
+    ends_h : (legs, journeys)
+        From `leg_ends`.
+    streets : mapping of "origin", "hub", "destination" to StreetAir
+        At least as many hours as the longest journey, rounded up.
+    box : Box
+    clock : ClockDraws
+        Parameters for each genus and draw.
+    draw_of : (journeys,), optional
+        The draw of weather and parameters that each journey belongs to; by default journeys are draws.
+    """
+    n = ends_h.shape[1]
+    order = np.argsort(-ends_h[-1], kind="stable")  # the longest first: journeys still under way are a prefix
+    ends = ends_h[:, order]
+    draw = order if draw_of is None else draw_of[order]
+    duration = ends[-1]
+    hours = max(int(np.ceil(duration[0])), 1)
+    base, anomalies = _air_tables(legs, streets, hours)
+    sorted_anomalies = [(weight, day, np.take(anomaly, draw, axis=1)) for weight, day, anomaly in anomalies]
+    accumulator = ExposureClock(
+        ClockDraws(clock.log_q10[draw], clock.threshold_c[:, draw], clock.chill_per_day_c[:, draw])
+    )
+    air = _InsideAir(box, n)
+    every = max(n // SAMPLED_DRAWS, 1)
+    sampled: list[Array] = []
+    for start in range(0, hours, BLOCK_H):
+        stop = min(start + BLOCK_H, hours)
+        m = int(np.searchsorted(-duration, -start, side="left")) or n
+        middle = np.arange(start, stop)[:, None] + 0.5
+        leg = np.zeros((stop - start, m), dtype=np.intp)
+        for end in ends[:-1, :m]:
+            leg += middle >= end
+        row = np.arange(stop - start)[:, None] * len(legs)
+        outside = base[start:stop].ravel().take(leg + row)
+        for weight, day, anomaly in sorted_anomalies:
+            outside += weight.take(leg) * anomaly[day[start:stop], :m]
+        mean = air.follow(outside, start)
+        whole = duration[m - 1] >= stop
+        accumulator.add(mean, None if whole else np.clip(duration[:m] - middle + 0.5, 0.0, 1.0))
+        sample = mean[:, ::every]
+        sampled.append(sample[middle + 0.5 <= np.maximum(duration[:m:every], 1.0)])
+    back = np.empty(n, dtype=np.intp)
+    back[order] = np.arange(n)
+    return Exposure(
+        equivalent_days=accumulator.equivalent_days()[:, back],
+        chill_dose_days=accumulator.chill_dose_days()[:, back],
+        inside_c=np.concatenate(sampled),
+        pack_froze=~air.working[back],
+    )
+
+
+class _InsideAir:
+    """Air in the boxes of a shrinking set of journeys, hour by hour; each starts at its first outside air."""
+
+    def __init__(self, box: Box, n: int) -> None:
+        self._box = box
+        self._decay = box.decay()
+        self._mean_weight = mean_weight(box.time_constant_h)
+        self._now: Array | None = None
+        self.working = np.ones(n, dtype=bool)
+
+    def follow(self, outside_c: Array, start: int) -> Array:
+        """Return the mean inside of each hour, (block, n), for outside air of the same shape."""
+        n = outside_c.shape[1]
+        now = outside_c[0].copy() if self._now is None else self._now[:n]
+        steady = outside_c
+        for i in range(len(outside_c)):
+            steady[i] += self._rise(start + i, now)
+            now = now - steady[i]
+            mean = steady[i] + now * self._mean_weight
+            now *= self._decay
+            now += steady[i]
+            steady[i] = mean
+        self._now = now
+        return steady
+
+    def _rise(self, hour: int, now: Array) -> Array | float:
+        box = self._box
+        if box.heat_pack_w == 0 or hour >= box.heat_pack_hours:
+            return box.rise_c(float(hour))
+        n = len(now)
+        self.working[:n] &= now > PACK_FREEZES_C
+        working = self.working[:n]
+        rise = box.rise_c(float(hour))
+        return rise if working.all() else np.where(working, rise, rise - box.heat_rise_c(float(hour)))
+
+
+def _air_tables(
+    legs: Sequence[Leg], streets: dict[str, StreetAir], hours: int
+) -> tuple[Array, list[tuple[Array, Indices, Array]]]:
+    """Return outside air of each hour and leg without anomalies, and each place's weight on the legs."""
+    base = np.empty((hours, len(legs)))
+    weights = {place: np.zeros(len(legs)) for place in streets}
+    for i, leg in enumerate(legs):
+        air = streets[leg.place]
+        open_share = 1.0 - leg.shelter
+        mean, swing = air.mean_c[:hours], air.swing_c[:hours]
+        if leg.hold_c is None:
+            base[:, i] = mean + open_share * swing
+            weights[leg.place][i] = 1.0
+        else:
+            base[:, i] = open_share * (mean + swing) + leg.shelter * leg.hold_c
+            weights[leg.place][i] = open_share
+    used = [(weights[place], air.day, air.anomaly_c) for place, air in streets.items() if weights[place].any()]
+    return base, used

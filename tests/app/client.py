@@ -1,0 +1,42 @@
+"""A client of the whole application, in process: httpx on the ASGI app, its lifespan run once."""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from functools import partial
+from typing import Any
+
+import httpx
+from anyio.from_thread import BlockingPortal, start_blocking_portal
+from fastapi import FastAPI
+
+BASE_URL = "http://127.0.0.1:8000"
+
+
+class Client:
+    """Calls an ASGI application that runs in the event loop of a portal."""
+
+    def __init__(self, app: FastAPI, portal: BlockingPortal) -> None:
+        """Take the application and the portal that runs it."""
+        self._portal = portal
+        # Like the server, answer an unexpected exception with a 500 instead of raising it here.
+        transport = httpx.ASGITransport(app, raise_app_exceptions=False)
+        self._client = httpx.AsyncClient(transport=transport, base_url=BASE_URL)
+
+    def request(self, method: str, path: str, **arguments: Any) -> httpx.Response:
+        """Call and return the response."""
+        return self._portal.call(partial(self._client.request, method, path, **arguments))
+
+    def get(self, path: str, **arguments: Any) -> httpx.Response:
+        """GET."""
+        return self.request("GET", path, **arguments)
+
+    def post(self, path: str, **arguments: Any) -> httpx.Response:
+        """POST."""
+        return self.request("POST", path, **arguments)
+
+
+@contextmanager
+def running_client(app: FastAPI) -> Iterator[Client]:
+    """Start an application and yield its client."""
+    with start_blocking_portal() as portal, portal.wrap_async_context_manager(app.router.lifespan_context(app)):
+        yield Client(app, portal)

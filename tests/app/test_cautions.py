@@ -1,0 +1,64 @@
+"""Cautions: stable codes, plain text, and every use fills in its text."""
+
+import ast
+from datetime import date
+from pathlib import Path
+
+import pytest
+
+import app
+from app.cautions import TEMPLATES, caution, fields_of
+
+APP_FOLDER = Path(app.__file__).parent
+
+
+def uses() -> list[tuple[str, set[str]]]:
+    """Return (code, names of the fields given) of every caution that the application raises."""
+    found = []
+    for file in APP_FOLDER.rglob("*.py"):
+        for node in ast.walk(ast.parse(file.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id == "caution":
+                code = node.args[0]
+                assert isinstance(code, ast.Constant), f"{file.name}:{node.lineno} has no literal code"
+                found.append((str(code.value), {keyword.arg or "**" for keyword in node.keywords}))
+    return found
+
+
+def test_every_use_gives_the_fields_of_its_text() -> None:
+    found = uses()
+    assert found
+    for code, given in found:
+        template = TEMPLATES[code]
+        needed, known = fields_of(template.text), fields_of(" ".join((template.text, *template.more)))
+        assert needed <= given <= known, code
+
+
+@pytest.mark.parametrize("code", sorted(TEMPLATES))
+def test_text_is_a_sentence_with_a_date_where_a_rule_stands_behind_it(code: str) -> None:
+    template = TEMPLATES[code]
+    names = fields_of(" ".join((template.text, *template.more)))
+    made = caution(code, **dict.fromkeys(names, "{x}"))
+    assert made.code == code
+    assert made.text.endswith(".")
+    assert made.text.count("{x}") >= len(names)
+    assert made.checked == (date(2026, 11, 25) if template.rule else None)
+    assert not template.rule or made.decided_by
+
+
+def test_optional_sentence_follows_its_field() -> None:
+    assert caution("unknown_genus", genus="Anthurum", nearest="Anthurium").text.endswith("spelling is Anthurium.")
+    assert caution("unknown_genus", genus="Anthurum", nearest=None) == caution("unknown_genus", genus="Anthurum")
+
+
+def test_wrong_fields_are_refused() -> None:
+    with pytest.raises(KeyError):
+        caution("old_name", genus="Anthurum")
+    with pytest.raises(TypeError, match="no field colour"):
+        caution("old_name", genus="Anthurum", accepted="Anthurium", colour="red")
+    with pytest.raises(KeyError):
+        caution("no_such_code")
+
+
+def test_shares_are_said_in_per_cent_and_hours_as_given() -> None:
+    text = caution("heat_pack_short", hours=72.0, share=0.2207, route="air cargo").text
+    assert text.startswith("The heat pack lasts 72 h, but 22% of the journeys on air cargo take longer")

@@ -1,0 +1,133 @@
+"""The command line: text or JSON on standard output, faults one a line on standard error with exit code 2."""
+
+import io
+import json
+import sys
+from ipaddress import IPv4Address
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from app.__main__ import main
+from app.openapi import examples
+from tests.app.client import Client
+
+PATHS = {"risk": "risk", "compare": "compare", "hold": "hold", "order-size": "order_size"}
+ANYWHERE = str(IPv4Address(0))
+COMPARE = examples()["compare"]["request"]
+
+
+@pytest.fixture
+def request_file(tmp_path: Path) -> Path:
+    """Return a place for a request."""
+    return tmp_path / "request.json"
+
+
+def run(capsys: pytest.CaptureFixture[str], *argv: str) -> tuple[int, str, str]:
+    """Run the command line and return exit code, standard output, standard error."""
+    code = main(argv)
+    captured = capsys.readouterr()
+    return code, captured.out, captured.err
+
+
+@pytest.mark.parametrize("command", PATHS)
+def test_json_is_what_the_server_answers(
+    capsys: pytest.CaptureFixture[str], client: Client, request_file: Path, command: str
+) -> None:
+    body = examples()[PATHS[command]]["request"]
+    request_file.write_text(json.dumps(body))
+    code, out, err = run(capsys, command, str(request_file), "--json")
+    assert (code, err) == (0, "")
+    assert json.loads(out) == client.post(f"/v1/{command}", json=body).json()
+
+
+@pytest.mark.parametrize("command", PATHS)
+def test_text_fits_a_terminal(capsys: pytest.CaptureFixture[str], request_file: Path, command: str) -> None:
+    request_file.write_text(json.dumps(examples()[PATHS[command]]["request"]))
+    code, out, err = run(capsys, command, str(request_file))
+    assert (code, err) == (0, "")
+    assert max(map(len, out.splitlines())) <= 120
+    assert "nan" not in out.split()
+
+
+@pytest.mark.parametrize("command", ["compare", "hold"])
+def test_text_leads_with_the_recommendation(
+    capsys: pytest.CaptureFixture[str], request_file: Path, command: str
+) -> None:
+    request_file.write_text(json.dumps(examples()[command]["request"]))
+    _, answer, _ = run(capsys, command, str(request_file), "--json")
+    _, text, _ = run(capsys, command, str(request_file))
+    assert " ".join(text.split()).startswith(json.loads(answer)["reason"])
+
+
+def test_comparison_goes_from_routes_to_cautions(capsys: pytest.CaptureFixture[str], request_file: Path) -> None:
+    request_file.write_text(json.dumps(COMPARE))
+    _, out, _ = run(capsys, "compare", str(request_file))
+    titles = ("Routes from BKK to DUB", "Routes: money", "Lines", "Assumed, since left out", "Cautions")
+    order = [out.index(f"\n{title}") for title in titles]
+    assert order == sorted(order)
+
+
+def test_standard_input(capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> None:
+    body = json.dumps(examples()["risk"]["request"]).encode()
+    monkeypatch.setattr(sys, "stdin", io.TextIOWrapper(io.BytesIO(body)))
+    code, out, _ = run(capsys, "risk", "-")
+    assert code == 0
+    assert "Anthurium" in out
+
+
+@pytest.mark.parametrize(
+    ("body", "lines"),
+    [
+        (COMPARE | {"lines": [COMPARE["lines"][0] | {"quantity": 0}]},
+         ["/lines/0/quantity: must be a whole number, 1 to 100,000"]),
+        (COMPARE | {"routes": [], "draws": 1},
+         ["/routes: must be a list of 1 to 10 entries", "/draws: must be a whole number, 256 to 65,536"]),
+        (COMPARE | {"forecast": {"\x1b[2J\n": COMPARE["forecast"]["DUB"]}},
+         ["/forecast/\\u001b[2J\\u000a: must be a place on the route: the code of origin or destination"]),
+        ([], ["/: must be an object with origin, destination, lines, routes, ship_date"]),
+    ],
+)  # fmt: skip
+def test_bad_input_is_one_line_a_fault(
+    capsys: pytest.CaptureFixture[str], request_file: Path, body: Any, lines: list[str]
+) -> None:
+    request_file.write_text(json.dumps(body))
+    assert run(capsys, "compare", str(request_file)) == (2, "", "\n".join(lines) + "\n")
+
+
+def test_malformed_json(capsys: pytest.CaptureFixture[str], request_file: Path) -> None:
+    request_file.write_text("{")
+    code, out, err = run(capsys, "risk", str(request_file), "--json")
+    assert (code, out) == (2, "")
+    assert err.startswith("/: must be valid JSON: ")
+    assert err.count("\n") == 1
+
+
+def test_file_that_cannot_be_read(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    missing = str(tmp_path / "missing.json")
+    assert run(capsys, "hold", missing) == (2, "", f"{missing}: No such file or directory\n")
+    assert run(capsys, "hold", str(tmp_path))[0] == 2
+
+
+def test_bad_settings(capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> None:
+    loopback = "must be a loopback address (127.0.0.1, ::1 or localhost) while there are no keys"
+    assert run(capsys, "serve", "--host", ANYWHERE) == (2, "", f"--host: {loopback}\n")
+    assert run(capsys, "serve", "--port", "70000") == (2, "", "--port: must be a whole number, 0 to 65,535\n")
+    monkeypatch.setenv("TRANSIT_PORT", "many")
+    assert run(capsys, "serve") == (2, "", "TRANSIT_PORT: must be a whole number, 0 to 65,535\n")
+
+
+@pytest.mark.parametrize("argv", [[], ["fly"], ["compare"], ["serve", "--port", "many"]])
+def test_bad_arguments_exit_2(argv: list[str], capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit) as left:
+        main(argv)
+    assert left.value.code == 2
+    assert "usage:" in capsys.readouterr().err
+
+
+def test_demo_says_that_it_is_invented(capsys: pytest.CaptureFixture[str]) -> None:
+    code, out, err = run(capsys, "demo", "--no-serve")
+    assert (code, err) == (0, "")
+    assert out.startswith("Invented: ")
+    assert (out.count("\nRoutes from "), out.count("\nShip dates from ")) == (2, 1)
