@@ -202,7 +202,7 @@ def fields_of(text: str) -> set[str]:
 
 def _said(name: str, value: object) -> object:
     if isinstance(value, float):
-        return f"{value:.0%}" if name in SHARES else f"{value:g}"
+        return f"{100 * value:.0f} %" if name in SHARES else f"{value:g}"
     return value
 
 

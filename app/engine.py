@@ -11,8 +11,6 @@ from model.predict import MarginalChances, PosteriorDraws, draw_prior_posterior
 from model.reference import Reference, load_reference
 
 STORED_DRAWS = 4096
-# A chance averages over this many of them: a stratified block of its own (model.priors.BLOCK).
-CHANCE_DRAWS = 512
 PRIOR_SEED = 20261125
 
 
@@ -23,10 +21,10 @@ class Engine:
     model_version: str
     reference: Reference
     draws: PosteriorDraws
-    chance_draws: PosteriorDraws = field(init=False)
+    chance_draws: PosteriorDraws = field(init=False)  # a chance averages over these
 
     def __post_init__(self) -> None:  # noqa: D105
-        object.__setattr__(self, "chance_draws", self.draws.take(np.arange(CHANCE_DRAWS)))
+        object.__setattr__(self, "chance_draws", self.draws.first_block())
 
     @classmethod
     def load(cls) -> Self:
@@ -44,6 +42,7 @@ class Engine:
         return MarginalChances(self.chance_draws)
 
     @cached_property
-    def late_unchilled(self) -> NDArray[np.float64]:
-        """Chance of late loss without chilling, for each of `chance_draws`."""
-        return self.chance_draws.late_loss.chance(np.zeros(CHANCE_DRAWS))
+    def kept_unchilled(self) -> NDArray[np.float32]:
+        """Chance of no late loss without chilling, for each of `chance_draws`."""
+        chance = self.chance_draws.late_loss.chance(np.zeros(self.chance_draws.n_draws))
+        return (1.0 - chance).astype(np.float32)

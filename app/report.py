@@ -43,7 +43,7 @@ def table(head: Sequence[str], rows: Iterable[Sequence[str]], n_left: int = 1) -
 
 
 def _percent(chance: float | None) -> str:
-    return "-" if chance is None else f"{chance:.0%}"
+    return "-" if chance is None else f"{100 * chance:.0f} %"
 
 
 def _money(amount: float | None) -> str:
@@ -113,7 +113,7 @@ def _money_row(route: RouteOutcome) -> list[str]:
 def compare_report(request: CompareRequest, answer: CompareAnswer) -> str:
     """Return a comparison as text: recommendation, routes, lines, assumed costs, cautions."""
     sent = sum(line.quantity for line in request.lines)
-    limit = f"lost <= {request.risk.max_loss_share:.0%}"
+    limit = f"lost <= {_percent(request.risk.max_loss_share)}"
     plants_head = ("route", "boxes", "days", "inside °C", f"healthy of {sent}", "two weeks on", "dead", limit)
     money_head = ("route", "landed", "recovered", "margin", "5 % to 95 %", "worst 1 in 20", "per healthy", "is best")
     line_head = ("route", "genus", "cultivar", "sent", "healthy", "damaged", "dead", "margin")
@@ -204,7 +204,9 @@ def order_size_report(request: OrderSizeRequest, answer: OrderSizeAnswer) -> str
     ]
     return "\n".join(
         [
-            _wrapped(f"Order of {genus} that leaves {target.healthy} healthy with a chance of {target.confidence:.0%}"),
+            _wrapped(
+                f"Order of {genus} that leaves {target.healthy} healthy with a chance of {_percent(target.confidence)}"
+            ),
             "",
             table(head, rows),
             "",

@@ -152,7 +152,7 @@ class HoldDelay:
         """Return the delay in days at cumulative chance u in [0, 1), given that body + delay > elapsed_days.
 
         Inverts the conditional distribution function: exact above elapsed_days - minimum_days, below it from a table
-        in some 4,000 cells of the delay's score (error of the distribution function below 1e-5).
+        in some 4,000 cells of the delay's score (error of the distribution function usually below 1e-6).
         """
         chance = np.asarray(u, dtype=np.float64)
         time = np.asarray([elapsed_days], dtype=np.float64)

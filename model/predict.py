@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from model.damage import ClockDraws
 from model.late_loss import LateLossDraws, draw_late_loss
 from model.priors import (
+    BLOCK,
     REFERENCE_DAYS,
     REFERENCE_KAPPA,
     SPOILT_DEATH_OFFSET,
@@ -29,13 +30,14 @@ from model.quadrature import normal_nodes
 from model.reference import ARID_GROUPS, REFERENCE_GROUP, Genus, Reference
 
 Array = NDArray[np.float64]
+SingleArray = NDArray[np.float32]
 
 THRESHOLD_SD_C = 2.0
 # A plant of no known genus: middle of the table's thresholds, wider; its class by the same factor twice (judgement).
 UNKNOWN_THRESHOLD_C = 11.0
 UNKNOWN_THRESHOLD_SD_C = 3.0
 UNKNOWN_CLASS = "moderate"
-BOX_NODES = 7
+BOX_NODES = 5
 UNNAMED = ""
 
 
@@ -52,12 +54,20 @@ class Plant:
     seller: str | None = None
 
 
-@lru_cache(maxsize=512)
-def _level_normals(key: int, label: str, n: int) -> Array:
-    rng = np.random.default_rng([key, crc32(label.encode())])
+@lru_cache(maxsize=4096)
+def _block_normals(key: int, label: str, block: int, n: int) -> Array:
+    """Return one stratified block of a label's normals; the same label and block always give the same draws."""
+    rng = np.random.default_rng([key, crc32(label.encode()), block])
     normals = stratified_normals(n, 1, rng=rng)[0]
     normals.flags.writeable = False
     return normals
+
+
+def _level_normals(key: int, label: str, n: int) -> Array:
+    if n % BLOCK:
+        return _block_normals(key, label, 0, n)
+    blocks = [_block_normals(key, label, block, BLOCK) for block in range(n // BLOCK)]
+    return blocks[0] if len(blocks) == 1 else np.concatenate(blocks)
 
 
 @dataclass(frozen=True, eq=False)
@@ -89,6 +99,11 @@ class PosteriorDraws:
     def normals(self, label: str) -> Array:
         """Return the stable standard normal draws, (draws,), that belong to a label."""
         return _level_normals(self.key, label, self.n_draws)
+
+    def first_block(self) -> "PosteriorDraws":
+        """Return the first `BLOCK` draws, a stratified sample of their own; levels keep the draws they have here."""
+        first = self.take(np.arange(BLOCK))
+        return PosteriorDraws(first.parameters, first.late_loss, self.reference, self.key, first.effects)
 
     def take(self, index: NDArray[np.intp]) -> "PosteriorDraws":
         """Return the draws at `index`, in that order and as often as they stand there."""
@@ -158,31 +173,39 @@ def _unknown_genus(reference: Reference) -> tuple[float, float]:
     return float(logs.mean()), float(np.sqrt(logs.var() + (own**2).mean()))
 
 
-def plant_effects(plant: Plant, draws: PosteriorDraws) -> Array:
-    """Return alpha plus every effect but shipment and line, less kappa x log TR0; (draws,)."""
+def genus_effects(genus: Genus | None, cultivar: str | None, draws: PosteriorDraws) -> Array:
+    """Return the effects of group, genus and cultivar on the linear predictor, (draws,)."""
+    reference, scales = draws.reference, draws.parameters.scales
+    name = genus.genus if genus else None
+    sd_log = genus.time_ratio_sd_log if genus else _unknown_genus(reference)[1]
+    total: Array = draws.effect("genus", name, scales["genus_multiplier"] * (REFERENCE_KAPPA * sd_log))
+    if genus is None or genus.group != REFERENCE_GROUP:
+        total = total + draws.effect("group", genus.group if genus else None, reference.prior_scales["group"].median)
+    level = f"{name} {cultivar.casefold()}" if name and cultivar else name
+    return total + draws.effect("cultivar", level, scales["cultivar"])
+
+
+def sending_effects(plant: Plant, draws: PosteriorDraws) -> Array:
+    """Return alpha and the effects of packing, service and seller on the linear predictor, (draws,)."""
     reference, parameters = draws.reference, draws.parameters
-    scales = parameters.scales
-    genus_name = plant.genus.genus if plant.genus else None
-    genus_sd = plant.genus.time_ratio_sd_log if plant.genus else _unknown_genus(reference)[1]
-    total: Array = parameters.alpha - parameters.kappa * log_time_ratio(plant, reference)
-    if plant.genus is None or plant.genus.group != REFERENCE_GROUP:
-        group = plant.genus.group if plant.genus else None
-        total = total + draws.effect("group", group, reference.prior_scales["group"].median)
-    total = total + draws.effect("genus", genus_name, scales["genus_multiplier"] * (REFERENCE_KAPPA * genus_sd))
-    cultivar = f"{genus_name} {plant.cultivar.casefold()}" if genus_name and plant.cultivar else genus_name
-    total = total + draws.effect("cultivar", cultivar, scales["cultivar"])
-    for kind, level, table in (
-        ("container", plant.container, reference.containers),
-        ("roots", plant.roots, reference.roots),
+    total = parameters.alpha
+    for kind, level, sd_log in (
+        ("container", plant.container, reference.containers[plant.container].time_ratio_sd_log),
+        ("roots", plant.roots, reference.roots[plant.roots].time_ratio_sd_log),
     ):
-        sd_log = table[level].time_ratio_sd_log  # type: ignore[index]
         if sd_log:
             total = total + draws.effect(kind, level, REFERENCE_KAPPA * sd_log)
     for kind, level in (("service", plant.service), ("seller_kind", plant.seller_kind)):
         total = total + draws.effect(kind, level, reference.prior_scales[kind].median)
     seller = plant.seller.casefold() if plant.seller else None
-    total = total + draws.effect("seller", seller, scales["seller"])
-    return total + draws.effect("drift", seller, scales["drift"])
+    total = total + draws.effect("seller", seller, parameters.scales["seller"])
+    return total + draws.effect("drift", seller, parameters.scales["drift"])
+
+
+def plant_effects(plant: Plant, draws: PosteriorDraws) -> Array:
+    """Return alpha plus every effect but shipment and line, less kappa x log TR0; (draws,)."""
+    effects = genus_effects(plant.genus, plant.cultivar, draws) + sending_effects(plant, draws)
+    return effects - draws.parameters.kappa * log_time_ratio(plant, draws.reference)
 
 
 def clock_draws(genera: list[Genus | None], draws: PosteriorDraws) -> ClockDraws:
@@ -219,31 +242,34 @@ def box_chances(eta: Array, delta: Array, h0: Array) -> tuple[Array, Array]:
 
 
 class MarginalChances:
-    """Chances of a plant in a box not yet seen, averaged over shipment and line effects by 7 Gauss-Hermite nodes.
+    """Chances of a plant in a box not yet seen, averaged over shipment and line effects by 5 Gauss-Hermite nodes.
 
-    Errs by less than 2e-3 where the two effects together have an sd below 1.5, by far less at usual ones.
+    For a draw in which the two effects together have an sd of 0.7 it errs by at most 4e-4, for one of 1.0 by 2e-3. The
+    average is taken in single precision, which adds less than 1e-6 and halves the time of large requests.
     """
 
     def __init__(self, draws: PosteriorDraws) -> None:
         nodes, weights = normal_nodes(BOX_NODES)
-        self._weights = weights
+        self._weights = weights.astype(np.float32)
         parameters = draws.parameters
-        self._factors = np.exp(nodes[:, None] * draws.box_sd())  # (nodes, draws)
-        self._dead_factors = self._factors * np.exp(-parameters.delta)
-        self._not_spoilt = np.exp(-parameters.h0)
-        self._not_spoilt_dead = np.exp(-parameters.h0 * np.exp(-SPOILT_DEATH_OFFSET))
+        factors = np.exp(nodes[:, None] * draws.box_sd())  # (nodes, draws)
+        self._factors = factors.astype(np.float32)
+        self._dead_factors = (factors * np.exp(-parameters.delta)).astype(np.float32)
+        self._not_spoilt = np.exp(-parameters.h0).astype(np.float32)
+        self._not_spoilt_dead = np.exp(-parameters.h0 * np.exp(-SPOILT_DEATH_OFFSET)).astype(np.float32)
 
-    def __call__(self, eta: Array) -> tuple[Array, Array]:
+    def __call__(self, eta: Array) -> tuple[SingleArray, SingleArray]:
         """Return P(healthy) and P(dead), shape of `eta`, (..., draws)."""
-        hazard = np.negative(np.exp(eta))
-        healthy = self._average(hazard, self._factors)
+        with np.errstate(over="ignore"):  # a hazard beyond single precision is death for certain
+            hazard = np.negative(np.exp(eta.astype(np.float32)))
+            healthy = self._average(hazard, self._factors)
+            dead = self._average(hazard, self._dead_factors)
         healthy *= self._not_spoilt
-        dead = self._average(hazard, self._dead_factors)
         dead *= self._not_spoilt_dead
-        np.subtract(1.0, dead, out=dead)
+        np.subtract(np.float32(1.0), dead, out=dead)
         return healthy, dead
 
-    def _average(self, negative_hazard: Array, factors: Array) -> Array:
+    def _average(self, negative_hazard: SingleArray, factors: SingleArray) -> SingleArray:
         total = np.zeros_like(negative_hazard)
         work = np.empty_like(negative_hazard)
         for weight, factor in zip(self._weights, factors, strict=True):

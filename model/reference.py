@@ -18,7 +18,7 @@ REFERENCE_ROOTS = "damp_wrap"
 ARID_GROUPS = frozenset({"succulent", "cactus"})
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Genus:
     """A genus of the trade; `time_ratio` is the days it keeps against an average aroid's, packed alike at 20 °C."""
 

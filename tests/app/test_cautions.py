@@ -61,4 +61,4 @@ def test_wrong_fields_are_refused() -> None:
 
 def test_shares_are_said_in_per_cent_and_hours_as_given() -> None:
     text = caution("heat_pack_short", hours=72.0, share=0.2207, route="air cargo").text
-    assert text.startswith("The heat pack lasts 72 h, but 22% of the journeys on air cargo take longer")
+    assert text.startswith("The heat pack lasts 72 h, but 22 % of the journeys on air cargo take longer")

@@ -1,0 +1,57 @@
+"""Cautions of risk queries, written once for all queries that get the same."""
+
+from pydantic_core import to_json
+
+from app.cautions import caution
+from app.engine import Engine
+from app.schemas.answers import Caution
+from app.schemas.risk import InsideTemperature, LaneTemperature, RiskQuery
+from app.services.genera import resolve_genus
+from app.services.places import resolve_place
+from model.reference import Genus
+
+LONGEST_RULE_DAYS = 21.0
+COLDEST_C, WARMEST_C = 0.0, 40.0
+
+
+class RiskCautions:
+    """The cautions of one request."""
+
+    def __init__(self, engine: Engine) -> None:
+        self._reference = engine.reference
+        self._known: dict[tuple[object, ...], bytes] = {}
+
+    def of(self, query: RiskQuery, genus: Genus | None) -> bytes:
+        """Return the cautions of a query as a JSON list."""
+        temperature, days = query.temperature, query.transit_days
+        lane = None
+        extreme_c: float | None = None
+        if type(temperature) is InsideTemperature:
+            if not COLDEST_C <= temperature.inside_c <= WARMEST_C:
+                extreme_c = temperature.inside_c
+        elif type(temperature) is LaneTemperature:
+            lane = (temperature.origin, temperature.destination)
+        long_days = days if days > LONGEST_RULE_DAYS else None
+        pack_h = query.heat_pack_hours if query.heat_packs and 0 < query.heat_pack_hours < 24.0 * days else None
+        key = (query.genus, query.seller is None, long_days, extreme_c, lane, pack_h)
+        known = self._known.get(key)
+        if known is None:
+            said: list[Caution] = [*resolve_genus(query.genus, self._reference)[1], caution("no_own_record")]
+            if query.seller is not None:
+                said.append(caution("unknown_seller"))
+            for code in lane or ():
+                said += resolve_place(code, "", self._reference).cautions
+            if long_days is not None:
+                what = f"a trip of {long_days:g} days"
+                said.append(caution("extrapolation", what=what, range="rules of thumb to 21 days"))
+            if extreme_c is not None:
+                what = f"{extreme_c:g} °C in the box"
+                said.append(caution("extrapolation", what=what, range="rules of thumb at 20 to 22 °C"))
+            if pack_h is not None:
+                said.append(caution("heat_pack_short", hours=pack_h, share=1.0, route="this trip"))
+            if genus is not None and genus.cites:
+                said.append(caution("cites_possible", genera=genus.genus))
+            if genus is not None and genus.irritant_sap:
+                said.append(caution("irritant_sap", genera=genus.genus))
+            known = self._known[key] = to_json(said)
+        return known
