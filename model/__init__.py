@@ -1,1 +1,1 @@
-"""Survival of plants in transit: a numerical library of arrays and frozen dataclasses, without files, clock or network."""
+"""Survival of plants in transit: arrays and frozen dataclasses, without files, clock or network."""

@@ -18,6 +18,8 @@ OUTSIDE_FILM_M2K_PER_W = 0.04
 IRON_HEAT_J_PER_G = 7400.0
 PACK_IRON_G = 100.0
 PACK_FREEZES_C = 0.0
+# A pack's own surface stays below about 70 °C (from memory): however many there are, the air does not rise more.
+MOST_RISE_C = 60.0
 # Melting 0.35 kg of ice at 334 kJ/kg and warming it to 10 °C at 4.19 kJ/kg.K.
 COLD_PACK_J = 0.35 * (334_000.0 + 4_190.0 * 10.0)
 # Friedman & Rot 2005, ARO Volcani: ice packs keep the inside only 5-8 °C cooler.
@@ -84,7 +86,8 @@ class Box:
 
     def heat_rise_c(self, hour: float) -> float:
         """Return the steady rise from heat packs averaged over the hour from `hour`, °C."""
-        return _overlap(hour, self.heat_pack_hours) * self.heat_pack_w / self.ua_w_per_k
+        steady = min(self.heat_pack_w / self.ua_w_per_k, MOST_RISE_C)
+        return _overlap(hour, self.heat_pack_hours) * steady
 
     def rise_c(self, hour: float) -> float:
         """Return the steady rise over outside air from all packs averaged over the hour from `hour`, °C."""

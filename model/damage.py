@@ -1,8 +1,8 @@
 """The thermal clock: temperature -> damage rate -> equivalent days at 20 °C.
 
-Damage adds up over time (cumulative exposure, Nelson 1980; heat and cold damage of plants add up: Faber, Orsted & Ehlers
-2024, J. Exp. Bot. 75:3467). Below the genus's chilling threshold the warm term stays at its value there and chilling is
-added, so for every draw the rate falls down to the threshold and rises below it.
+Damage adds up over time (cumulative exposure, Nelson 1980; heat and cold damage of plants add up: Faber, Orsted &
+Ehlers 2024, J. Exp. Bot. 75:3467). Below the genus's chilling threshold the warm term stays at its value there and
+chilling is added, so for every draw the rate falls down to the threshold and rises below it.
 """
 
 from dataclasses import dataclass
@@ -14,7 +14,7 @@ Array = NDArray[np.float64]
 
 REFERENCE_C = 20.0
 # Thermal death, from memory: z of 2-5 °C a tenfold; 46.6 °C for 1 h leaves most foliage unharmed (Hansen, Hara &
-# Tenbrink, HortScience) and leaves of tropical trees die at 50-53 °C (Krause et al. 2010): 0.1 a day at 38 °C meets both.
+# Tenbrink, HortScience), leaves of tropical trees die at 50-53 °C (Krause et al. 2010): 0.1 a day at 38 °C meets both.
 HEAT_ONSET_C = 38.0
 HEAT_Z_C = 4.0
 HEAT_RATE_PER_DAY = 0.1
@@ -97,17 +97,18 @@ class ExposureClock:
         Parameters
         ----------
         temperature_c : (block, n)
-        hours : (block, n) or None
-            The part of each hour that counts; None: all of it.
+        hours : (block, m) or None
+            The part of each hour that counts for the last m of the n draws; for the others all of it counts.
         """
         n = temperature_c.shape[1]
         warm = np.exp(self._log_q10[:n] * (temperature_c - REFERENCE_C))
         low, high = temperature_c.min(), temperature_c.max()
+        work = np.empty_like(warm)
         if high > HEAT_ONSET_C or low < FREEZE_C:
             self._shared[:n] += _sum_hours(extreme_rate(temperature_c), hours)
-        warm_sum = _sum_hours(warm, hours)
+        work[:] = warm
+        warm_sum = _sum_hours(work, hours)
         self._shared[:n] += warm_sum
-        work = np.empty_like(warm)
         for genus in np.flatnonzero(self._warmest_threshold > low):
             np.subtract(self._threshold[genus, :n], temperature_c, out=work)
             np.maximum(work, 0.0, out=work)
@@ -126,5 +127,8 @@ class ExposureClock:
 
 
 def _sum_hours(rate: Array, hours: Array | None) -> Array:
-    total: Array = rate.sum(axis=0) if hours is None else np.einsum("bn,bn->n", rate, hours)
+    """Sum over the block; writes into `rate` where hours count in part."""
+    if hours is not None:
+        rate[:, rate.shape[1] - hours.shape[1] :] *= hours
+    total: Array = rate.sum(axis=0)
     return total

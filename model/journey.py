@@ -7,6 +7,7 @@ the leg's hold temperature (or the day's mean) as far as the leg is sheltered.
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,8 +22,11 @@ Indices = NDArray[np.intp]
 WAIT_LEG = "wait"
 DEFAULT_WAIT_H = 12.0
 SAMPLED_DRAWS = 256
-# Hours taken at once: enough to outweigh the cost of a call, few enough to stay in the cache.
-BLOCK_H = 8
+# Journey-hours taken at once: enough to outweigh the cost of a call, few enough to stay in the cache.
+BLOCK_SIZE = 32_768
+LONGEST_BLOCK_H = 96
+# Journeys followed side by side, for the same reason.
+MOST_AT_ONCE = 4096
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -110,41 +114,58 @@ def expose(
     """
     n = ends_h.shape[1]
     order = np.argsort(-ends_h[-1], kind="stable")  # the longest first: journeys still under way are a prefix
-    ends = ends_h[:, order]
-    draw = order if draw_of is None else draw_of[order]
+    back = np.empty(n, dtype=np.intp)
+    back[order] = np.arange(n)
+    hours = max(int(np.ceil(ends_h[-1].max())), 1)
+    air = _air_tables(legs, streets, hours)
+    parts = [
+        _expose_sorted(ends_h[:, part], air, box, clock, part if draw_of is None else draw_of[part])
+        for part in np.split(order, range(MOST_AT_ONCE, n, MOST_AT_ONCE))
+    ]
+    return Exposure(
+        equivalent_days=np.concatenate([part.equivalent_days for part in parts], axis=1)[:, back],
+        chill_dose_days=np.concatenate([part.chill_dose_days for part in parts], axis=1)[:, back],
+        inside_c=np.concatenate([part.inside_c for part in parts]),
+        pack_froze=np.concatenate([part.pack_froze for part in parts])[back],
+    )
+
+
+def _expose_sorted(ends: Array, air: "_AirTables", box: Box, clock: ClockDraws, draw: Indices) -> Exposure:
+    """Follow journeys that are sorted by duration, the longest first."""
+    n_legs, n = ends.shape
     duration = ends[-1]
     hours = max(int(np.ceil(duration[0])), 1)
-    base, anomalies = _air_tables(legs, streets, hours)
-    sorted_anomalies = [(weight, day, np.take(anomaly, draw, axis=1)) for weight, day, anomaly in anomalies]
+    anomalies = [(weight, day, np.take(anomaly, draw, axis=1)) for weight, day, anomaly in air.anomalies]
     accumulator = ExposureClock(
         ClockDraws(clock.log_q10[draw], clock.threshold_c[:, draw], clock.chill_per_day_c[:, draw])
     )
-    air = _InsideAir(box, n)
+    inside = _InsideAir(box, n)
     every = max(n // SAMPLED_DRAWS, 1)
     sampled: list[Array] = []
-    for start in range(0, hours, BLOCK_H):
-        stop = min(start + BLOCK_H, hours)
+    stop = 0
+    while stop < hours:
+        start = stop
         m = int(np.searchsorted(-duration, -start, side="left")) or n
+        stop = min(start + min(max(BLOCK_SIZE // m, 1), LONGEST_BLOCK_H), hours)
         middle = np.arange(start, stop)[:, None] + 0.5
-        leg = np.zeros((stop - start, m), dtype=np.intp)
+        passed = np.zeros((stop - start, m), dtype=np.uint8)
         for end in ends[:-1, :m]:
-            leg += middle >= end
-        row = np.arange(stop - start)[:, None] * len(legs)
-        outside = base[start:stop].ravel().take(leg + row)
-        for weight, day, anomaly in sorted_anomalies:
+            passed += (middle >= end).view(np.uint8)
+        leg = passed.astype(np.intp)
+        row = np.arange(stop - start)[:, None] * n_legs
+        outside = air.base_c[start:stop].ravel().take(leg + row)
+        for weight, day, anomaly in anomalies:
             outside += weight.take(leg) * anomaly[day[start:stop], :m]
-        mean = air.follow(outside, start)
-        whole = duration[m - 1] >= stop
-        accumulator.add(mean, None if whole else np.clip(duration[:m] - middle + 0.5, 0.0, 1.0))
-        sample = mean[:, ::every]
-        sampled.append(sample[middle + 0.5 <= np.maximum(duration[:m:every], 1.0)])
-    back = np.empty(n, dtype=np.intp)
-    back[order] = np.arange(n)
+        mean = inside.follow(outside, start)
+        whole = int(np.searchsorted(-duration[:m], -stop, side="right"))
+        counted = np.clip(duration[whole:m] - middle + 0.5, 0.0, 1.0)
+        accumulator.add(mean, counted if whole < m else None)
+        sampled.append(mean[:, ::every][middle + 0.5 <= np.maximum(duration[:m:every], 1.0)])
     return Exposure(
-        equivalent_days=accumulator.equivalent_days()[:, back],
-        chill_dose_days=accumulator.chill_dose_days()[:, back],
+        equivalent_days=accumulator.equivalent_days(),
+        chill_dose_days=accumulator.chill_dose_days(),
         inside_c=np.concatenate(sampled),
-        pack_froze=~air.working[back],
+        pack_froze=~inside.working,
     )
 
 
@@ -184,10 +205,14 @@ class _InsideAir:
         return rise if working.all() else np.where(working, rise, rise - box.heat_rise_c(float(hour)))
 
 
-def _air_tables(
-    legs: Sequence[Leg], streets: dict[str, StreetAir], hours: int
-) -> tuple[Array, list[tuple[Array, Indices, Array]]]:
-    """Return outside air of each hour and leg without anomalies, and each place's weight on the legs."""
+class _AirTables(NamedTuple):
+    """Outside air without anomalies, (hours, legs), and for each place its weight on the legs, days and anomalies."""
+
+    base_c: Array
+    anomalies: list[tuple[Array, Indices, Array]]
+
+
+def _air_tables(legs: Sequence[Leg], streets: dict[str, StreetAir], hours: int) -> _AirTables:
     base = np.empty((hours, len(legs)))
     weights = {place: np.zeros(len(legs)) for place in streets}
     for i, leg in enumerate(legs):
@@ -201,4 +226,4 @@ def _air_tables(
             base[:, i] = open_share * (mean + swing) + leg.shelter * leg.hold_c
             weights[leg.place][i] = open_share
     used = [(weights[place], air.day, air.anomaly_c) for place, air in streets.items() if weights[place].any()]
-    return base, used
+    return _AirTables(base, used)

@@ -1,7 +1,7 @@
 """Loss between unboxing and the recheck about two weeks on, among plants alive at unboxing.
 
-Complementary log-log in log(1 + chill dose), plus an effect of the box: chilling injury can stay invisible for about two
-weeks (Poole & Conover 1993, UF RH-93-6). Prior from rules of thumb.
+Complementary log-log in log(1 + chill dose), plus an effect of the box: chilling injury can stay invisible for about
+two weeks (Poole & Conover 1993, UF RH-93-6). Prior from rules of thumb.
 """
 
 from collections.abc import Sequence

@@ -84,7 +84,7 @@ def proceeds(healthy: ArrayLike, damaged: ArrayLike, sale_value: ArrayLike, dama
     return worth * np.asarray(sale_value, dtype=np.float64)
 
 
-def margin(  # noqa: PLR0913, PLR0917 - the six terms of one sum
+def margin(
     healthy_two_weeks: ArrayLike,
     damaged: ArrayLike,
     sale_value: ArrayLike,

@@ -43,12 +43,12 @@ def smallest_order(healthy_chance: ArrayLike, target: int, confidence: float, *,
 
 
 def enough_chance(healthy_chance: ArrayLike, target: int, plants: int) -> float:
-    """Chance that `plants` of which each is healthy with the drawn chance, (draws,), leave at least `target` healthy."""
+    """Chance that `plants`, each healthy with the drawn chance, (draws,), leave at least `target` healthy."""
     chance = np.asarray(healthy_chance, dtype=np.float64)
     return _chance_of_enough(np.full(chance.shape, _checked(target)), chance, plants)
 
 
-def smallest_order_apart(  # noqa: PLR0913 - three ways to bound the search
+def smallest_order_apart(
     healthy_chance: ArrayLike,
     target: int,
     confidence: float,

@@ -58,7 +58,7 @@ class Plant:
 def _block_normals(key: int, label: str, block: int, n: int) -> Array:
     """Return one stratified block of a label's normals; the same label and block always give the same draws."""
     rng = np.random.default_rng([key, crc32(label.encode()), block])
-    normals = stratified_normals(n, 1, rng=rng)[0]
+    normals: Array = stratified_normals(n, 1, rng=rng)[0]
     normals.flags.writeable = False
     return normals
 
@@ -107,15 +107,20 @@ class PosteriorDraws:
 
     def take(self, index: NDArray[np.intp]) -> "PosteriorDraws":
         """Return the draws at `index`, in that order and as often as they stand there."""
+        stored, n_stored = self._stored(index)
         return _SomeDraws(
             parameters=self.parameters.take(index),
             late_loss=LateLossDraws(self.late_loss.intercept[index], self.late_loss.slope[index]),
             reference=self.reference,
             key=self.key,
             effects={kind: {k: v[index] for k, v in levels.items()} for kind, levels in self.effects.items()},
-            index=index,
-            n_stored=self.n_draws,
+            index=stored,
+            n_stored=n_stored,
         )
+
+    def _stored(self, index: NDArray[np.intp]) -> tuple[NDArray[np.intp], int]:
+        """Return where draws of this object stand among the stored ones, and how many those are."""
+        return index, self.n_draws
 
     def effect(self, kind: str, level: str | None, sd: Array | float) -> Array:
         """Return draws of one effect: the posterior's where the level has data, else sd x its normals."""
@@ -140,6 +145,9 @@ class _SomeDraws(PosteriorDraws):
     def normals(self, label: str) -> Array:
         return _level_normals(self.key, label, self.n_stored)[self.index]
 
+    def _stored(self, index: NDArray[np.intp]) -> tuple[NDArray[np.intp], int]:
+        return self.index[index], self.n_stored
+
 
 def draw_prior_posterior(reference: Reference, n: int, *, seed: int) -> PosteriorDraws:
     """Return the draws that stand for the rules of thumb alone."""
@@ -155,10 +163,7 @@ def draw_prior_posterior(reference: Reference, n: int, *, seed: int) -> Posterio
 def log_time_ratio(plant: Plant, reference: Reference) -> float:
     """Return log TR0: the product of the tables' time ratios against the reference aroid in foam box and damp wrap."""
     roots = reference.roots[plant.roots]
-    if plant.genus is None:
-        genus = _unknown_genus(reference)[0]
-    else:
-        genus = float(np.log(plant.genus.time_ratio))
+    genus = float(np.log(plant.genus.time_ratio)) if plant.genus else _unknown_genus(reference)[0]
     arid = plant.genus is not None and plant.genus.group in ARID_GROUPS
     packing = reference.containers[plant.container].time_ratio * (roots.arid_time_ratio if arid else roots.time_ratio)
     kind = reference.seller_kinds[plant.seller_kind].time_ratio if plant.seller_kind else 1.0
@@ -195,8 +200,8 @@ def sending_effects(plant: Plant, draws: PosteriorDraws) -> Array:
     ):
         if sd_log:
             total = total + draws.effect(kind, level, REFERENCE_KAPPA * sd_log)
-    for kind, level in (("service", plant.service), ("seller_kind", plant.seller_kind)):
-        total = total + draws.effect(kind, level, reference.prior_scales[kind].median)
+    for kind, named in (("service", plant.service), ("seller_kind", plant.seller_kind)):
+        total = total + draws.effect(kind, named, reference.prior_scales[kind].median)
     seller = plant.seller.casefold() if plant.seller else None
     total = total + draws.effect("seller", seller, parameters.scales["seller"])
     return total + draws.effect("drift", seller, parameters.scales["drift"])
@@ -235,7 +240,8 @@ def linear_predictor(effects: Array, equivalent_days: Array, draws: PosteriorDra
 
 def box_chances(eta: Array, delta: Array, h0: Array) -> tuple[Array, Array]:
     """Return P(healthy) and P(dead) of plants in boxes whose effects are in `eta`; the draw axis is last."""
-    hazard = np.exp(eta)
+    with np.errstate(over="ignore"):  # an infinite hazard is death for certain
+        hazard = np.exp(eta)
     healthy: Array = np.exp(-(h0 + hazard))
     dead: Array = -np.expm1(-(h0 * np.exp(-SPOILT_DEATH_OFFSET) + hazard * np.exp(-delta)))
     return healthy, dead

@@ -1,9 +1,9 @@
 """Rules of thumb -> prior distribution.
 
-A rule is a marginal statement: a share averaged over unnamed sellers, genera of the reference group, boxes and lines. So
-for a given spread s of those effects, (alpha, kappa, delta) are solved for the averaged shares to meet the rules on the
-log cumulative hazard scale (conditional means priors: Bedrick, Christensen & Johnson 1996), each rule weighted by
-parameters / rules since the rules overlap. Mean and covariance are tabulated in s: the prior is normal given s in
+A rule is a marginal statement: a share averaged over unnamed sellers, genera of the reference group, boxes and lines.
+So for a given spread s of those effects, (alpha, kappa, delta) are solved for the averaged shares to meet the rules
+on the log cumulative hazard scale (conditional means priors: Bedrick, Christensen & Johnson 1996), each rule weighted
+by parameters / rules since the rules overlap. Mean and covariance are tabulated in s: the prior is normal given s in
 (alpha, kappa) and gamma in delta.
 """
 
@@ -130,7 +130,8 @@ def solve_prior(rules: Sequence[Rule], *, log_q10: float, h0: float) -> PriorTab
     parameters = np.tile([-3.0, REFERENCE_KAPPA, 1.5], (len(SPREAD_GRID), 1))
     for _ in range(MOST_STEPS):
         now = answer(parameters)
-        jacobian = np.stack([(answer(parameters + step) - now) / DIFFERENCE for step in DIFFERENCE * np.eye(3)], axis=-1)
+        steps = DIFFERENCE * np.eye(3)
+        jacobian = np.stack([(answer(parameters + step) - now) / DIFFERENCE for step in steps], axis=-1)
         weighted = weight[:, None] * jacobian
         information = np.swapaxes(jacobian, 1, 2) @ weighted
         step = np.linalg.solve(information, np.swapaxes(weighted, 1, 2) @ (target - now)[..., None])[..., 0]
@@ -140,7 +141,7 @@ def solve_prior(rules: Sequence[Rule], *, log_q10: float, h0: float) -> PriorTab
             break
     else:
         raise PriorError("the rules of thumb do not determine the prior: check that they fall with days and differ")
-    mean, covariance = parameters, np.linalg.inv(information)
+    mean, covariance = parameters, np.asarray(np.linalg.inv(information), dtype=np.float64)
     return PriorTable(
         mean=mean[:, :2],
         covariance=covariance[:, :2, :2],
@@ -194,9 +195,7 @@ def draw_prior(reference: Reference, n: int, *, rng: np.random.Generator) -> Par
     rng : numpy.random.Generator
     """
     rows = reference.prior_scales
-    table = solve_prior(
-        reference.rules, log_q10=float(np.log1p(rows["q10_less_one"].median)), h0=rows["h0"].median
-    )
+    table = solve_prior(reference.rules, log_q10=float(np.log1p(rows["q10_less_one"].median)), h0=rows["h0"].median)
     normals = iter(stratified_normals(n, len(LEARNED_SCALES) + 6, rng=rng))
 
     def log_normal(name: str) -> Array:

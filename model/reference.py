@@ -92,7 +92,7 @@ class ChillClass:
 
 @dataclass(frozen=True, slots=True)
 class Leg:
-    """A part of the journey: its share of the time after the wait, where it is, and how sheltered (0 street, 1 shed)."""
+    """A part of the journey: its share of the time after the wait, its place, its shelter (0 street, 1 shed)."""
 
     service: str
     leg: str

@@ -6,7 +6,7 @@ from datetime import date
 
 from app.cautions import caution
 from app.engine import Engine
-from app.problems import json_pointer
+from app.problems import FieldError, InvalidInput, json_pointer
 from app.schemas.answers import Assumed, Caution
 from app.schemas.batch import Batch, Route
 from app.services.assumptions import costs_of, unsaid
@@ -22,6 +22,7 @@ from model.predict import Plant
 from model.reference import Reference
 from model.transit import SolvedTransit, TransitQuantiles
 
+MOST_BOXES = 100
 PAPERS = {
     "import_permit": "import permit",
     "phytosanitary_certificate": "phytosanitary certificate",
@@ -132,7 +133,11 @@ def prepare(batch: Batch, engine: Engine) -> PreparedBatch:
     routes = []
     for i, route in enumerate(batch.routes):
         lane = Lane.between(origin.place, destination.place, route.service, reference)
-        n_boxes = route.boxes or min(-(-total // capacity), total)
+        n_boxes = route.boxes or -(-total // capacity)
+        if n_boxes > MOST_BOXES:
+            least = -(-total // MOST_BOXES)
+            message = f"must be at least {least:,} for {total:,} plants: at most {MOST_BOXES} boxes, or ask in parts"
+            raise InvalidInput([FieldError("/packing/capacity", message)])
         if route.boxes is None:
             why = f"{total:,} plants at {capacity:,} a box"
             assumed.append(Assumed(pointer=json_pointer(("routes", i, "boxes")), value=n_boxes, why=why))

@@ -8,6 +8,7 @@ from app.cautions import caution
 from app.schemas.answers import Caution
 from app.schemas.batch import Batch
 from app.services.batch import PreparedBatch, PreparedRoute, missing_papers
+from app.services.reasons import percent
 from app.services.simulation import RouteDraws
 
 # From here on a share of journeys is worth a word.
@@ -74,13 +75,13 @@ def journey_cautions(batch: Batch, prepared: PreparedBatch, route: PreparedRoute
         longer = float(np.mean(24.0 * drawn.days > box.heat_pack_hours))
         if longer > NOTABLE_SHARE:
             cautions.append(caution("heat_pack_short", hours=box.heat_pack_hours, share=longer, route=name))
-        froze = float(np.mean(drawn.exposure.pack_froze))
+        froze = float(np.mean(drawn.pack_froze))
         if froze > NOTABLE_SHARE:
             cautions.append(caution("heat_pack_freezes", share=froze, route=name))
-        warmest = float(np.quantile(drawn.exposure.inside_c, 0.95))
+        warmest = float(np.quantile(drawn.inside_c, 0.95))
         if warmest > TOO_WARM_C:
             cautions.append(caution("heat_pack_too_warm", inside_c=warmest, route=name))
-    chilled = (drawn.exposure.chill_dose_days > NOTABLE_CHILL_DAYS).mean(axis=1)
+    chilled = (drawn.chill_dose_days > NOTABLE_CHILL_DAYS).mean(axis=1)
     if (share := float(chilled.max())) > NOTABLE_SHARE:
         cold = {
             line.plant.genus.genus if line.plant.genus else "the unknown plants"

@@ -20,7 +20,7 @@ from app.schemas.compare import (
     PlantCounts,
     RouteOutcome,
 )
-from app.services.batch import PreparedBatch, PreparedRoute, prepare
+from app.services.batch import PreparedRoute, prepare
 from app.services.batch_cautions import asked_cautions, closing_cautions, journey_cautions, layover_cautions
 from app.services.lanes import WeatherDraws
 from app.services.money import RouteMoney, route_money
@@ -39,7 +39,7 @@ from model.decision import (
 from model.landed_cost import LandedCost
 
 # Days of weather kept ready; a journey that lasts longer keeps the last day's.
-WEATHER_DAYS = 60
+WEATHER_DAYS = 40
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -65,14 +65,14 @@ def answer_compare(request: CompareRequest, engine: Engine) -> CompareAnswer:
     )
 
     def simulate(route: PreparedRoute) -> SimulatedRoute:
-        days, exposure = simulation.journeys(
+        journeys = simulation.journeys(
             route.plan,
             request.ship_date,
             weather,
             request.closed_dates,
             layover_days=usual_layover(route, request.ship_date),
         )
-        drawn = simulation.outcomes(route.plan, days, exposure)
+        drawn = simulation.outcomes(route.plan, journeys)
         return SimulatedRoute(route, drawn, route_money(request, prepared, route, drawn))
 
     simulated = [simulate(route) for route in prepared.routes]
@@ -133,8 +133,8 @@ def _outcome(request: CompareRequest, s: SimulatedRoute, chance_of_best: float) 
     healthy, dead = drawn.healthy.sum(axis=1), drawn.dead.sum(axis=1)
     two_weeks = drawn.healthy_two_weeks.sum(axis=1)
     p10, p50, p90 = np.quantile(drawn.days, [0.1, 0.5, 0.9])
-    inside = np.quantile(drawn.exposure.inside_c, [0.05, 0.5, 0.95])
-    equivalent = np.quantile(drawn.exposure.equivalent_days[list(set(drawn.line_genus))], [0.1, 0.5, 0.9])
+    inside = np.quantile(drawn.inside_c, [0.05, 0.5, 0.95])
+    equivalent = np.quantile(drawn.equivalent_days[list(set(drawn.line_genus))], [0.1, 0.5, 0.9])
     return RouteOutcome(
         name=s.route.asked.name,
         boxes=s.route.plan.n_boxes,

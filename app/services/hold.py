@@ -13,15 +13,18 @@ from app.schemas.answers import Assumed, Caution
 from app.schemas.hold import BlockedBy, HoldAnswer, HoldChoice, HoldDate, HoldRequest
 from app.services.batch import PreparedBatch, PreparedRoute, prepare
 from app.services.batch_cautions import asked_cautions, closing_cautions
-from app.services.reasons import bearable, money, percent
 from app.services.compare import WEATHER_DAYS, distribution
 from app.services.lanes import WeatherDraws
 from app.services.money import route_money
+from app.services.reasons import bearable, money, percent
 from app.services.simulation import BatchSimulation
 from model.decision import chance_better, chance_loss_within_limit
 
 WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
+LAYOVER_WEEKDAYS = (4, 5, 6)
 FIRST_HALF = 0.5
+# A mean difference of paired draws within so many standard errors is noise.
+NOISE_SE = 2.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -51,7 +54,7 @@ def answer_hold(request: HoldRequest, engine: Engine) -> HoldAnswer:
         for route in prepared.routes
     ]
     dates = _against_first(departures)
-    choice = _choose(request, dates)
+    choice = _choose(request, departures)
     return HoldAnswer(
         model_version=engine.model_version,
         seed=request.seed,
@@ -73,15 +76,17 @@ def _departure(
     weather: WeatherDraws,
 ) -> _Departure:
     layover = route.plan.lane.service.layover_days(ship_date.weekday())
-    days, exposure = simulation.journeys(route.plan, ship_date, weather, request.closed_dates, layover_days=layover)
-    drawn = simulation.outcomes(route.plan, days, exposure)
+    journeys = simulation.journeys(route.plan, ship_date, weather, request.closed_dates, layover_days=layover)
+    drawn = simulation.outcomes(route.plan, journeys)
     waited = (ship_date - request.earliest).days
     waiting = waited * (request.cost_per_day or 0.0)
     result = route_money(request, prepared, route, drawn, waiting=waiting, days_waited=waited)
     healthy, sent = drawn.healthy.sum(axis=1), sum(line.quantity for line in request.lines)
     blocked = _blocked_by(request, ship_date)
-    if request.needed_by is not None and _chance_by(route, ship_date, days, request.needed_by) < request.risk.confidence:
-        blocked.append("too_late")
+    if request.needed_by is not None:
+        in_time = _chance_by(route, ship_date, drawn.days, request.needed_by)
+        if in_time < request.risk.confidence:
+            blocked.append("too_late")
     entry = HoldDate(
         ship_date=ship_date,
         route=route.asked.name,
@@ -131,16 +136,28 @@ def _against_first(departures: Sequence[_Departure]) -> list[HoldDate]:
     return dates
 
 
-def _choose(request: HoldRequest, dates: Sequence[HoldDate]) -> HoldDate | None:
-    """Return the open date with the best mean margin that keeps the bearable loss and does not lose money."""
+def _choose(request: HoldRequest, departures: Sequence[_Departure]) -> HoldDate | None:
+    """Return the open date with the best mean margin that keeps the bearable loss and does not lose money.
+
+    An earlier date whose mean margin is not lower beyond the noise of the simulation is as good.
+    """
     good = [
-        entry
-        for entry in dates
-        if not entry.blocked_by
-        and entry.chance_loss_within_limit >= request.risk.confidence
-        and entry.margin_mean >= 0
+        departure
+        for departure in departures
+        if not departure.entry.blocked_by
+        and departure.entry.chance_loss_within_limit >= request.risk.confidence
+        and departure.entry.margin_mean >= 0
     ]
-    return max(good, key=lambda entry: entry.margin_mean, default=None)
+    if not good:
+        return None
+    best = max(good, key=lambda departure: departure.entry.margin_mean)
+    return next(departure.entry for departure in good if departure is best or _as_good(departure, best))
+
+
+def _as_good(departure: _Departure, best: _Departure) -> bool:
+    gap = best.margin - departure.margin
+    noise = float(gap.std()) / np.sqrt(len(gap))
+    return departure.entry.route == best.entry.route and float(gap.mean()) <= NOISE_SE * noise
 
 
 def _reason(request: HoldRequest, dates: Sequence[HoldDate], choice: HoldDate | None) -> str:
@@ -158,27 +175,33 @@ def _reason(request: HoldRequest, dates: Sequence[HoldDate], choice: HoldDate | 
             )
         safest = max(allowed, key=lambda entry: entry.chance_loss_within_limit)
         return (
-            f"No date keeps the loss within {bearable(request)} with {wanted} chance and earns money. The least bad is "
-            f"{safest.ship_date} by {safest.route} with {percent(safest.chance_loss_within_limit)}."
+            f"No date keeps the loss within {bearable(request)} with {wanted} chance and earns money. The least bad "
+            f"is {safest.ship_date} by {safest.route} with {percent(safest.chance_loss_within_limit)}."
         )
+    choice = next(entry for entry in dates if (entry.ship_date, entry.route) == (choice.ship_date, choice.route))
     first = next(entry for entry in allowed if entry.route == choice.route)
     reason = (
-        f"Ship on {choice.ship_date} by {choice.route}: {choice.healthy_mean:.0f} of {sent:,} plants are expected to be "
-        f"healthy at unboxing and the margin averages {money(choice.margin_mean, request.currency)}"
+        f"Ship on {choice.ship_date} by {choice.route}: {choice.healthy_mean:.0f} of {sent:,} plants are expected to "
+        f"be healthy at unboxing and the margin averages {money(choice.margin_mean, request.currency)}"
     )
     if choice.ship_date == first.ship_date:
         return f"{reason}; no later date promises more."
     better = choice.chance_better_than_first or 0.0
     gain = money(choice.margin_mean - first.margin_mean, request.currency)
     hint = "" if better > FIRST_HALF else ", mostly by sparing the bad boxes"
-    return f"{reason}, {gain} more than on {first.ship_date}; holding beats shipping then with {percent(better)} chance{hint}."
+    beats = f"holding beats shipping then with {percent(better)} chance{hint}"
+    return f"{reason}, {gain} more than on {first.ship_date}; {beats}."
 
 
 def _assumed(request: HoldRequest, prepared: PreparedBatch) -> list[Assumed]:
     assumed = [
         Assumed(
             pointer=f"/routes/{i}/transit_days",
-            value=f"fri +{service.layover_fri_days:g}, sat +{service.layover_sat_days:g}, sun +{service.layover_sun_days:g}",
+            value=", ".join(
+                f"{name} +{service.layover_days(weekday):g}"
+                for weekday, name in enumerate(WEEKDAYS)
+                if weekday > THURSDAY
+            ),
             why="layover days added to the transit time of boxes closed towards the weekend (judgement, from memory)",
         )
         for i, service in enumerate(route.plan.lane.service for route in prepared.routes)

@@ -17,8 +17,8 @@ from model.predict import Plant, log_time_ratio
 from model.priors import REFERENCE_KAPPA, CommonParameters, rule_shares, total_spread
 
 ASSUMPTION = (
-    "Given service, seller and temperature, a box's delay says nothing else about its condition. Counts are taken once, "
-    "at unboxing. Time ratios hold at 20 °C, above chilling."
+    "Given service, seller and temperature, a box's delay says nothing else about its condition. Counts are taken "
+    "once, at unboxing. Time ratios hold at 20 °C, above chilling."
 )
 NO_EVIDENCE = EffectEvidence(boxes=0, plants=0)
 
@@ -28,9 +28,7 @@ def answer_model(engine: Engine) -> ModelAnswer:
     draws, reference = engine.draws, engine.reference
     parameters = draws.parameters
     spread = total_spread(parameters.scales, reference)
-    common = CommonParameters(
-        parameters.alpha, parameters.kappa, parameters.delta, parameters.log_q10, parameters.h0
-    )
+    common = CommonParameters(parameters.alpha, parameters.kappa, parameters.delta, parameters.log_q10, parameters.h0)
     shares = rule_shares(reference.rules, common, spread=spread)
     rules = []
     for rule, share in zip(reference.rules, shares.T, strict=True):

@@ -39,10 +39,10 @@ def answer_order_size(request: OrderSizeRequest, engine: Engine) -> OrderSizeAns
     def chances(route: PreparedRoute, n_boxes: int) -> NDArray[np.float64]:
         """Return the chance of a plant of the target line in each box, (draws, boxes)."""
         plan = replace(route.plan, n_boxes=n_boxes, apart=n_boxes > 1)
-        days, exposure = simulation.journeys(
+        journeys = simulation.journeys(
             plan, request.ship_date, weather, request.closed_dates, layover_days=usual_layover(route, request.ship_date)
         )
-        return simulation.chance_by_box(plan, exposure, request.target.line)
+        return simulation.chance_by_box(plan, journeys, request.target.line)
 
     orders = [_order(request, route, simulation, chances) for route in prepared.routes]
     return OrderSizeAnswer(
@@ -79,7 +79,8 @@ def _order(
         return RouteOrder(
             name=route.asked.name, quantity=None, boxes=None, chance=None, healthy=None, items=[], landed_cost=None
         )
-    boxes = route.asked.boxes or (-(-quantity // room) if room < MOST_PLANTS else -(-(quantity + others) // route.capacity))
+    needed = -(-quantity // room) if room < MOST_PLANTS else -(-(quantity + others) // route.capacity)
+    boxes = route.asked.boxes or needed
     quantities = [quantity if i == target.line else line.quantity for i, line in enumerate(request.lines)]
     cost = landed_cost(route.waybill(request, quantities, boxes))
     rng = simulation.rng(f"ordered {route.asked.name}")

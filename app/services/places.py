@@ -67,7 +67,7 @@ def resolve_place(code: str, pointer: str, reference: Reference) -> ResolvedPlac
         return ResolvedPlace(reference.places[code], ())
     airport = _airports().get(code)
     if airport is None:
-        near = get_close_matches(code, [*reference.places, *_airports()], n=3, cutoff=0.6)
+        near = get_close_matches(code, dict.fromkeys((*reference.places, *_airports())), n=3, cutoff=0.6)
         known = [f"{c} ({_city(c, reference)})" for c in near]
         hint = f": did you mean {_either(known)}?" if known else "; GET /v1/places lists the places"
         raise InvalidInput([FieldError(pointer, f"must be the code of an airport or a city{hint}")])

@@ -31,16 +31,16 @@ def compare_reason(batch: Batch, routes: Sequence[RouteOutcome], choice: Choice)
     if choice.recommended is not None:
         best = by_name[choice.recommended]
         reason = (
-            f"Take {best.name}: of {best.plants.sent:,} plants {best.plants.healthy_two_weeks.mean:.0f} are expected to be "
-            f"healthy two weeks on, the margin averages {money(best.money.margin.mean, batch.currency)}"
+            f"Take {best.name}: of {best.plants.sent:,} plants {best.plants.healthy_two_weeks.mean:.0f} are expected "
+            f"to be healthy two weeks on, the margin averages {money(best.money.margin.mean, batch.currency)}"
         )
         others = [r for r in routes if r is not best]
         if others:
             second = max(others, key=lambda r: r.money.margin.mean)
             if second.money.margin.mean > best.money.margin.mean:
                 reason += (
-                    f"; {second.name} would average {money(second.money.margin.mean, batch.currency)}, but keeps the loss "
-                    f"within {bearable(batch)} only with {percent(second.chance_loss_within_limit)} chance"
+                    f"; {second.name} would average {money(second.money.margin.mean, batch.currency)}, but keeps the "
+                    f"loss within {bearable(batch)} only with {percent(second.chance_loss_within_limit)} chance"
                 )
             else:
                 reason += (
@@ -60,8 +60,8 @@ def compare_reason(batch: Batch, routes: Sequence[RouteOutcome], choice: Choice)
     elif choice.reason_code == "no_route_keeps_loss":
         least = by_name[choice.least_bad or routes[0].name]
         reason = (
-            f"No route keeps the loss within {bearable(batch)} with {wanted} chance. The least bad is {least.name} with "
-            f"{percent(least.chance_loss_within_limit)}; its margin averages "
+            f"No route keeps the loss within {bearable(batch)} with {wanted} chance. The least bad is {least.name} "
+            f"with {percent(least.chance_loss_within_limit)}; its margin averages "
             f"{money(least.money.margin.mean, batch.currency)}."
         )
     else:
@@ -70,8 +70,8 @@ def compare_reason(batch: Batch, routes: Sequence[RouteOutcome], choice: Choice)
             key=lambda r: r.money.margin.mean,
         )
         reason = (
-            f"No route both keeps the loss within {bearable(batch)} with {wanted} chance and earns money: the best of those "
-            f"that keep it, {safe.name}, loses {money(-safe.money.margin.mean, batch.currency)} on average."
+            f"No route both keeps the loss within {bearable(batch)} with {wanted} chance and earns money: the best of "
+            f"those that keep it, {safe.name}, loses {money(-safe.money.margin.mean, batch.currency)} on average."
         )
     shown = by_name.get(choice.recommended or choice.least_bad or "")
     if shown is not None and shown.splitting is not None:

@@ -1,6 +1,7 @@
 """The chances of many lines of plants at once."""
 
 from collections.abc import Callable, Hashable, Sequence
+from functools import partial
 from operator import itemgetter
 from typing import TypeVar
 
@@ -14,8 +15,9 @@ from app.services.genera import resolve_genus
 from app.services.risk_cautions import RiskCautions
 from app.services.risk_exposure import QueryExposures
 from model.damage import ClockDraws, chill_rate, damage_rate
-from model.predict import Plant, clock_draws, genus_effects, log_time_ratio, sending_effects
+from model.predict import Plant, PosteriorDraws, clock_draws, genus_effects, log_time_ratio, sending_effects
 from model.priors import REFERENCE_DAYS
+from model.reference import Genus
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.intp]
@@ -71,9 +73,9 @@ class _Lines:
                 genus = resolve_genus(name, reference)[0]
                 plant = Plant(genus, cultivar, container, roots, service or key[1], kind, seller)
                 found = known[key] = (
-                    genus_rows.index((genus, cultivar), lambda p=plant: genus_effects(p.genus, p.cultivar, draws)),
-                    sending_rows.index((key[1], *named[2:]), lambda p=plant: sending_effects(p, draws)),
-                    clock_rows.index(genus, lambda g=genus: np.concatenate(_clock_row(clock_draws([g], draws)))),
+                    genus_rows.index((genus, cultivar), partial(genus_effects, genus, cultivar, draws)),
+                    sending_rows.index((key[1], *named[2:]), partial(sending_effects, plant, draws)),
+                    clock_rows.index(genus, partial(_clock_row, genus, draws)),
                     log_time_ratio(plant, reference),
                     plant,
                 )
@@ -100,8 +102,10 @@ class _Lines:
         return ClockDraws(self._log_q10, self._threshold.take(genus, axis=0), self._chill.take(genus, axis=0))
 
 
-def _clock_row(clock: ClockDraws) -> tuple[Array, Array]:
-    return clock.threshold_c[0], clock.chill_per_day_c[0]
+def _clock_row(genus: Genus | None, draws: PosteriorDraws) -> Array:
+    """Return the genus's thresholds followed by its chill rates, (2 draws,)."""
+    clock = clock_draws([genus], draws)
+    return np.concatenate([clock.threshold_c[0], clock.chill_per_day_c[0]])
 
 
 def answer_risk(request: RiskRequest, engine: Engine) -> bytes:
@@ -114,15 +118,13 @@ def answer_risk(request: RiskRequest, engine: Engine) -> bytes:
     exposures = QueryExposures(engine)
     cautions = RiskCautions(engine)
     log_days = np.log(np.array([query.transit_days for query in queries]))
-    inside = np.array(
-        [q.temperature.inside_c if type(q.temperature) is InsideTemperature else np.nan for q in queries]
-    )
+    inside = np.array([q.temperature.inside_c if type(q.temperature) is InsideTemperature else np.nan for q in queries])
     columns = np.empty((13, len(queries)))
     draws, kappa = engine.chance_draws, engine.chance_draws.parameters.kappa
     for start in range(0, len(queries), CHUNK):
         rows = slice(start, min(start + CHUNK, len(queries)))
         log_clock, dose = _constant(lines, rows, inside[rows, None], log_days[rows, None])
-        for i in np.flatnonzero(np.isnan(inside[rows])):
+        for i in np.flatnonzero(np.isnan(inside[rows])).tolist():
             query = queries[start + i]
             log_clock[i], dose[i] = exposures.of(start + i, query, lines.plants[start + i].genus)
         eta = lines.effects(rows)

@@ -5,9 +5,10 @@ and a seed: routes and ship dates of a request share them (common random numbers
 """
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date
 from functools import cached_property
+from typing import NamedTuple
 from zlib import crc32
 
 import numpy as np
@@ -32,6 +33,8 @@ MOST_KEPT_BYTES = 64 * 2**20
 LEVELS = 2**16
 # A wait for papers or clearance is log-normal about its median with this sd (judgement, from memory).
 PAPERS_SD_LOG = 0.5
+# Nothing is alive after so long; the far tail of a very skewed time in transit is followed no further.
+LONGEST_DAYS = 120.0
 CLEARANCE_LEG = "clearance"
 ORIGIN_LEG = "origin_shed"
 
@@ -74,9 +77,16 @@ class RoutePlan:
         return self.n_boxes if self.apart else 1
 
 
+class Journeys(NamedTuple):
+    """Days from closing to opening, (draws,), and the exposure of the plants of one box or of boxes together."""
+
+    days: Array
+    exposure: Exposure
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class RouteDraws:
-    """Outcomes of a route; counts have shape (draws, lines), times (journeys,)."""
+    """Outcomes of a route; counts have shape (draws, lines), times (fates x draws,)."""
 
     healthy: Counts
     damaged: Counts
@@ -84,7 +94,10 @@ class RouteDraws:
     healthy_two_weeks: Counts
     healthy_chance: Array
     days: Array
-    exposure: Exposure
+    equivalent_days: Array
+    chill_dose_days: Array
+    inside_c: Array
+    pack_froze: NDArray[np.bool_]
     line_genus: tuple[int, ...]
 
 
@@ -134,7 +147,8 @@ class BatchSimulation:
     def _shipment(self, box: int) -> Array:
         z = np.sqrt(CONSIGNMENT_SHARE) * self.normals("consignment")
         z = z + np.sqrt(1.0 - CONSIGNMENT_SHARE) * self.normals(f"box {box}")
-        return self.posterior.parameters.scales["shipment"] * z
+        effect: Array = self.posterior.parameters.scales["shipment"] * z
+        return effect
 
     def _single_plants(self, line: int) -> NDArray[np.uint16]:
         label = f"plants {line}"
@@ -154,60 +168,65 @@ class BatchSimulation:
         closed: Sequence[date],
         *,
         layover_days: float = 0.0,
-    ) -> tuple[Array, Exposure]:
-        """Return total days (journeys,) and the exposure of the journeys, box by box of the draws.
+    ) -> list[Journeys]:
+        """Follow the journeys of a route, one set of draws for each box that travels apart.
 
         Papers, layover and closed days at the destination come on top of the transit time.
         """
-        n_journeys = plan.n_fates
-        totals, added = [], []
-        for box in range(n_journeys):
-            uniforms = [self.uniforms(f"{name} {box}") for name in ("body", "delayed", "delay")]
-            total, delay = plan.transit.sample(*uniforms)
-            totals.append(total - delay)
-            added.append(delay)
-        body, delay = np.concatenate(totals), np.concatenate(added)
+        return [
+            self._journeys_of_box(plan, box, ship_date, weather, closed, layover_days) for box in range(plan.n_fates)
+        ]
+
+    def _journeys_of_box(
+        self,
+        plan: RoutePlan,
+        box: int,
+        ship_date: date,
+        weather: WeatherDraws,
+        closed: Sequence[date],
+        layover_days: float,
+    ) -> Journeys:
+        lane = plan.lane
+        uniforms = [self.uniforms(f"{name} {box}") for name in ("body", "delayed", "delay")]
+        total, delay = plan.transit.sample(*uniforms)
+        total, delay = np.minimum(total, LONGEST_DAYS), np.minimum(delay, 0.5 * LONGEST_DAYS)
+        body = total - delay
         clearance = np.zeros_like(body)
         if plan.papers_days > 0:
-            clearance += plan.papers_days * np.exp(PAPERS_SD_LOG * np.tile(self.normals("papers"), n_journeys))
-        closed_at = plan.lane.closing(ship_date)
+            clearance += plan.papers_days * np.exp(PAPERS_SD_LOG * self.normals("papers"))
+        closed_at = lane.closing(ship_date)
         if closed:
-            opened = plan.lane.local(closed_at, "destination")
-            day = (opened.hour + opened.minute / 60.0) / 24.0 + body + delay + clearance + layover_days
+            opened = lane.local(closed_at, "destination")
+            day = (opened.hour + opened.minute / 60.0) / 24.0 + total + clearance + layover_days
             waits = days_until_open(opened.date(), int(day.max()) + 1, closed)
             clearance += waits[day.astype(int)]
-        extra: dict[str, Array | float] = {plan.lane.service.delay_leg: delay}
-        extra[CLEARANCE_LEG] = extra.get(CLEARANCE_LEG, 0.0) + clearance
-        extra[ORIGIN_LEG] = extra.get(ORIGIN_LEG, 0.0) + layover_days
-        ends = leg_ends(plan.lane.legs, body, added_days=extra)
-        streets = weather.streets(plan.lane, closed_at, int(np.ceil(ends[-1].max())) + 1)
-        draw_of = np.tile(np.arange(self.n_draws), n_journeys) if n_journeys > 1 else None
-        return ends[-1] / 24.0, expose(plan.lane.legs, ends, streets, plan.box, self.clock, draw_of=draw_of)
+        added: dict[str, Array | float] = {lane.service.delay_leg: delay}
+        for leg, days in ((CLEARANCE_LEG, clearance), (ORIGIN_LEG, layover_days)):
+            added[leg] = added.get(leg, 0.0) + days
+        ends = leg_ends(lane.legs, body, added_days=added)
+        streets = weather.streets(lane, closed_at, int(np.ceil(ends[-1].max())) + 1)
+        return Journeys(ends[-1] / 24.0, expose(lane.legs, ends, streets, plan.box, self.clock))
 
     def _box_chances(self, plan: RoutePlan, exposure: Exposure, box: int) -> Iterator[tuple[Array, Array]]:
         """Yield P(healthy) and P(dead) at unboxing of each line's plants in one box, (draws,) each."""
-        here = slice(box * self.n_draws, (box + 1) * self.n_draws)
         effects = self.route_effects(plan.lane.service.service)
-        eta = linear_predictor(self._shipment(box), exposure.equivalent_days[:, here], self.posterior)
+        eta = linear_predictor(self._shipment(box), exposure.equivalent_days, self.posterior)
         parameters = self.posterior.parameters
         for own, genus in zip(effects, self.line_genus, strict=True):
             yield box_chances(own + eta[genus], parameters.delta, parameters.h0)
 
-    def chance_by_box(self, plan: RoutePlan, exposure: Exposure, line: int) -> Array:
+    def chance_by_box(self, plan: RoutePlan, journeys: Sequence[Journeys], line: int) -> Array:
         """Return the chance that a plant of a line is healthy at unboxing in each box, (draws, boxes)."""
-        boxes = range(plan.n_fates)
-        return np.stack([list(self._box_chances(plan, exposure, box))[line][0] for box in boxes], axis=1)
+        chances = [list(self._box_chances(plan, j.exposure, box))[line][0] for box, j in enumerate(journeys)]
+        return np.stack(chances, axis=1)
 
-    def outcomes(self, plan: RoutePlan, days: Array, exposure: Exposure) -> RouteDraws:
+    def outcomes(self, plan: RoutePlan, journeys: Sequence[Journeys]) -> RouteDraws:
         """Return the joint counts of a route from its journeys."""
         n_lines, n = len(self.lines), self.n_draws
         counts = {name: np.zeros((n_lines, n), dtype=np.int64) for name in ("healthy", "dead", "two_weeks")}
         chance = np.zeros((n_lines, n))
-        for box in range(plan.n_fates):
-            here = slice(box * n, (box + 1) * n)
-            late = self.posterior.late_loss.chance_in_box(
-                exposure.chill_dose_days[:, here], self.normals(f"late {box}")
-            )
+        for box, (_, exposure) in enumerate(journeys):
+            late = self.posterior.late_loss.chance_in_box(exposure.chill_dose_days, self.normals(f"late {box}"))
             for i, (healthy, dead) in enumerate(self._box_chances(plan, exposure, box)):
                 quantity = self.lines[i].quantity
                 first, last = _share_of_box(quantity, box, plan.n_fates)
@@ -224,8 +243,11 @@ class BatchSimulation:
             dead=counts["dead"].T,
             healthy_two_weeks=counts["two_weeks"].T,
             healthy_chance=chance.T,
-            days=days,
-            exposure=exposure,
+            days=np.concatenate([j.days for j in journeys]),
+            equivalent_days=np.concatenate([j.exposure.equivalent_days for j in journeys], axis=1),
+            chill_dose_days=np.concatenate([j.exposure.chill_dose_days for j in journeys], axis=1),
+            inside_c=np.concatenate([j.exposure.inside_c for j in journeys]),
+            pack_froze=np.concatenate([j.exposure.pack_froze for j in journeys]),
             line_genus=self.line_genus,
         )
 

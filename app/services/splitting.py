@@ -35,9 +35,9 @@ def splitting(batch: Batch, asked: "SimulatedRoute", other: "SimulatedRoute") ->
     pays = mean.apart > mean.together or keeps
     n = asked.route.plan.n_boxes
     text = (
-        f"Sending the {n} boxes apart costs {money(extra, batch.currency)} more; the chance to keep the loss within "
-        f"{bearable(batch)} goes from {percent(within.together)} to {percent(within.apart)}, and the worst 1 in 20 from "
-        f"{money(worst.together, batch.currency)} to {money(worst.apart, batch.currency)}: "
+        f"Sending the {n} boxes apart costs {money(extra, batch.currency)} more; the chance to keep the loss "
+        f"within {bearable(batch)} goes from {percent(within.together)} to {percent(within.apart)}, and the worst "
+        f"1 in 20 from {money(worst.together, batch.currency)} to {money(worst.apart, batch.currency)}: "
     )
     if mean.apart > mean.together:
         text += "it pays on average."

@@ -1,0 +1,116 @@
+"""Invented requests, and the model loaded once: what the tests of the services share."""
+
+import json
+from functools import cache
+from typing import Any
+
+from app.engine import Engine
+from app.schemas.compare import CompareAnswer, CompareRequest
+from app.schemas.hold import HoldAnswer, HoldRequest
+from app.schemas.order_size import OrderSizeAnswer, OrderSizeRequest
+from app.schemas.risk import RiskRequest
+from app.services.batch import prepare
+from app.services.compare import WEATHER_DAYS, answer_compare
+from app.services.hold import answer_hold
+from app.services.lanes import WeatherDraws
+from app.services.order_size import answer_order_size
+from app.services.risk import answer_risk
+from app.services.simulation import BatchSimulation, RouteDraws
+
+Fields = dict[str, Any]
+
+COURIER: Fields = {"name": "courier", "service": "courier", "freight": 150, "handling": 35, "collection": 0}
+CARGO: Fields = {"name": "air cargo", "service": "air_cargo", "freight": 325, "handling": 0, "collection": 45}
+PAPERS = {"import_permit": True, "phytosanitary_certificate": True, "invoice": True, "waybill_copy": True}
+COSTS = {
+    "phyto": 40, "permit": 30, "other": 0, "duty_rate": 0.04, "tax_rate": 0.23,
+    "dutiable": "plants", "tax_reclaimed_share": 0,
+}  # fmt: skip
+
+
+def fixed(days: float) -> Fields:
+    """Return a time in transit that is always the same."""
+    return {"p10": days, "p50": days, "p90": days}
+
+
+def line(genus: str, quantity: int, **fields: Any) -> Fields:
+    """Return a line of plants that cost 8 and sell for 30."""
+    return {"genus": genus, "quantity": quantity, "unit_cost": 8, "sale_value": 30} | fields
+
+
+# Everything said, so that nothing is assumed; 11 January 2027 is a Monday.
+BATCH: Fields = {
+    "origin": "BKK",
+    "destination": "DUB",
+    "currency": "EUR",
+    "packing": {"container": "foam_box", "roots": "damp_wrap", "heat_pack_hours": 72, "heat_packs": 1, "capacity": 60},
+    "lines": [line("Scindapsus", 20), line("Anthurium", 12, unit_cost=14, sale_value=48)],
+    "costs": COSTS,
+    "recourse": {"kind": "refund", "chance": 0.5, "claim_window_hours": 48},
+    "damaged_value_share": 0.4,
+    "risk": {"max_loss_share": 0.25, "confidence": 0.8},
+    "paperwork": PAPERS,
+    "routes": [COURIER, CARGO],
+    "draws": 1024,
+    "seed": 1,
+}
+MONDAY = "2027-01-11"
+
+
+@cache
+def engine() -> Engine:
+    """Return the model that speaks from rules of thumb."""
+    return Engine.load()
+
+
+def compare_request(**fields: Any) -> CompareRequest:
+    """Return a validated request: the invented batch with fields changed."""
+    return CompareRequest.model_validate_json(json.dumps({"ship_date": MONDAY} | BATCH | fields))
+
+
+def compare(**fields: Any) -> CompareAnswer:
+    """Compare the routes of the invented batch with fields changed."""
+    return answer_compare(compare_request(**fields), engine())
+
+
+def hold(**fields: Any) -> HoldAnswer:
+    """Compare ship dates of the invented batch with fields changed."""
+    span = {"earliest": MONDAY, "latest": "2027-01-18"}
+    return answer_hold(HoldRequest.model_validate_json(json.dumps(span | BATCH | fields)), engine())
+
+
+def order_size_request(**fields: Any) -> OrderSizeRequest:
+    """Return a validated request for the size of an order."""
+    return OrderSizeRequest.model_validate_json(json.dumps({"ship_date": MONDAY} | BATCH | fields))
+
+
+def order_size(**fields: Any) -> OrderSizeAnswer:
+    """Size the order of a line of the invented batch with fields changed."""
+    return answer_order_size(order_size_request(**fields), engine())
+
+
+def risk(*queries: Fields) -> list[Fields]:
+    """Answer risk queries."""
+    request = RiskRequest.model_validate_json(json.dumps({"queries": list(queries)}))
+    answer: Fields = json.loads(answer_risk(request, engine()))
+    assert answer["model_version"] == engine().model_version
+    results: list[Fields] = answer["results"]
+    return results
+
+
+def simulation(request: CompareRequest) -> tuple[BatchSimulation, WeatherDraws]:
+    """Return what draws the outcomes of a request."""
+    prepared = prepare(request, engine())
+    drawn = BatchSimulation(engine(), prepared.lines, draws=request.draws, seed=request.seed)
+    weather = WeatherDraws(
+        engine().reference, request.ship_date, WEATHER_DAYS, draws=request.draws, seed=request.seed
+    )
+    return drawn, weather
+
+
+def outcomes(route: int = 0, **fields: Any) -> RouteDraws:
+    """Return the joint draws behind one route of a comparison."""
+    request = compare_request(**fields)
+    drawn, weather = simulation(request)
+    plan = prepare(request, engine()).routes[route].plan
+    return drawn.outcomes(plan, *drawn.journeys(plan, request.ship_date, weather, request.closed_dates))
