@@ -197,11 +197,7 @@ def _assumed(request: HoldRequest, prepared: PreparedBatch) -> list[Assumed]:
     assumed = [
         Assumed(
             pointer=f"/routes/{i}/transit_days",
-            value=", ".join(
-                f"{name} +{service.layover_days(weekday):g}"
-                for weekday, name in enumerate(WEEKDAYS)
-                if weekday > THURSDAY
-            ),
+            value=", ".join(f"{WEEKDAYS[day]} +{service.layover_days(day):g}" for day in LAYOVER_WEEKDAYS),
             why="layover days added to the transit time of boxes closed towards the weekend (judgement, from memory)",
         )
         for i, service in enumerate(route.plan.lane.service for route in prepared.routes)
