@@ -84,18 +84,15 @@ class Box:
         """Return the share of a difference that is left after `hours`."""
         return float(np.exp(-hours / self.time_constant_h))
 
-    def heat_rise_c(self, hour: float) -> float:
-        """Return the steady rise from heat packs averaged over the hour from `hour`, °C."""
-        steady = min(self.heat_pack_w / self.ua_w_per_k, MOST_RISE_C)
-        return _overlap(hour, self.heat_pack_hours) * steady
-
-    def rise_c(self, hour: float) -> float:
-        """Return the steady rise over outside air from all packs averaged over the hour from `hour`, °C."""
-        return self.heat_rise_c(hour) - _overlap(hour, self.cooling_hours) * self.cooling_w / self.ua_w_per_k
-
-
-def _overlap(start_h: float, end_h: float) -> float:
-    return min(max(end_h - start_h, 0.0), 1.0)
+    def rises_c(self, hours: int) -> tuple[Array, Array]:
+        """Return the steady rise over outside air from heat packs and from cold packs, °C, a mean for each hour."""
+        hour = np.arange(hours)
+        warming = min(self.heat_pack_w / self.ua_w_per_k, MOST_RISE_C)
+        cooling = self.cooling_w / self.ua_w_per_k
+        return (
+            warming * np.clip(self.heat_pack_hours - hour, 0.0, 1.0),
+            -cooling * np.clip(self.cooling_hours - hour, 0.0, 1.0),
+        )
 
 
 def step_inside(inside_c: Array, outside_c: Array, rise_c: Array | float, decay: float) -> Array:
@@ -138,9 +135,9 @@ def inside_air(outside_c: Array, box: Box, start_c: Array | float) -> Array:
     inside = np.empty_like(outside_c)
     now = np.broadcast_to(np.asarray(start_c, dtype=float), outside_c.shape[1:]).copy()
     decay, working = box.decay(), np.ones(outside_c.shape[1:], dtype=bool)
+    warming, cooling = box.rises_c(len(outside_c))
     for hour in range(outside_c.shape[0]):
         working &= now > PACK_FREEZES_C
-        rise = box.rise_c(float(hour))
-        now = step_inside(now, outside_c[hour], np.where(working, rise, rise - box.heat_rise_c(float(hour))), decay)
+        now = step_inside(now, outside_c[hour], cooling[hour] + working * warming[hour], decay)
         inside[hour] = now
     return inside

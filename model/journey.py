@@ -21,7 +21,7 @@ Indices = NDArray[np.intp]
 
 WAIT_LEG = "wait"
 DEFAULT_WAIT_H = 12.0
-SAMPLED_DRAWS = 256
+SAMPLED_DRAWS = 128
 # Journey-hours taken at once: enough to outweigh the cost of a call, few enough to stay in the cache.
 BLOCK_SIZE = 32_768
 LONGEST_BLOCK_H = 96
@@ -139,9 +139,10 @@ def _expose_sorted(ends: Array, air: "_AirTables", box: Box, clock: ClockDraws, 
     accumulator = ExposureClock(
         ClockDraws(clock.log_q10[draw], clock.threshold_c[:, draw], clock.chill_per_day_c[:, draw])
     )
-    inside = _InsideAir(box, n)
+    inside = _InsideAir(box, duration, hours)
     every = max(n // SAMPLED_DRAWS, 1)
     sampled: list[Array] = []
+    first_end = ends[:-1].min(axis=1)
     stop = 0
     while stop < hours:
         start = stop
@@ -149,8 +150,9 @@ def _expose_sorted(ends: Array, air: "_AirTables", box: Box, clock: ClockDraws, 
         stop = min(start + min(max(BLOCK_SIZE // m, 1), LONGEST_BLOCK_H), hours)
         middle = np.arange(start, stop)[:, None] + 0.5
         passed = np.zeros((stop - start, m), dtype=np.uint8)
-        for end in ends[:-1, :m]:
-            passed += (middle >= end).view(np.uint8)
+        for end, first in zip(ends[:-1, :m], first_end, strict=True):
+            if first < stop:
+                passed += (middle >= end).view(np.uint8)
         leg = passed.astype(np.intp)
         row = np.arange(stop - start)[:, None] * n_legs
         outside = air.base_c[start:stop].ravel().take(leg + row)
@@ -170,39 +172,43 @@ def _expose_sorted(ends: Array, air: "_AirTables", box: Box, clock: ClockDraws, 
 
 
 class _InsideAir:
-    """Air in the boxes of a shrinking set of journeys, hour by hour; each starts at its first outside air."""
+    """Air in the boxes of a shrinking set of journeys, hour by hour; each starts at its first outside air.
 
-    def __init__(self, box: Box, n: int) -> None:
-        self._box = box
+    `duration_h` is (journeys,), the longest first.
+    """
+
+    def __init__(self, box: Box, duration_h: Array, hours: int) -> None:
+        self._minus_duration_h = -duration_h
         self._decay = box.decay()
         self._mean_weight = mean_weight(box.time_constant_h)
+        self._warming, self._cooling = box.rises_c(hours)
         self._now: Array | None = None
-        self.working = np.ones(n, dtype=bool)
+        self.working = np.ones(len(duration_h), dtype=bool)
 
     def follow(self, outside_c: Array, start: int) -> Array:
-        """Return the mean inside of each hour, (block, n), for outside air of the same shape."""
-        n = outside_c.shape[1]
+        """Return the mean inside of each hour, (block, n), for outside air of the same shape, which is overwritten."""
+        block, n = outside_c.shape
         now = outside_c[0].copy() if self._now is None else self._now[:n]
-        steady = outside_c
-        for i in range(len(outside_c)):
-            steady[i] += self._rise(start + i, now)
-            now = now - steady[i]
-            mean = steady[i] + now * self._mean_weight
+        outside_c += (self._warming + self._cooling)[start : start + block, None]
+        for hour, steady in enumerate(outside_c, start):
+            if self._warming[hour] > 0:
+                self._stop_frozen(hour, now)
+                if not self.working[:n].all():
+                    steady -= self._warming[hour] * ~self.working[:n]
+            now = now - steady
+            mean = now * self._mean_weight
+            mean += steady
             now *= self._decay
-            now += steady[i]
-            steady[i] = mean
+            now += steady
+            steady[:] = mean
         self._now = now
-        return steady
+        return outside_c
 
-    def _rise(self, hour: int, now: Array) -> Array | float:
-        box = self._box
-        if box.heat_pack_w == 0 or hour >= box.heat_pack_hours:
-            return box.rise_c(float(hour))
-        n = len(now)
-        self.working[:n] &= now > PACK_FREEZES_C
-        working = self.working[:n]
-        rise = box.rise_c(float(hour))
-        return rise if working.all() else np.where(working, rise, rise - box.heat_rise_c(float(hour)))
+    def _stop_frozen(self, hour: int, now: Array) -> None:
+        """Note the heat packs that have frozen; a block runs on past a box's opening, so only in boxes still closed."""
+        if now.min() <= PACK_FREEZES_C:
+            closed = min(int(np.searchsorted(self._minus_duration_h, -hour)), len(now))
+            self.working[:closed] &= now[:closed] > PACK_FREEZES_C
 
 
 class _AirTables(NamedTuple):

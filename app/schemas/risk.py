@@ -126,9 +126,7 @@ class RiskResult(AnswerModel):
     damaged: ChanceInterval = Field(description="at unboxing")
     dead: ChanceInterval = Field(description="at unboxing")
     healthy_two_weeks: ChanceInterval = Field(description="also counts injury that shows late")
-    equivalent_days: float = Field(
-        ge=0, description="days at 20 °C with the same damage; geometric mean over the draws"
-    )
+    equivalent_days: float = Field(ge=0, description="days at 20 °C with the same damage, median over the draws")
     evidence: RiskEvidence
     cautions: list[Caution]
 

@@ -40,6 +40,8 @@ from model.landed_cost import LandedCost
 
 # Days of weather kept ready; a journey that lasts longer keeps the last day's.
 WEATHER_DAYS = 40
+# A break-even past this many plants is none.
+MOST_PLANTS = 10_000
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -193,10 +195,10 @@ def _break_even(request: CompareRequest, simulated: list[SimulatedRoute]) -> Bre
     ]
     quantities = [line.quantity for line in request.lines]
     sale_values = [line.sale_value for line in request.lines]
-    found = break_even(*economics, quantities=quantities, sale_values=sale_values)
+    found = break_even(*economics, quantities=quantities, sale_values=sale_values, max_plants=MOST_PLANTS)
     if found is None:
         value = float(np.dot(quantities, sale_values)) / sum(quantities)
-        found = overtakes(economics[1], economics[0], sale_value_per_plant=value)
+        found = overtakes(economics[1], economics[0], sale_value_per_plant=value, max_plants=MOST_PLANTS)
     if found is None:
         return None
     return BreakEven(**{"from": found.from_}, to=found.to, batch_sale_value=found.batch_sale_value, plants=found.plants)

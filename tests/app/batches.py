@@ -102,9 +102,7 @@ def simulation(request: CompareRequest) -> tuple[BatchSimulation, WeatherDraws]:
     """Return what draws the outcomes of a request."""
     prepared = prepare(request, engine())
     drawn = BatchSimulation(engine(), prepared.lines, draws=request.draws, seed=request.seed)
-    weather = WeatherDraws(
-        engine().reference, request.ship_date, WEATHER_DAYS, draws=request.draws, seed=request.seed
-    )
+    weather = WeatherDraws(engine().reference, request.ship_date, WEATHER_DAYS, draws=request.draws, seed=request.seed)
     return drawn, weather
 
 
@@ -113,4 +111,4 @@ def outcomes(route: int = 0, **fields: Any) -> RouteDraws:
     request = compare_request(**fields)
     drawn, weather = simulation(request)
     plan = prepare(request, engine()).routes[route].plan
-    return drawn.outcomes(plan, *drawn.journeys(plan, request.ship_date, weather, request.closed_dates))
+    return drawn.outcomes(plan, drawn.journeys(plan, request.ship_date, weather, request.closed_dates))

@@ -44,9 +44,7 @@ def test_a_place_of_the_table_is_taken_as_it_stands(code: str) -> None:
 def test_another_airport_answers_from_the_nearest_place_corrected_for_height(code: str) -> None:
     assert code not in REFERENCE.places
     airport = AIRPORTS[code]
-    near = min(
-        REFERENCE.places.values(), key=lambda p: by_cosines_km(p.lat, p.lon, airport["lat"], airport["lon"])
-    )
+    near = min(REFERENCE.places.values(), key=lambda p: by_cosines_km(p.lat, p.lon, airport["lat"], airport["lon"]))
     found = resolve_place(code, "/origin", REFERENCE)
     metres_higher = airport["elevation"] * 0.3048 - near.elev_m
     for column in ("tmin_c", "tmax_c"):
@@ -60,8 +58,11 @@ def test_another_airport_answers_from_the_nearest_place_corrected_for_height(cod
 
 @pytest.mark.parametrize(("code", "mean_c"), [("BAG", 19.5), ("TLC", 13.5)])
 def test_a_hill_town_near_a_gateway_comes_out_about_right(code: str, mean_c: float) -> None:
-    """Annual means of Baguio and Toluca, from memory. Far from any gateway it can fail badly: Cusco, taken from the cool
-    desert coast at Lima, comes out some 13 °C too cold, which is why the caution gives the distance."""
+    """Annual means of Baguio and Toluca, from memory.
+
+    Far from any gateway it can fail badly: Cusco, taken from the cool desert coast at Lima, comes out some 13 °C too
+    cold. The caution gives the distance.
+    """
     place = resolve_place(code, "/origin", REFERENCE).place
     assert float(np.mean(0.5 * (place.tmin_c + place.tmax_c))) == pytest.approx(mean_c, abs=2.5)
 

@@ -10,7 +10,9 @@ from tests.app.batches import COURIER, Fields, compare, engine, fixed, line, ris
 CHANCES = ("healthy", "damaged", "dead", "healthy_two_weeks")
 
 
-def query(genus: str = "Anthurium", *, days: float = 6.0, temperature: Fields | None = None, **fields: object) -> Fields:
+def query(
+    genus: str = "Anthurium", *, days: float = 6.0, temperature: Fields | None = None, **fields: object
+) -> Fields:
     """Return a query; 20 °C in the box unless said."""
     return {"genus": genus, "transit_days": days, "temperature": temperature or {"inside_c": 20.0}} | fields
 
@@ -45,7 +47,9 @@ def test_equal_queries_answer_equally_wherever_they_stand() -> None:
 
 
 def test_chances_add_to_one_and_intervals_hold_their_means() -> None:
-    results = risk(*[query(g, days=d) for g in ("Fittonia", "Anthurium", "Mammillaria") for d in (0.5, 7.0, 15.0, 90.0)])
+    results = risk(
+        *[query(g, days=d) for g in ("Fittonia", "Anthurium", "Mammillaria") for d in (0.5, 7.0, 15.0, 90.0)]
+    )
     for result in results:
         assert sum(result[name]["mean"] for name in CHANCES[:3]) == pytest.approx(1.0, abs=1e-9)
         assert result["healthy_two_weeks"]["mean"] < result["healthy"]["mean"]
@@ -129,7 +133,8 @@ def test_lane_agrees_with_comparing_at_a_fixed_time(service: str, days: float) -
     plants = answer.routes[0].plants
     for name in CHANCES:
         assert result[name]["mean"] == pytest.approx(getattr(plants, name).mean / 10_000, abs=0.02)
-    assert result["equivalent_days"] == pytest.approx(answer.routes[0].equivalent_days.p50, rel=0.05)
+    # A geometric mean here, a median there.
+    assert result["equivalent_days"] == pytest.approx(answer.routes[0].equivalent_days.p50, rel=0.1)
 
 
 def test_service_of_the_lane_is_taken_unless_another_is_named() -> None:
@@ -150,7 +155,7 @@ def test_service_of_the_lane_is_taken_unless_another_is_named() -> None:
         (query(heat_pack_hours=40), "heat_pack_short", "40 h"),
         (query("Paphiopedilum"), "cites_possible", "Paphiopedilum"),
         (query("Dieffenbachia"), "irritant_sap", "Dieffenbachia"),
-        (query(temperature=LANE | {"origin": "CEB", "destination": "ORK"}, ship_date="2027-01-11"), "nearest_place", "ORK"),
+        (query(temperature=LANE | {"destination": "NOC"}, ship_date="2027-01-11"), "nearest_place", "NOC"),
     ],
 )
 def test_caution(asked: Fields, code: str, words: str) -> None:
@@ -167,7 +172,9 @@ def test_misspelt_genus_is_an_answer_as_an_unknown_plant() -> None:
 
 def test_ten_thousand_queries_are_answered() -> None:
     genera = list(engine().reference.genera)
-    asked = [query(genera[i % len(genera)], days=1.0 + i % 89, temperature={"inside_c": 5.0 + i % 31}) for i in range(10_000)]
+    asked = [
+        query(genera[i % len(genera)], days=1.0 + i % 89, temperature={"inside_c": 5.0 + i % 31}) for i in range(10_000)
+    ]
     results = risk(*asked)
     assert len(results) == 10_000
     assert results[9_999] == risk(asked[9_999])[0]

@@ -1,8 +1,8 @@
 """Cold tolerance by genus against two published lists: who is harmed in the dark cold, and shipping temperatures.
 
 * UF RH-93-6 (Poole & Conover 1993): foliage plants held dark for 1 to 4 days at 2.2, 5 and 7.8 °C, unharmed or harmed.
-* AH-66 (Hardenburg, Watada & Wang 1986) as reproduced in a trade handbook, the rest of it from memory: best temperatures
-  for short trips. Those are shipping temperatures, not injury thresholds, so only their order is compared.
+* AH-66 (Hardenburg, Watada & Wang 1986) as reproduced in a trade handbook, the rest of it from memory: best
+  temperatures for short trips. Those are shipping temperatures, not injury thresholds, so only their order is compared.
 
 A species is looked up by its genus in the table. Ficus is in both groups of the first list (F. benjamina unharmed,
 F. elastica harmed), which a table of genera cannot tell apart: no pair with it is scored there.

@@ -5,7 +5,8 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
-import world_temperature_data  # type: ignore[import-untyped]
+import world_temperature_data
+from numpy.typing import NDArray
 
 from model.reference import Place, load_reference
 
@@ -24,7 +25,7 @@ def km_apart(a: Place, lat: float, lon: float) -> float:
     return float(KM_PER_DEGREE * np.hypot(a.lat - lat, east))
 
 
-def matched_differences() -> dict[str, np.ndarray[tuple[int], np.dtype[np.float64]]]:
+def matched_differences() -> dict[str, NDArray[np.float64]]:
     """Table minus climatology, monthly means, of each city with a gateway in the same country within 40 km."""
     airports = [place for place in PLACES.values() if not is_city(place)]
     differences = {}

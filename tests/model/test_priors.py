@@ -1,4 +1,4 @@
-"""Rules of thumb as a prior: every rule met, as wide as the rule, whatever the scales; against independent solutions."""
+"""Rules of thumb as a prior: each met, as wide as it is, whatever the scales; against independent solutions."""
 
 from dataclasses import replace
 
@@ -146,11 +146,17 @@ def test_solution_is_the_weighted_least_squares_fit(at: int) -> None:
 
     def residuals(parameters: Array) -> Array:
         """Return what is squared: each rule weighs parameters / rules, since the rules overlap."""
-        return np.asarray(np.sqrt(3.0 / len(RULES)) * (log_hazard(dense_shares(parameters, spread)) - log_hazard(best)) / sd)
+        return np.asarray(
+            np.sqrt(3.0 / len(RULES)) * (log_hazard(dense_shares(parameters, spread)) - log_hazard(best)) / sd
+        )
 
     table = solve_prior(RULES, log_q10=LOG_Q10, h0=H0)
     solved = np.array([*table.mean[at], table.delta_mean[at]])
-    gradient = optimize.approx_fprime(solved, lambda p: 0.5 * float(np.sum(residuals(p) ** 2)), 1e-6)
+
+    def misfit(parameters: Array) -> float:
+        return 0.5 * float(np.sum(residuals(parameters) ** 2))
+
+    gradient = optimize.approx_fprime(solved, misfit, 1e-6)
     assert np.abs(gradient).max() < 0.05
     fit = optimize.least_squares(residuals, [-2.0, 4.0, 1.0], xtol=1e-12)
     np.testing.assert_allclose(solved, fit.x, rtol=5e-3)

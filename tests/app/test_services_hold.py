@@ -1,0 +1,162 @@
+"""Ship now or hold: one entry a day and route, blocked dates, the cost of waiting, and agreement with comparing."""
+
+from datetime import date, timedelta
+
+import pytest
+
+from app.schemas.hold import HoldAnswer, HoldDate
+from tests.app.batches import COURIER, Fields, compare, fixed, hold
+
+MONDAY = date(2027, 1, 11)
+SPAN: Fields = {"earliest": "2027-01-11", "latest": "2027-01-20", "draws": 512}
+QUICK: Fields = COURIER | {"transit_days": fixed(4.0)}
+
+
+def blocked(answer: HoldAnswer) -> dict[int, list[str]]:
+    """Return why each day of January is blocked on the first route."""
+    first = answer.dates[0].route
+    return {entry.ship_date.day: list(entry.blocked_by) for entry in answer.dates if entry.route == first}
+
+
+def open_dates(answer: HoldAnswer) -> list[HoldDate]:
+    """Return the entries that are not blocked."""
+    return [entry for entry in answer.dates if not entry.blocked_by]
+
+
+def test_one_entry_a_day_and_route_in_order_blocked_ones_too() -> None:
+    answer = hold(**SPAN, skip_weekdays=["sat", "sun"])
+    days = [MONDAY + timedelta(days=i) for i in range(10)]
+    assert [(e.ship_date, e.route) for e in answer.dates] == [(d, r) for d in days for r in ("courier", "air cargo")]
+    assert {day for day, why in blocked(answer).items() if why == ["skipped_weekday"]} == {16, 17}
+
+
+@pytest.mark.parametrize(
+    ("paper", "fields", "code"),
+    [
+        ("certificate", {"issued": "2027-01-09", "valid_days": 5}, "certificate_lapsed"),
+        ("treatment", {"done": "2027-01-09", "valid_days": 5}, "treatment_lapsed"),
+    ],
+)
+def test_n_valid_days_from_day_d_cover_d_to_d_plus_n(paper: str, fields: Fields, code: str) -> None:
+    answer = hold(**SPAN, **{paper: fields})
+    assert {day for day, why in blocked(answer).items() if code in why} == set(range(15, 21))
+    assert blocked(answer)[14] == []
+    assert f"{paper}_lapses" in {caution.code for caution in answer.cautions}
+
+
+@pytest.mark.parametrize("valid_days", [0, 1])
+def test_paper_covers_no_departure_before_its_own_day(valid_days: int) -> None:
+    answer = hold(**SPAN, certificate={"issued": "2027-01-13", "valid_days": valid_days})
+    assert {entry.ship_date.day for entry in open_dates(answer)} == set(range(13, 14 + valid_days))
+
+
+def test_too_late_is_after_the_day_it_is_needed_by() -> None:
+    # Closed on day d at 8 h in Bangkok, 1 h in Dublin, and opened 4 days later, early on day d + 4.
+    answer = hold(**SPAN, routes=[QUICK], needed_by="2027-01-17", skip_weekdays=["fri", "sat", "sun"])
+    assert {day for day, why in blocked(answer).items() if "too_late" in why} == set(range(14, 21))
+    assert {entry.ship_date.day for entry in open_dates(answer)} == {11, 12, 13}
+
+
+def test_too_late_looks_at_the_chance_and_the_confidence() -> None:
+    # From Monday, 1 h, to the end of Saturday is 5.96 days; p50 = 5, p90 = 10: the chance is between a half and 0.9.
+    routes = [COURIER | {"transit_days": {"p10": 3, "p50": 5, "p90": 10}}]
+    for confidence, late in ((0.5, False), (0.9, True)):
+        answer = hold(**SPAN, routes=routes, needed_by="2027-01-16", risk={"confidence": confidence})
+        assert ("too_late" in blocked(answer)[11]) == late
+
+
+def test_all_blocked_recommends_nothing() -> None:
+    answer = hold(**SPAN, skip_weekdays=["mon", "tue", "wed", "thu", "fri", "sat", "sun"])
+    assert answer.recommended is None
+    assert answer.reason.startswith("Every date is blocked")
+    assert all(entry.chance_better_than_first is None for entry in answer.dates)
+
+
+def test_waiting_costs_by_the_day_and_nothing_else_changes() -> None:
+    free, dear = hold(**SPAN), hold(**SPAN, cost_per_day=7.5)
+    for one, other in zip(free.dates, dear.dates, strict=True):
+        waited = (one.ship_date - MONDAY).days
+        assert one.margin_mean - other.margin_mean == pytest.approx(7.5 * waited, abs=1e-6)
+        assert one.healthy == other.healthy
+    pointers = {assumed.pointer for assumed in free.assumed} - {assumed.pointer for assumed in dear.assumed}
+    assert pointers == {"/cost_per_day"}
+
+
+def test_chance_better_is_against_the_first_open_date_of_the_route() -> None:
+    answer = hold(**SPAN, skip_weekdays=["mon"])
+    for route in ("courier", "air cargo"):
+        own = [entry for entry in answer.dates if entry.route == route]
+        assert [entry.chance_better_than_first for entry in own[:2]] == [None, None]
+        assert all(entry.chance_better_than_first is not None for entry in own[2:])
+    # A wait that costs more than a batch can earn is never better.
+    dear = hold(**SPAN, cost_per_day=5000)
+    assert {entry.chance_better_than_first for entry in dear.dates[2:]} == {0.0}
+
+
+def test_recommended_is_the_best_open_date_or_an_earlier_one_as_good() -> None:
+    answer = hold(**SPAN, skip_weekdays=["mon", "tue"])
+    best = max(open_dates(answer), key=lambda entry: entry.margin_mean)
+    assert answer.recommended is not None
+    [chosen] = [e for e in open_dates(answer) if (e.ship_date, e.route) == (answer.recommended.ship_date, best.route)]
+    assert answer.recommended.route == best.route
+    assert chosen.ship_date <= best.ship_date
+    # Of 512 draws, with an sd of about a third of the range from 5 to 95 %.
+    assert best.margin_mean - chosen.margin_mean < 3 * (best.margin.p95 - best.margin.p05) / 3.3 / 512**0.5
+    assert answer.reason.startswith(f"Ship on {chosen.ship_date} by {chosen.route}")
+
+
+def test_a_wait_that_costs_is_not_recommended() -> None:
+    answer = hold(**SPAN, skip_weekdays=["mon", "tue"], cost_per_day=60)
+    best = max(open_dates(answer), key=lambda entry: entry.margin_mean)
+    assert answer.recommended is not None
+    assert answer.recommended.ship_date == best.ship_date == date(2027, 1, 13)
+
+
+def test_cold_week_is_waited_out() -> None:
+    days = [{"date": f"2027-01-{day}", "min_c": -14, "max_c": -8} for day in range(11, 18)]
+    mild = [{"date": f"2027-01-{day}", "min_c": 12, "max_c": 16} for day in range(18, 30)]
+    packing = {"container": "carton", "roots": "damp_wrap", "capacity": 60}
+    answer = hold(**SPAN, routes=[QUICK], packing=packing, forecast={"DUB": days + mild}, skip_weekdays=["sat", "sun"])
+    assert answer.recommended is not None
+    assert answer.recommended.ship_date >= date(2027, 1, 18)
+    chosen = next(entry for entry in answer.dates if entry.ship_date == answer.recommended.ship_date)
+    assert chosen.chance_better_than_first is not None
+    assert chosen.chance_better_than_first > 0.5
+    assert "holding beats shipping then" in answer.reason
+
+
+@pytest.mark.parametrize(
+    ("fields", "words"),
+    [
+        ({"risk": {"max_loss_share": 0.0, "confidence": 0.999}}, "No date keeps the loss"),
+        ({"damaged_value_share": 0, "costs": {"other": 5000}}, "Do not order at these prices"),
+    ],
+)
+def test_no_date_is_good_enough(fields: Fields, words: str) -> None:
+    answer = hold(**SPAN, **fields)
+    assert answer.recommended is None
+    assert answer.reason.startswith(words)
+
+
+def test_weekend_adds_a_layover_to_boxes_closed_towards_it() -> None:
+    # Fewer healthy than on Thursday, under the same weather: the usual layover is 1 day on Friday, 2 on Saturday.
+    answer = hold(**SPAN, routes=[COURIER])
+    healthy = {entry.ship_date.day: entry.healthy_mean for entry in answer.dates}
+    assert healthy[16] < healthy[15] < healthy[14]
+
+
+@pytest.mark.parametrize("day", ["2027-01-11", "2027-01-14", "2027-01-19"])
+def test_a_date_answers_as_comparing_on_that_date(day: str) -> None:
+    """Monday to Thursday, where no layover is added; the first date shares even its weather draws."""
+    answer, alone = hold(**SPAN | {"draws": 1024}), compare(ship_date=day)
+    own = [entry for entry in answer.dates if entry.ship_date.isoformat() == day]
+    for entry, route in zip(own, alone.routes, strict=True):
+        if day == SPAN["earliest"]:
+            assert entry.margin == route.money.margin
+            assert entry.healthy == route.plants.healthy
+        assert entry.healthy_mean == pytest.approx(route.plants.healthy.mean, abs=0.5)
+        assert entry.chance_loss_within_limit == pytest.approx(route.chance_loss_within_limit, abs=0.02)
+
+
+def test_same_seed_same_bytes() -> None:
+    assert hold(**SPAN).model_dump_json() == hold(**SPAN).model_dump_json()

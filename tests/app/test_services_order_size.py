@@ -1,0 +1,109 @@
+"""How many to order: the smallest quantity that reaches the wanted chance, and its cost."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+from scipy import stats
+
+from app.services.batch import prepare
+from tests.app.batches import CARGO, COURIER, Fields, engine, fixed, line, order_size, order_size_request, simulation
+
+ONE_LINE: Fields = {"lines": [line("Scindapsus", 20)], "routes": [COURIER | {"transit_days": fixed(8.0)}]}
+
+
+def simulated_chances(**fields: object) -> NDArray[np.float64]:
+    """Return the chance of a plant of the target line on the first route in each draw."""
+    request = order_size_request(**fields)
+    drawn, weather = simulation(request)
+    plan = replace(prepare(request, engine()).routes[0].plan, n_boxes=1, apart=False)
+    journeys = drawn.journeys(plan, request.ship_date, weather, request.closed_dates)
+    return drawn.chance_by_box(plan, journeys, request.target.line)[:, 0]
+
+
+@pytest.mark.parametrize(("healthy", "confidence"), [(20, 0.8), (5, 0.9), (1, 0.5), (60, 0.75)])
+def test_it_is_the_smallest_that_reaches_the_chance(healthy: int, confidence: float) -> None:
+    fields: Fields = ONE_LINE | {"target": {"line": 0, "healthy": healthy, "confidence": confidence}}
+    [order] = order_size(**fields).routes
+    assert order.quantity is not None
+    chances = simulated_chances(**fields)
+    enough, fewer = (
+        float(np.mean(stats.binom.sf(healthy - 1, n, chances))) for n in (order.quantity, order.quantity - 1)
+    )
+    assert fewer < confidence <= enough
+    assert order.chance == pytest.approx(enough, abs=1e-9)
+    assert order.healthy is not None
+    assert order.healthy.mean == pytest.approx(order.quantity * chances.mean(), rel=0.02)
+
+
+def test_other_lines_stay_as_asked() -> None:
+    lines = [line("Hoya", 7), line("Scindapsus", 20)]
+    fields: Fields = ONE_LINE | {"lines": lines, "target": {"line": 1, "healthy": 15, "confidence": 0.8}}
+    [order] = order_size(**fields).routes
+    assert order.quantity is not None
+    plants = next(item.amount for item in order.items if item.code == "plants")
+    assert plants == 8 * (7 + order.quantity)
+
+
+def test_null_when_it_cannot_be_reached() -> None:
+    routes = [COURIER | {"transit_days": fixed(25.0)}, CARGO]
+    lines = [line("Fittonia", 20)]
+    poor, good = order_size(lines=lines, routes=routes, target={"line": 0, "healthy": 9_999, "confidence": 0.9}).routes
+    for order in (poor, good):
+        assert (order.quantity, order.boxes, order.chance, order.healthy, order.landed_cost) == (None,) * 5
+        assert order.items == []
+
+
+@pytest.mark.parametrize("travel", ["together", "apart"])
+def test_more_wanted_costs_more_and_boxes_fill(travel: str) -> None:
+    packing = {"container": "foam_box", "roots": "damp_wrap", "capacity": 25}
+    costs, sizes = [], []
+    for healthy in (10, 20, 40, 80):
+        fields: Fields = ONE_LINE | {"packing": packing, "target": {"line": 0, "healthy": healthy, "confidence": 0.7}}
+        fields["routes"] = [fields["routes"][0] | {"travel": travel}]
+        [order] = order_size(**fields).routes
+        assert order.quantity is not None
+        assert order.landed_cost is not None
+        assert order.boxes == -(-order.quantity // 25)
+        items = {item.code: item.amount for item in order.items}
+        waybills = order.boxes if travel == "apart" else 1
+        assert items["freight"] == 150 * order.boxes
+        assert items["handling"] == 35 * waybills
+        assert sum(items.values()) == pytest.approx(order.landed_cost)
+        costs.append(order.landed_cost)
+        sizes.append(order.quantity)
+    assert costs == sorted(set(costs))
+    assert sizes == sorted(set(sizes))
+
+
+def test_surer_takes_more_and_shorter_takes_fewer() -> None:
+    def quantity(days: float, confidence: float) -> int:
+        routes = [COURIER | {"transit_days": fixed(days)}]
+        target = {"line": 0, "healthy": 20, "confidence": confidence}
+        [order] = order_size(**ONE_LINE | {"routes": routes, "target": target}).routes
+        assert order.quantity is not None
+        return order.quantity
+
+    assert quantity(8.0, 0.6) < quantity(8.0, 0.8)
+    assert quantity(4.0, 0.8) < quantity(8.0, 0.8)
+
+
+def test_apart_needs_fewer_where_one_lost_box_must_not_lose_all() -> None:
+    """At a high confidence together means guarding against the loss of everything; apart, of a box."""
+    packing = {"container": "foam_box", "roots": "damp_wrap", "capacity": 25}
+    target = {"line": 0, "healthy": 40, "confidence": 0.85}
+    sizes = {}
+    for travel in ("together", "apart"):
+        routes = [ONE_LINE["routes"][0] | {"travel": travel}]
+        [order] = order_size(**ONE_LINE | {"packing": packing, "routes": routes, "target": target}).routes
+        sizes[travel] = order.quantity
+    assert sizes["together"] is not None
+    assert sizes["apart"] is not None
+    assert sizes["apart"] < sizes["together"]
+
+
+def test_routes_stand_in_the_order_asked_and_nothing_is_said_of_boxes() -> None:
+    answer = order_size(target={"line": 0, "healthy": 10, "confidence": 0.8})
+    assert [order.name for order in answer.routes] == ["courier", "air cargo"]
+    assert not [assumed for assumed in answer.assumed if assumed.pointer.endswith("/boxes")]

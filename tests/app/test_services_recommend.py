@@ -1,0 +1,178 @@
+"""What comparing recommends and says: the cases without a route, splitting, break-even, what was assumed."""
+
+import pytest
+
+from app.schemas.compare import Splitting
+from app.services.batch import prepare
+from tests.app.batches import CARGO, COURIER, Fields, compare, compare_request, engine, fixed, line, outcomes
+
+TWO_BOXES: Fields = {"container": "foam_box", "roots": "damp_wrap", "capacity": 40}
+SLOW: Fields = COURIER | {"transit_days": {"p10": 7, "p50": 10, "p90": 14}}
+
+
+class TestRecommended:
+    """Best mean margin among the routes that keep the bearable loss."""
+
+    def test_best_margin_among_those_that_keep_the_loss(self) -> None:
+        answer = compare(routes=[COURIER, CARGO, COURIER | {"name": "dear", "freight": 151}])
+        best = max(answer.routes, key=lambda route: route.money.margin.mean)
+        assert answer.recommended == best.name == "courier"
+        assert best.chance_loss_within_limit >= 0.8
+        assert answer.reason.startswith("Take courier")
+        assert sum(route.chance_best for route in answer.routes) == pytest.approx(1.0)
+
+    def test_prices_too_high(self) -> None:
+        answer = compare(lines=[line("Scindapsus", 20, unit_cost=100)])
+        assert answer.recommended is None
+        assert answer.reason.startswith("Do not order at these prices")
+
+    def test_loss_unbearable_names_the_least_bad(self) -> None:
+        answer = compare(risk={"max_loss_share": 0.0, "confidence": 0.999})
+        least = max(answer.routes, key=lambda route: route.chance_loss_within_limit)
+        assert answer.recommended is None
+        assert answer.reason.startswith("No route keeps the loss within 0 % dead")
+        assert f"least bad is {least.name}" in answer.reason
+
+    def test_only_routes_that_lose_money_are_safe(self) -> None:
+        answer = compare(routes=[SLOW, CARGO | {"freight": 3000}], risk={"max_loss_share": 0.1, "confidence": 0.8})
+        slow, cargo = answer.routes
+        assert slow.money.margin.mean > 0 > cargo.money.margin.mean
+        assert slow.chance_loss_within_limit < 0.8 <= cargo.chance_loss_within_limit
+        assert answer.recommended is None
+        assert "air cargo, loses" in answer.reason
+
+    def test_safer_route_is_taken_though_another_earns_more(self) -> None:
+        answer = compare(routes=[SLOW, CARGO | {"freight": 400}], risk={"max_loss_share": 0.1, "confidence": 0.8})
+        slow, cargo = answer.routes
+        assert slow.money.margin.mean > cargo.money.margin.mean > 0
+        assert answer.recommended == "air cargo"
+        assert "courier would average" in answer.reason
+
+
+class TestSplitting:
+    """80 plants in 2 boxes by a slow courier: apart they cost one more handling and certificate, 35 + 40."""
+
+    lines = (line("Scindapsus", 80),)
+
+    def splitting(self, **fields: object) -> tuple[Splitting, str]:
+        """Return what is said about splitting, and the reason."""
+        batch = {"lines": list(self.lines), "packing": TWO_BOXES, "routes": [SLOW]} | fields
+        answer = compare(**batch)
+        assert answer.routes[0].boxes == 2
+        assert answer.routes[0].splitting is not None
+        return answer.routes[0].splitting, answer.reason
+
+    def test_what_it_costs_and_buys(self) -> None:
+        said, reason = self.splitting()
+        assert (said.boxes, said.extra_cost) == (2, 75.0)
+        assert said.chance_none_healthy.apart < said.chance_none_healthy.together
+        assert said.worst_5pct_margin.apart > said.worst_5pct_margin.together - 75.0
+        assert "costs 75.00 EUR more" in said.text
+        assert said.text in reason
+
+    def test_it_does_not_pay_on_average(self) -> None:
+        said, _ = self.splitting()
+        assert not said.pays
+        assert "does not pay" in said.text
+
+    def test_it_pays_where_only_apart_keeps_the_loss(self) -> None:
+        # With 60 % bearable one box of two may be lost.
+        share = self.splitting(risk={"max_loss_share": 0.6, "confidence": 0.8})[0].chance_loss_within_limit
+        assert share.apart > share.together
+        between = (share.apart + share.together) / 2
+        said, _ = self.splitting(risk={"max_loss_share": 0.6, "confidence": between})
+        assert said.pays
+        assert "it pays, since only apart" in said.text
+
+    def test_asked_apart_or_together_it_is_the_same_comparison(self) -> None:
+        apart, together = (self.splitting(routes=[SLOW | {"travel": travel}])[0] for travel in ("apart", "together"))
+        assert apart == together
+
+    def test_single_box_cannot_be_split(self) -> None:
+        assert compare().routes[0].splitting is None
+
+    def test_boxes_apart_share_seller_and_weather_and_so_spread_less_than_together_but_more_than_alone(self) -> None:
+        def drawn(**route: object) -> float:
+            fields: Fields = {"lines": list(self.lines), "packing": TWO_BOXES, "routes": [SLOW | route], "draws": 4096}
+            healthy = outcomes(**fields).healthy[:, 0]
+            assert healthy.mean() == pytest.approx(53.0, abs=2.0)
+            return float(healthy.std())
+
+        together, apart = drawn(travel="together"), drawn(travel="apart")
+        assert together / 2**0.5 < apart < 0.97 * together
+
+
+class TestBreakEven:
+    """Where the faster and dearer route overtakes."""
+
+    def batch(self, n: int) -> Fields:
+        """Return one line of n plants in one big box, on two routes of fixed time."""
+        return {
+            "lines": [line("Alocasia", n, sale_value=25)],
+            "packing": TWO_BOXES | {"capacity": 1000},
+            "routes": [COURIER | {"transit_days": fixed(8.0)}, CARGO | {"transit_days": fixed(3.0)}],
+            "draws": 4096,
+        }
+
+    def gain(self, n: int) -> float:
+        """Return by how much air cargo is ahead with n plants."""
+        slow, fast = compare(**self.batch(n)).routes
+        return fast.money.margin.mean - slow.money.margin.mean
+
+    def test_it_is_a_root(self) -> None:
+        found = compare(**self.batch(40)).break_even
+        assert found is not None
+        assert (found.from_, found.to) == ("courier", "air cargo")
+        n = round(found.plants)
+        assert 10 < n < 100
+        assert found.batch_sale_value == pytest.approx(25 * n)
+        # Plants are drawn one by one with the same numbers: re-run at another size, the root moves by a plant at most.
+        assert self.gain(n - 2) < 0 < self.gain(n + 2)
+        per_plant = (self.gain(n + 2) - self.gain(n - 2)) / 4
+        assert abs(self.gain(n)) < 2 * per_plant
+        assert abs(self.gain(n - 1)) < 2 * per_plant
+
+    def test_none_for_a_single_route_or_when_the_dearer_is_never_worth_it(self) -> None:
+        assert compare(routes=[COURIER]).break_even is None
+        same = {"transit_days": fixed(4.0)}
+        assert compare(routes=[COURIER | same, COURIER | same | {"name": "dear", "freight": 300}]).break_even is None
+
+
+class TestAssumed:
+    """Defaults that cost money are visible."""
+
+    minimal: Fields = {
+        name: {} for name in ("costs", "recourse", "risk", "paperwork", "packing")
+    } | {"routes": [{"name": "courier", "service": "courier", "freight": 150}]}  # fmt: skip
+
+    def test_each_cost_left_out_is_listed(self) -> None:
+        answer = compare(**self.minimal)
+        values = {assumed.pointer: assumed.value for assumed in answer.assumed}
+        # Certificate 25-50 and permit 25-35: common practice, their middles.
+        assert values["/costs/phyto"] == 40
+        assert values["/costs/permit"] == 30
+        for name in ("other", "duty_rate", "tax_rate", "tax_reclaimed_share"):
+            assert values[f"/costs/{name}"] == 0
+        for pointer in (
+            "/costs/dutiable", "/recourse/kind", "/risk/max_loss_share", "/risk/confidence", "/packing/capacity",
+            "/routes/0/handling", "/routes/0/collection", "/routes/0/boxes", "/routes/0/transit_days/p50",
+        ):  # fmt: skip
+            assert pointer in values
+        assert {item.code: item.amount for item in answer.routes[0].money.items}["phyto"] == 40
+        assert all(assumed.why for assumed in answer.assumed)
+        assert {"papers_assumed", "no_recourse"} <= {caution.code for caution in answer.cautions}
+
+    def test_currency_without_a_rule_of_thumb_costs_nothing_and_says_so(self) -> None:
+        values = {assumed.pointer: assumed.value for assumed in compare(**self.minimal, currency="JPY").assumed}
+        assert values["/costs/phyto"] == values["/costs/permit"] == 0
+
+    def test_nothing_is_assumed_when_all_is_said(self) -> None:
+        quantiles = {"p10": 3, "p50": 5, "p90": 10}
+        routes = [COURIER | {"boxes": 1, "transit_days": quantiles}]
+        assert compare(routes=routes).assumed == []
+
+    def test_boxes_fill_by_capacity(self) -> None:
+        request = compare_request(lines=[line("Hoya", 81)], packing=TWO_BOXES, routes=[COURIER, CARGO | {"boxes": 1}])
+        assert [route.plan.n_boxes for route in prepare(request, engine()).routes] == [3, 1]
+        assert "boxes_overfull" in {c.code for c in compare(lines=[line("Hoya", 81)], packing=TWO_BOXES,
+                                                           routes=[CARGO | {"boxes": 1}]).cautions}  # fmt: skip
