@@ -33,9 +33,18 @@ from app.settings import Settings
 
 ROOT = Path(__file__).resolve().parents[2]
 REPEATS = 5
-GENERA = (
-    "Scindapsus Anthurium Alocasia Monstera Hoya Philodendron Begonia Peperomia Epipremnum Syngonium"  # ten lines
-).split()
+GENERA = [
+    "Scindapsus",
+    "Anthurium",
+    "Alocasia",
+    "Monstera",
+    "Hoya",
+    "Philodendron",
+    "Begonia",
+    "Peperomia",
+    "Epipremnum",
+    "Syngonium",
+]
 BASELINE = "import fastapi, uvicorn, numpy, scipy.special, sqlalchemy"
 
 
