@@ -51,7 +51,7 @@ def test_chances_add_to_one_and_intervals_hold_their_means() -> None:
         *[query(g, days=d) for g in ("Fittonia", "Anthurium", "Mammillaria") for d in (0.5, 7.0, 15.0, 90.0)]
     )
     for result in results:
-        assert sum(result[name]["mean"] for name in CHANCES[:3]) == pytest.approx(1.0, abs=1e-9)
+        assert sum(result[name]["mean"] for name in CHANCES[:3]) == pytest.approx(1.0, abs=1e-12)
         assert result["healthy_two_weeks"]["mean"] < result["healthy"]["mean"]
         for name in CHANCES:
             low, mean, high = (result[name][key] for key in ("low", "mean", "high"))
@@ -103,11 +103,14 @@ def test_even_outside_air_is_the_same_as_constant_air_inside(days: float, inside
 
 
 def test_last_day_repeats() -> None:
-    short, long = risk(
-        query(days=6.0, temperature=daily((22, 31), (10, 16))),
-        query(days=6.0, temperature=daily((22, 31), *[(10, 16)] * 7)),
+    short, long, first_only, turned = risk(
+        query(days=6.0, temperature=daily((22, 31), (14, 16))),
+        query(days=6.0, temperature=daily((22, 31), *[(14, 16)] * 7)),
+        query(days=6.0, temperature=daily((22, 31))),
+        query(days=6.0, temperature=daily((14, 16), (22, 31))),
     )
     assert short == long
+    assert short["equivalent_days"] < turned["equivalent_days"] < first_only["equivalent_days"]
 
 
 def test_heat_pack_helps_in_the_cold_and_hurts_in_the_heat() -> None:

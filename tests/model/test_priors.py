@@ -181,8 +181,10 @@ def test_rule_share_is_the_average_over_the_whole_hierarchy(code: str) -> None:
     spread = total_spread({name: np.array([scale[name]]) for name in LEARNED_SCALES}, REFERENCE)
     common = CommonParameters(*(np.array([x]) for x in (alpha, kappa, delta, LOG_Q10, H0)))
     share = float(rule_shares([rule], common, spread=spread)[0, 0])
-    # Genera with their own spread make a mixture that is not quite normal; Monte Carlo error 5e-4.
-    assert share == pytest.approx((dead if rule.outcome == "dead" else healthy).mean(), abs=0.01)
+    # Monte Carlo error of the spread 0.1 %, of the shares 6e-4.
+    assert spread[0] == pytest.approx(effects.std(), rel=5e-3)
+    # Genera with their own spread make a mixture that is not quite normal: it shifts a share by up to 0.004.
+    assert share == pytest.approx((dead if rule.outcome == "dead" else healthy).mean(), abs=0.006)
 
 
 @pytest.mark.parametrize(("sd", "error"), [(0.5, 1e-8), (1.0, 5e-6), (1.5, 1e-4), (2.5, 2e-3)])

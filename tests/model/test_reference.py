@@ -1,4 +1,4 @@
-"""The reference tables: complete, sourced, and in line with the trade's numbers and a published list of chilling injury."""
+"""The reference tables: complete, sourced, in line with the trade's numbers and a published list of chilling injury."""
 
 import numpy as np
 import pytest

@@ -1,0 +1,150 @@
+"""What arrived boxes showed, as columns: counts, levels of every effect, and exposure as a function of the clock.
+
+One row a line of a box. Rows that only say healthy / not, or alive / dead, are used as they are.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from model.damage import REFERENCE_C, extreme_rate
+
+Array = NDArray[np.float64]
+Indices = NDArray[np.intp]
+
+# Kinds of effects with levels in the ledger, in the order of the parameter vector.
+KINDS = ("group", "genus", "cultivar", "container", "roots", "service", "seller_kind", "seller", "drift")
+
+# Log Q10 and log chill rate at which an exposure is tabulated; between them it is a polynomial.
+LOG_Q10_RANGE = (0.05, 1.4)
+LOG_CHILL_RANGE = (float(np.log(0.03)), float(np.log(6.0)))
+Q10_NODES, CHILL_NODES = 5, 8
+
+
+def chebyshev_points(low: float, high: float, n: int) -> Array:
+    """Return n Chebyshev points of an interval, ascending."""
+    points: Array = 0.5 * (low + high) - 0.5 * (high - low) * np.cos(np.pi * (np.arange(n) + 0.5) / n)
+    return points
+
+
+class ExposureTable:
+    """Mean and variance of log equivalent days of each line, as functions of (log Q10, log chill rate).
+
+    Tensor products of Chebyshev polynomials through values tabulated at `log_q10_points` x `log_chill_points`.
+    """
+
+    log_q10_points = chebyshev_points(*LOG_Q10_RANGE, Q10_NODES)
+    log_chill_points = chebyshev_points(*LOG_CHILL_RANGE, CHILL_NODES)
+
+    def __init__(self, mean: Array, variance: Array) -> None:
+        """Take values at the points, (lines, Q10_NODES, CHILL_NODES) each."""
+        self._to_q10 = np.linalg.inv(_basis(self.log_q10_points, LOG_Q10_RANGE, Q10_NODES))
+        self._to_chill = np.linalg.inv(_basis(self.log_chill_points, LOG_CHILL_RANGE, CHILL_NODES))
+        self._mean = self._coefficients(mean)
+        self._variance = self._coefficients(variance) if variance.any() else None
+
+    def _coefficients(self, values: Array) -> Array:
+        coefficients: Array = np.einsum("iq,nqc,jc->nij", self._to_q10, values, self._to_chill).reshape(len(values), -1)
+        return coefficients
+
+    def __len__(self) -> int:
+        return len(self._mean)
+
+    def at(self, log_q10: float, log_chill: float) -> tuple[Array, Array]:
+        """Return mean and variance of log equivalent days, (lines,) each; beyond the range its end counts."""
+        weights = np.outer(
+            _basis(np.array([log_q10]), LOG_Q10_RANGE, Q10_NODES)[0],
+            _basis(np.array([log_chill]), LOG_CHILL_RANGE, CHILL_NODES)[0],
+        ).ravel()
+        mean: Array = self._mean @ weights
+        if self._variance is None:
+            return mean, np.zeros_like(mean)
+        return mean, np.maximum(self._variance @ weights, 0.0)
+
+    def take(self, rows: Indices) -> "ExposureTable":
+        """Return the table of some lines."""
+        table = object.__new__(ExposureTable)
+        table._to_q10, table._to_chill = self._to_q10, self._to_chill  # noqa: SLF001
+        table._mean = self._mean[rows]  # noqa: SLF001
+        table._variance = None if self._variance is None else self._variance[rows]  # noqa: SLF001
+        return table
+
+
+def _basis(points: Array, interval: tuple[float, float], n: int) -> Array:
+    """Return the first n Chebyshev polynomials at points of an interval, (points, n)."""
+    low, high = interval
+    scaled = np.clip((2.0 * points - low - high) / (high - low), -1.0, 1.0)
+    basis: Array = np.cos(np.outer(np.arccos(scaled), np.arange(n)))
+    return basis
+
+
+@dataclass(frozen=True, eq=False)
+class Observations:
+    """Arrived boxes, one row a line.
+
+    Attributes
+    ----------
+    box : (lines,)
+        Index of the box, 0 to n_boxes - 1; every box has a line.
+    healthy, damaged, dead : (lines,)
+        Counts, or weighted counts. Where only healthy / not is known, `damaged` and `dead` are NaN and `others` counts the
+        rest; where only alive / dead is known, `healthy` and `damaged` are NaN.
+    sent : (lines,)
+    levels : mapping of kind to tuple of names
+        For the kinds of `KINDS`; a drift level is a pair (seller, quarter).
+    codes : mapping of kind to (lines,) integers
+        Index into the kind's levels; -1: the reference level, which has no effect.
+    log_time_ratio : (lines,)
+        log TR0.
+    exposure : ExposureTable
+    """
+
+    box: Indices
+    healthy: Array
+    damaged: Array
+    dead: Array
+    sent: Array
+    levels: Mapping[str, tuple[object, ...]]
+    codes: Mapping[str, Indices]
+    log_time_ratio: Array
+    exposure: ExposureTable
+
+    @cached_property
+    def n_boxes(self) -> int:
+        """Number of boxes."""
+        return int(self.box.max()) + 1 if len(self.box) else 0
+
+    def __len__(self) -> int:
+        return len(self.box)
+
+    def take_boxes(self, boxes: Indices) -> "Observations":
+        """Return some boxes, renumbered in the order given; levels stay as they are."""
+        new = np.full(self.n_boxes, -1, dtype=np.intp)
+        new[boxes] = np.arange(len(boxes))
+        rows = np.flatnonzero(new[self.box] >= 0)
+        rows = rows[np.argsort(new[self.box[rows]], kind="stable")]
+        return Observations(
+            box=new[self.box[rows]],
+            healthy=self.healthy[rows],
+            damaged=self.damaged[rows],
+            dead=self.dead[rows],
+            sent=self.sent[rows],
+            levels=self.levels,
+            codes={kind: codes[rows] for kind, codes in self.codes.items()},
+            log_time_ratio=self.log_time_ratio[rows],
+            exposure=self.exposure.take(rows),
+        )
+
+
+def constant_exposure(inside_c: Array, days: Array, threshold_c: Array, sensitivity: Array) -> ExposureTable:
+    """Return the exposure of lines whose air in the box was constant and known; (lines,) each."""
+    log_q10 = ExposureTable.log_q10_points[None, :, None]
+    chill = np.exp(ExposureTable.log_chill_points)[None, None, :] * sensitivity[:, None, None]
+    inside, threshold = inside_c[:, None, None], threshold_c[:, None, None]
+    warm = np.exp(log_q10 * (np.maximum(inside, threshold) - REFERENCE_C) / 10.0)
+    rate = warm + chill * np.maximum(threshold - inside, 0.0) + extreme_rate(inside)
+    mean = np.log(days)[:, None, None] + np.log(rate)
+    return ExposureTable(mean, np.zeros_like(mean))

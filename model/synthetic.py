@@ -1,0 +1,166 @@
+"""Seeded importers from a known truth: what they send is fixed first, then what becomes of it is drawn.
+
+Everything is invented. The truth is drawn from the model's own prior, so that a fit can be checked against it.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from model.observations import KINDS, Array, Indices, Observations, constant_exposure
+from model.predict import box_chances
+from model.priors import REFERENCE_DAYS, REFERENCE_KAPPA, ParameterDraws, draw_prior
+from model.reference import REFERENCE_CONTAINER, REFERENCE_GROUP, REFERENCE_ROOTS, Reference
+
+DRIFT_CORRELATION = 0.8
+
+
+@dataclass(frozen=True, eq=False)
+class Design:
+    """What an importer sends: `observations` without counts, (lines,) days and inside temperature, (boxes,) sellers."""
+
+    observations: Observations
+    days: Array
+    inside_c: Array
+
+
+@dataclass(frozen=True, eq=False)
+class Truth:
+    """Parameters (scalars) and effects by kind, (levels,) each, that counts are drawn from."""
+
+    parameters: Mapping[str, float]
+    scales: Mapping[str, float]
+    effects: Mapping[str, Array]
+
+
+def draw_design(  # noqa: PLR0914 - one draw a covariate
+    reference: Reference,
+    n_boxes: int,
+    *,
+    rng: np.random.Generator,
+    n_genera: int = 12,
+    n_sellers: int = 4,
+    lines_a_box: int = 3,
+    plants_a_line: int = 12,
+) -> Design:
+    """Draw what an importer sends over two years: genera, sellers, packing, days and temperatures, without counts."""
+    genera = rng.choice(sorted(reference.genera), min(n_genera, len(reference.genera)), replace=False)
+    popularity = rng.dirichlet(np.ones(len(genera)))
+    n_lines = n_boxes * lines_a_box
+    box = np.repeat(np.arange(n_boxes), lines_a_box)
+    genus = rng.choice(len(genera), n_lines, p=popularity)
+    seller = rng.integers(n_sellers, size=n_boxes)
+    kinds = sorted(reference.seller_kinds)
+    services = sorted(reference.services)
+    service = rng.integers(len(services), size=n_boxes)
+    seller_kind = np.arange(n_sellers) % len(kinds)
+    quarter = rng.integers(8, size=n_boxes)
+    containers, roots = sorted(reference.containers), sorted(reference.roots)
+    container = np.where(rng.random(n_boxes) < 0.8, containers.index(REFERENCE_CONTAINER), containers.index("carton"))
+    root = np.where(rng.random(n_boxes) < 0.8, roots.index(REFERENCE_ROOTS), roots.index("damp_paper"))
+    median = np.array([reference.services[name].p50_days for name in services])[service]
+    days = (median * np.exp(0.4 * rng.standard_normal(n_boxes)))[box]
+    inside = rng.normal(19.0, 5.0, n_boxes).clip(4.0, 34.0)[box]
+    rows = [reference.genera[genera[g]] for g in genus]
+    names = {
+        "group": [row.group if row.group != REFERENCE_GROUP else None for row in rows],
+        "genus": [row.genus for row in rows],
+        "cultivar": [row.genus for row in rows],
+        "container": [containers[c] if containers[c] != REFERENCE_CONTAINER else None for c in container[box]],
+        "roots": [roots[r] if roots[r] != REFERENCE_ROOTS else None for r in root[box]],
+        "service": [services[s] for s in service[box]],
+        "seller_kind": [kinds[k] for k in seller_kind[seller[box]]],
+        "seller": [f"seller {s}" for s in seller[box]],
+        "drift": [(f"seller {s}", int(q)) for s, q in zip(seller[box], quarter[box], strict=True)],
+    }
+    levels, codes = {}, {}
+    for kind in KINDS:
+        levels[kind] = tuple(sorted({name for name in names[kind] if name is not None}))
+        index = {name: i for i, name in enumerate(levels[kind])}
+        codes[kind] = np.array([index[name] if name is not None else -1 for name in names[kind]], dtype=np.intp)
+    packing = [
+        reference.containers[containers[c]].time_ratio * reference.roots[roots[r]].time_ratio
+        for c, r in zip(container[box], root[box], strict=True)
+    ]
+    kind_ratio = [reference.seller_kinds[kinds[k]].time_ratio for k in seller_kind[seller[box]]]
+    log_time_ratio = np.log([row.time_ratio for row in rows]) + np.log(packing) + np.log(kind_ratio)
+    threshold = np.array([row.chill_threshold_c for row in rows])
+    sensitivity = np.array([reference.chill_classes[row.chill_class].sensitivity for row in rows])
+    sent = 1.0 + rng.poisson(plants_a_line - 1, n_lines)
+    unknown = np.full(n_lines, np.nan)
+    observations = Observations(
+        box=box,
+        healthy=unknown,
+        damaged=unknown,
+        dead=unknown,
+        sent=sent,
+        levels=levels,
+        codes=codes,
+        log_time_ratio=log_time_ratio,
+        exposure=constant_exposure(inside, days, threshold, sensitivity),
+    )
+    return Design(observations, days, inside)
+
+
+def effect_sds(
+    kind: str, levels: tuple[object, ...], scales: Mapping[str, float], reference: Reference
+) -> NDArray[np.float64]:
+    """Return the prior sd of each level of a kind of effect, (levels,)."""
+    if kind == "genus":
+        own = np.array([reference.genera[str(name)].time_ratio_sd_log for name in levels])
+        return scales["genus_multiplier"] * REFERENCE_KAPPA * own
+    if kind in ("container", "roots"):
+        table = reference.containers if kind == "container" else reference.roots
+        return REFERENCE_KAPPA * np.array([table[str(name)].time_ratio_sd_log for name in levels])
+    if kind in ("cultivar", "seller", "drift"):
+        return np.full(len(levels), scales[kind])
+    return np.full(len(levels), reference.prior_scales[kind].median)
+
+
+def drift_correlation(levels: tuple[object, ...]) -> Array:
+    """Return the correlation of drift states (seller, quarter), 0.8 to the power of the quarters between."""
+    sellers = np.array([str(level[0]) for level in levels])  # type: ignore[index]
+    quarters = np.array([int(level[1]) for level in levels])  # type: ignore[index]
+    gap = np.abs(quarters[:, None] - quarters[None, :])
+    correlation: Array = np.where(sellers[:, None] == sellers[None, :], DRIFT_CORRELATION**gap, 0.0)
+    return correlation
+
+
+def draw_truth(reference: Reference, observations: Observations, *, rng: np.random.Generator) -> Truth:
+    """Draw parameters, scales and effects from the prior."""
+    drawn: ParameterDraws = draw_prior(reference, 1, rng=rng)
+    scales = {name: float(value[0]) for name, value in drawn.scales.items()}
+    names = ("alpha", "kappa", "delta", "log_q10", "chill_rate", "h0")
+    effects = {}
+    for kind in KINDS:
+        levels = observations.levels[kind]
+        normals = rng.standard_normal(len(levels))
+        if kind == "drift" and levels:
+            normals = np.linalg.cholesky(drift_correlation(levels)) @ normals
+        effects[kind] = effect_sds(kind, levels, scales, reference) * normals
+    return Truth({name: float(getattr(drawn, name)[0]) for name in names}, scales, effects)
+
+
+def true_predictor(observations: Observations, truth: Truth) -> Array:
+    """Return eta without shipment and line effects, (lines,)."""
+    parameters = truth.parameters
+    mean, _ = observations.exposure.at(parameters["log_q10"], np.log(parameters["chill_rate"]))
+    eta = parameters["alpha"] + parameters["kappa"] * (mean - np.log(REFERENCE_DAYS) - observations.log_time_ratio)
+    for kind in KINDS:
+        codes: Indices = observations.codes[kind]
+        eta = eta + np.where(codes >= 0, np.append(truth.effects[kind], 0.0)[codes], 0.0)
+    return eta
+
+
+def draw_counts(observations: Observations, truth: Truth, *, rng: np.random.Generator) -> Observations:
+    """Draw shipment and line effects and the counts of every line."""
+    shipment = truth.scales["shipment"] * rng.standard_normal(observations.n_boxes)
+    line = truth.scales["line"] * rng.standard_normal(len(observations))
+    eta = true_predictor(observations, truth) + shipment[observations.box] + line
+    healthy, dead = box_chances(eta, np.array(truth.parameters["delta"]), np.array(truth.parameters["h0"]))
+    sent = observations.sent.astype(np.int64)
+    chances = np.stack([healthy, np.maximum(1.0 - healthy - dead, 0.0), dead], axis=1)
+    counts = rng.multinomial(sent, chances / chances.sum(axis=1, keepdims=True)).astype(float)
+    return replace(observations, healthy=counts[:, 0], damaged=counts[:, 1], dead=counts[:, 2])
