@@ -98,7 +98,7 @@ class HoldDelay:
     median_days: float
     sd_log: float
 
-    def __post_init__(self) -> None:  # noqa: D105
+    def __post_init__(self) -> None:
         _check_share(self.share)
         _check_positive("median_days", self.median_days)
         _check_positive("sd_log", self.sd_log)
@@ -236,7 +236,7 @@ class MissedFlights:
     interval_days: float
     again_share: float
 
-    def __post_init__(self) -> None:  # noqa: D105
+    def __post_init__(self) -> None:
         _check_share(self.share)
         _check_positive("interval_days", self.interval_days)
         if not 0.0 <= self.again_share < 1.0:

@@ -190,7 +190,8 @@ class _InsideAir:
         block, n = outside_c.shape
         now = outside_c[0].copy() if self._now is None else self._now[:n]
         outside_c += (self._warming + self._cooling)[start : start + block, None]
-        for hour, steady in enumerate(outside_c, start):
+        for i in range(block):
+            steady, hour = outside_c[i], start + i
             if self._warming[hour] > 0:
                 self._stop_frozen(hour, now)
                 if not self.working[:n].all():

@@ -77,7 +77,7 @@ class Waybill:
     cost_of_waiting: float = 0.0
     days_waited: int = 0
 
-    def __post_init__(self) -> None:  # noqa: D105 - documented under Raises
+    def __post_init__(self) -> None:
         if not self.lines:
             raise ValueError("a waybill needs at least one line of plants")
         if self.boxes < 1 or self.waybills < 1:

@@ -14,6 +14,8 @@ from model.damage import REFERENCE_C, extreme_rate
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.intp]
+# A name, or of a drift state the seller and the quarter (4 x year + quarter).
+Level = str | tuple[str, int]
 
 # Kinds of effects with levels in the ledger, in the order of the parameter vector.
 KINDS = ("group", "genus", "cultivar", "container", "roots", "service", "seller_kind", "seller", "drift")
@@ -67,9 +69,9 @@ class ExposureTable:
     def take(self, rows: Indices) -> "ExposureTable":
         """Return the table of some lines."""
         table = object.__new__(ExposureTable)
-        table._to_q10, table._to_chill = self._to_q10, self._to_chill  # noqa: SLF001
-        table._mean = self._mean[rows]  # noqa: SLF001
-        table._variance = None if self._variance is None else self._variance[rows]  # noqa: SLF001
+        table._to_q10, table._to_chill = self._to_q10, self._to_chill
+        table._mean = self._mean[rows]
+        table._variance = None if self._variance is None else self._variance[rows]
         return table
 
 
@@ -90,8 +92,8 @@ class Observations:
     box : (lines,)
         Index of the box, 0 to n_boxes - 1; every box has a line.
     healthy, damaged, dead : (lines,)
-        Counts, or weighted counts. Where only healthy / not is known, `damaged` and `dead` are NaN and `others` counts the
-        rest; where only alive / dead is known, `healthy` and `damaged` are NaN.
+        Counts, or weighted counts. Where only healthy / not is known, `damaged` and `dead` are NaN; where only
+        alive / dead is known, `healthy` and `damaged` are.
     sent : (lines,)
     levels : mapping of kind to tuple of names
         For the kinds of `KINDS`; a drift level is a pair (seller, quarter).
@@ -107,7 +109,7 @@ class Observations:
     damaged: Array
     dead: Array
     sent: Array
-    levels: Mapping[str, tuple[object, ...]]
+    levels: Mapping[str, tuple[Level, ...]]
     codes: Mapping[str, Indices]
     log_time_ratio: Array
     exposure: ExposureTable

@@ -93,6 +93,37 @@ def smallest_order_apart(
     return None
 
 
+def enough_chance_apart(
+    healthy_chance: ArrayLike, target: int, plants: int, *, capacity: int, rng: np.random.Generator
+) -> float:
+    """Chance that `plants` in boxes that travel apart and fill one after another leave at least `target` healthy.
+
+    With a generator in the state that `smallest_order_apart` was given, the draws are those of its search: at the
+    order it found the chance is the one it found.
+
+    Parameters
+    ----------
+    healthy_chance : array_like, shape (draws, boxes)
+        Chance of one plant in each box.
+    target, plants, capacity : int
+    rng : numpy.random.Generator
+        Draws the healthy plants of the full boxes; the last box is integrated exactly.
+
+    Raises
+    ------
+    ValueError
+        When `target` is below 1, or the boxes do not hold `plants`.
+    """
+    chances = np.asarray(healthy_chance, dtype=np.float64)
+    missing = np.full(chances.shape[0], _checked(target))
+    for box, chance in enumerate(chances.T):
+        left = plants - box * capacity
+        if left <= capacity:
+            return _chance_of_enough(missing, chance, left)
+        missing = missing - rng.binomial(capacity, chance)
+    raise ValueError(f"{chances.shape[1]} boxes of {capacity} do not hold {plants} plants")
+
+
 def _checked(target: int) -> int:
     if target < 1:
         raise ValueError(f"target must be at least 1 healthy plant, got {target}")

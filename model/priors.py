@@ -32,6 +32,12 @@ LEARNED_SCALES = ("genus_multiplier", "cultivar", "seller", "drift", "shipment",
 # Draws come in blocks that are stratified each by itself.
 BLOCK = 512
 MOST_STEPS, DIFFERENCE, SOLVED = 100, 1e-5, 1e-8
+REMEDIES = (
+    "give shares healthy at two times or more that fall with days, at least one share dead, and for each rule "
+    "0 < low < best < high < 1"
+)
+# Beyond this condition number of the scaled information the rules leave a parameter to rounding error.
+MOST_CONDITION = 1e8
 CENTRAL_80 = 2.0 * 1.2815515655446004
 
 
@@ -115,7 +121,31 @@ def total_spread(scales: Mapping[str, Array], reference: Reference) -> Array:
 
 
 def solve_prior(rules: Sequence[Rule], *, log_q10: float, h0: float) -> PriorTable:
-    """Solve the rules for every spread of `SPREAD_GRID` by Gauss-Newton at the median of log Q10 and h0."""
+    """Solve the rules for every spread of `SPREAD_GRID` by Gauss-Newton at the median of log Q10 and h0.
+
+    Raises
+    ------
+    PriorError
+        When the rules do not determine (alpha, kappa, delta), or only with kappa or delta at or below 0.
+    """
+    if not rules:
+        raise PriorError(f"there are no rules of thumb: {REMEDIES}")
+    # Shares that overflow on a step gone astray are caught below as steps that are not finite.
+    with np.errstate(over="ignore", divide="ignore", invalid="ignore"):
+        mean, information = _gauss_newton(rules, log_q10=log_q10, h0=h0)
+    if (mean[:, 1:] <= 0).any():
+        raise PriorError(f"the rules of thumb say that plants do better with days, or die no later: {REMEDIES}")
+    covariance = np.asarray(np.linalg.inv(information), dtype=np.float64)
+    return PriorTable(
+        mean=mean[:, :2],
+        covariance=covariance[:, :2, :2],
+        delta_mean=mean[:, 2],
+        delta_shape=np.maximum(mean[:, 2] ** 2 / covariance[:, 2, 2], SMALLEST_DELTA_SHAPE),
+    )
+
+
+def _gauss_newton(rules: Sequence[Rule], *, log_q10: float, h0: float) -> tuple[Array, Array]:
+    """Return (alpha, kappa, delta), (spreads, 3), and their information, (spreads, 3, 3)."""
     dead = np.array([rule.outcome == "dead" for rule in rules])
     ranges = np.array([[rule.low, rule.best, rule.high] for rule in rules])
     target = log_cumulative_hazard(ranges[:, 1], dead)
@@ -134,20 +164,23 @@ def solve_prior(rules: Sequence[Rule], *, log_q10: float, h0: float) -> PriorTab
         jacobian = np.stack([(answer(parameters + step) - now) / DIFFERENCE for step in steps], axis=-1)
         weighted = weight[:, None] * jacobian
         information = np.swapaxes(jacobian, 1, 2) @ weighted
+        if not _determined(information):
+            break
         step = np.linalg.solve(information, np.swapaxes(weighted, 1, 2) @ (target - now)[..., None])[..., 0]
         largest = np.abs(step).max(axis=1, keepdims=True)
         parameters = parameters + step / np.maximum(largest, 1.0)
         if largest.max() < SOLVED:
-            break
-    else:
-        raise PriorError("the rules of thumb do not determine the prior: check that they fall with days and differ")
-    mean, covariance = parameters, np.asarray(np.linalg.inv(information), dtype=np.float64)
-    return PriorTable(
-        mean=mean[:, :2],
-        covariance=covariance[:, :2, :2],
-        delta_mean=mean[:, 2],
-        delta_shape=np.maximum(mean[:, 2] ** 2 / covariance[:, 2, 2], SMALLEST_DELTA_SHAPE),
-    )
+            return parameters, information
+    raise PriorError(f"the rules of thumb do not determine the prior: {REMEDIES}")
+
+
+def _determined(information: Array) -> bool:
+    """Whether each information matrix, (spreads, 3, 3), is finite and far enough from singular to be solved."""
+    diagonal = np.diagonal(information, axis1=1, axis2=2)
+    if not np.isfinite(information).all() or (diagonal <= 0).any():
+        return False
+    scale = np.sqrt(diagonal)
+    return bool(np.linalg.cond(information / (scale[:, :, None] * scale[:, None, :])).max() < MOST_CONDITION)
 
 
 def stratified_normals(n: int, dimensions: int, *, rng: np.random.Generator) -> Array:

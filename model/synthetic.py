@@ -15,6 +15,8 @@ from model.priors import REFERENCE_DAYS, REFERENCE_KAPPA, ParameterDraws, draw_p
 from model.reference import REFERENCE_CONTAINER, REFERENCE_GROUP, REFERENCE_ROOTS, Reference
 
 DRIFT_CORRELATION = 0.8
+# Share of boxes in the reference packing.
+REFERENCE_SHARE = 0.8
 
 
 @dataclass(frozen=True, eq=False)
@@ -35,7 +37,7 @@ class Truth:
     effects: Mapping[str, Array]
 
 
-def draw_design(  # noqa: PLR0914 - one draw a covariate
+def draw_design(
     reference: Reference,
     n_boxes: int,
     *,
@@ -58,8 +60,10 @@ def draw_design(  # noqa: PLR0914 - one draw a covariate
     seller_kind = np.arange(n_sellers) % len(kinds)
     quarter = rng.integers(8, size=n_boxes)
     containers, roots = sorted(reference.containers), sorted(reference.roots)
-    container = np.where(rng.random(n_boxes) < 0.8, containers.index(REFERENCE_CONTAINER), containers.index("carton"))
-    root = np.where(rng.random(n_boxes) < 0.8, roots.index(REFERENCE_ROOTS), roots.index("damp_paper"))
+    container = np.where(
+        rng.random(n_boxes) < REFERENCE_SHARE, containers.index(REFERENCE_CONTAINER), containers.index("carton")
+    )
+    root = np.where(rng.random(n_boxes) < REFERENCE_SHARE, roots.index(REFERENCE_ROOTS), roots.index("damp_paper"))
     median = np.array([reference.services[name].p50_days for name in services])[service]
     days = (median * np.exp(0.4 * rng.standard_normal(n_boxes)))[box]
     inside = rng.normal(19.0, 5.0, n_boxes).clip(4.0, 34.0)[box]

@@ -12,6 +12,9 @@ from model.transit_body import TransitBody
 
 Array = NDArray[np.float64]
 
+# No box is opened sooner than a minute after it is closed: shorter times are taken as that.
+SHORTEST_DAYS = 1.0 / 1440.0
+
 _CHANCES = np.array([0.1, 0.5, 0.9])
 _TARGET_SCORES = np.asarray(ndtri(_CHANCES))
 # A gap between two quantiles is taken to be at least this share of the median.
@@ -44,7 +47,7 @@ class TransitQuantiles:
     p50: float
     p90: float
 
-    def __post_init__(self) -> None:  # noqa: D105
+    def __post_init__(self) -> None:
         if not 0.0 < self.p10 < np.inf:
             raise ValueError("p10: above 0 and finite")
         if not self.p10 <= self.p50 < np.inf:
@@ -183,7 +186,8 @@ def solve_transit(quantiles: TransitQuantiles, delay: Delay, minimum_days: float
     Parameters
     ----------
     quantiles : TransitQuantiles
-        All equal: a fixed time without delays. Two nearly equal are moved apart by 0.1 % of the median.
+        All equal: a fixed time without delays. Two nearly equal are moved apart by 0.1 % of the median, and none is
+        taken below `SHORTEST_DAYS`.
     delay : NoDelay, HoldDelay or MissedFlights
         Its share is halved, in the end to 0, until a body fits beside it.
     minimum_days : float
@@ -201,17 +205,12 @@ def solve_transit(quantiles: TransitQuantiles, delay: Delay, minimum_days: float
     """
     if not 0.0 <= minimum_days < np.inf:
         raise ValueError("minimum_days: at least 0 and finite")
-    if quantiles.p10 == quantiles.p90:
-        return SolvedTransit(TransitTime(TransitBody.point(quantiles.p50), NoDelay()), 0.0, False)
-    least_gap = _LEAST_GAP_SHARE * quantiles.p50
-    wanted = np.array(
-        [
-            min(quantiles.p10, quantiles.p50 - least_gap),
-            quantiles.p50,
-            max(quantiles.p90, quantiles.p50 + least_gap),
-        ]
-    )
-    minimum = min(minimum_days, _MOST_MINIMUM_SHARE * quantiles.p10)
+    p10, p50, p90 = (max(days, SHORTEST_DAYS) for days in (quantiles.p10, quantiles.p50, quantiles.p90))
+    if p10 == p90:
+        return SolvedTransit(TransitTime(TransitBody.point(p50), NoDelay()), 0.0, False)
+    least_gap = _LEAST_GAP_SHARE * p50
+    wanted = np.array([min(p10, p50 - least_gap), p50, max(p90, p50 + least_gap)])
+    minimum = min(minimum_days, _MOST_MINIMUM_SHARE * p10)
     share = delay.share
     while share > 0:
         beside = delay.with_share(share)

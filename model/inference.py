@@ -1,0 +1,428 @@
+"""Mode, outer parameters and weighted posterior draws.
+
+Given theta, Newton steps find the mode of x with shipment and line effects integrated; theta is moved by Fisher's
+identity to the mode of its marginal posterior (Laplace in x; Rue, Martino & Chopin 2009). Draws come from the
+Gaussian approximation at theta's draws and are weighted against the integrated posterior; weights are Pareto-smoothed
+(Vehtari et al. 2024).
+"""
+
+from dataclasses import dataclass, replace
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import linalg, sparse
+
+from model.box_integral import BoxIntegral, BoxTerms, Grouping, Setting
+from model.hierarchy import ALPHA, DELTA, KAPPA, OUTER, SCALE_OF_KIND, Hierarchy, InnerPrior
+from model.likelihood import coefficients
+from model.observations import KINDS, Observations
+from model.pareto_smoothing import smooth_log_weights
+from model.priors import REFERENCE_DAYS
+from model.proposal import DRAWS_A_THETA, Drawn, Proposal, positive
+
+Array = NDArray[np.float64]
+
+MOST_NEWTON_STEPS = 60
+NEWTON_TOLERANCE = 1e-4
+SHORTEST_STEP = 1e-4
+# A step takes delta down to no less than this share of itself.
+LEAST_DELTA_SHARE = 0.2
+MOST_OUTER_STEPS = 12
+OUTER_TOLERANCE = 0.02
+LONGEST_OUTER_STEP = 0.7
+OUTER_DIFFERENCE = 0.05
+LOG_Q10, LOG_CHILL, LOG_H0 = OUTER.index("q10_less_one"), OUTER.index("chill_rate"), OUTER.index("h0")
+SHIPMENT, LINE = OUTER.index("shipment"), OUTER.index("line")
+# Small ledgers are given more draws: about so many lines are weighed in all.
+WEIGHED_LINES = 6_000_000
+DRAWS_RANGE = (2048, 16_384)
+LINES_AT_ONCE = 4_096
+AVERAGING_STEPS, AVERAGING_PAIRS = 2, 16
+WEIGHT_BOX_NODES, WEIGHT_LINE_NODES = 5, 5
+LEAST_EFFECTIVE = 200
+
+
+class ConvergenceError(RuntimeError):
+    """Newton's steps did not settle; the message lists remedies."""
+
+
+class Inner(NamedTuple):
+    """The mode of x for one theta: x (p,), minus the Hessian there, log posterior, and the likelihood's terms."""
+
+    x: Array
+    precision: Array
+    data_precision: Array
+    log_posterior: float
+    terms: BoxTerms
+    n_steps: int
+
+
+@dataclass(frozen=True, eq=False)
+class Posterior:
+    """Weighted draws of the posterior.
+
+    Attributes
+    ----------
+    x : (draws, p)
+    theta : (draws, 9)
+    log_weights : (draws,)
+        Normalised and smoothed.
+    mode_x, mode_theta : (p,), (9,)
+    covariance : (p, p)
+        Of x at the mode of theta.
+    effective : float
+        Effective number of draws.
+    pareto_k : float
+    n_invalid : int
+        Draws with kappa <= 0, which get no weight.
+    n_newton, n_outer : int
+    """
+
+    x: Array
+    theta: Array
+    log_weights: Array
+    mode_x: Array
+    mode_theta: Array
+    covariance: Array
+    effective: float
+    pareto_k: float
+    n_invalid: int
+    n_newton: int
+    n_outer: int
+
+
+class Inference:
+    """The posterior of one ledger."""
+
+    def __init__(self, observations: Observations, hierarchy: Hierarchy) -> None:
+        """Take observations whose boxes ascend line by line, and the prior of their levels."""
+        self._observations, self._hierarchy = observations, hierarchy
+        self._c = coefficients(observations)
+        self._grouping = Grouping.of(observations.box)
+        self._integral = BoxIntegral(self._c, self._grouping)
+        self._effects = self._effect_columns()
+        self._copies: tuple[int, BoxIntegral] | None = None
+        self.n_newton = 0
+
+    def _effect_columns(self) -> sparse.csr_array:
+        """Return the one-hot columns of all effects, (lines, p), zero for alpha, kappa and delta."""
+        rows, columns = [], []
+        for kind in KINDS:
+            codes = self._observations.codes[kind]
+            named = np.flatnonzero(codes >= 0)
+            rows.append(named)
+            columns.append(self._hierarchy.slices[kind].start + codes[named])
+        row, column = np.concatenate(rows), np.concatenate(columns)
+        shape = (len(self._observations), self._hierarchy.n_inner)
+        return sparse.csr_array((np.ones(len(row)), (row, column)), shape=shape)
+
+    def _clock(self, theta: Array) -> tuple[Array, Array]:
+        """Return log(D / 7) - log TR0 and the variance of log D, (lines,) each."""
+        log_q10 = float(np.log1p(np.exp(theta[LOG_Q10])))
+        mean, variance = self._observations.exposure.at(log_q10, float(theta[LOG_CHILL]))
+        return mean - np.log(REFERENCE_DAYS) - self._observations.log_time_ratio, variance
+
+    def _setting(self, theta: Array, kappa: float, delta: float, variance: Array) -> Setting:
+        sigma = float(np.exp(theta[SHIPMENT]))
+        by_box = self._grouping.sum(variance) / self._grouping.sum(np.ones_like(variance))
+        return Setting(
+            box_sd=np.sqrt(sigma**2 + kappa**2 * by_box),
+            line_sd=float(np.exp(theta[LINE])),
+            delta=delta,
+            h0=float(np.exp(theta[LOG_H0])),
+        )
+
+    def log_likelihood(self, x: Array, theta: Array) -> float:
+        """Return the log likelihood with shipment and line effects integrated, without multinomial coefficients."""
+        clock, variance = self._clock(theta)
+        eta = x[ALPHA] + x[KAPPA] * clock + self._effects @ x
+        setting = self._setting(theta, float(x[KAPPA]), float(x[DELTA]), variance)
+        return float(self._integral.value(eta, setting).sum())
+
+    def _columns(self, clock: Array) -> sparse.csr_array:
+        n, p = self._effects.shape
+        rows = np.tile(np.arange(n), 2)
+        columns = np.repeat([ALPHA, KAPPA], n)
+        common = sparse.csr_array((np.concatenate([np.ones(n), clock]), (rows, columns)), shape=(n, p))
+        return sparse.csr_array(common + self._effects)
+
+    def newton(self, theta: Array, start: Array) -> Inner:
+        """Return the mode of x given theta.
+
+        Raises
+        ------
+        ConvergenceError
+            When the steps do not settle.
+        """
+        prior = self._hierarchy.inner(theta)
+        clock, variance = self._clock(theta)
+        design = self._columns(clock)
+        x = start.copy()
+        current = -np.inf
+        for step_number in range(1, MOST_NEWTON_STEPS + 1):
+            self.n_newton += 1
+            setting = self._setting(theta, float(x[KAPPA]), float(x[DELTA]), variance)
+            terms = self._integral.terms(design @ x, setting)
+            current = float(terms.value.sum()) + prior.log_density(x)
+            gradient = design.T @ terms.eta + prior.slope(x)
+            gradient[DELTA] += terms.delta
+            data = self._data_precision(design, terms)
+            precision = data + prior.curvature(x)
+            factor, precision = _factor(precision, prior)
+            step = linalg.cho_solve(factor, gradient)
+            decrement = float(gradient @ step)
+            if decrement < NEWTON_TOLERANCE:
+                return Inner(x, precision, data, current, terms, step_number)
+            x = self._search(x, step, prior, current, decrement, setting, design)
+        raise ConvergenceError(
+            f"the fit did not settle in {MOST_NEWTON_STEPS} steps: look for boxes whose counts contradict each other, "
+            "for days or temperatures in the wrong unit, and for one box that outweighs all others; leave them out one "
+            "by one, or fit fewer boxes"
+        )
+
+    def _search(  # noqa: PLR0917 - a step and all that it is judged by
+        self,
+        x: Array,
+        step: Array,
+        prior: InnerPrior,
+        current: float,
+        decrement: float,
+        setting: Setting,
+        design: sparse.csr_array,
+    ) -> Array:
+        """Return x moved along the step, halved until the log posterior rises."""
+        length = 1.0
+        if step[DELTA] < 0:
+            length = min(1.0, (1.0 - LEAST_DELTA_SHARE) * x[DELTA] / -step[DELTA])
+        while length > SHORTEST_STEP:
+            trial = x + length * step
+            moved = setting._replace(delta=float(trial[DELTA]))
+            value = float(self._integral.value(design @ trial, moved).sum()) + prior.log_density(trial)
+            if value >= current + 1e-4 * length * decrement - 1e-7 * abs(current):
+                return trial
+            length *= 0.5
+        return x + SHORTEST_STEP * step
+
+    def _data_precision(self, design: sparse.csr_array, terms: BoxTerms) -> Array:
+        g = self._grouping
+        n = len(g.box)
+        blocks = sparse.csr_array((-terms.eta2, (g.pair_first, g.pair_second)), shape=(n, n))
+        precision: Array = (design.T @ (blocks @ design)).toarray()
+        cross = -(design.T @ terms.eta_delta)
+        precision[DELTA, :] = cross
+        precision[:, DELTA] = cross
+        precision[DELTA, DELTA] = -terms.delta2
+        return precision
+
+    def outer_slope(self, theta: Array, inner: Inner) -> Array:
+        """Return the gradient of theta's log marginal posterior by Fisher's identity, (9,).
+
+        Effects average over x's Gaussian; shipment, line, h0 and the clock are taken at its mode.
+        """
+        h = self._hierarchy
+        covariance = linalg.inv(inner.precision, check_finite=False)
+        slope = -(theta - h.outer_mean) / h.outer_sd**2
+        second = covariance + np.outer(inner.x, inner.x)
+        prior = h.inner(theta)
+        for kind, scale in SCALE_OF_KIND.items():
+            part = h.slices[kind]
+            size = part.stop - part.start
+            quadratic = float((prior.precision[part, part] * second[part, part]).sum())
+            slope[OUTER.index(scale)] += quadratic - size
+        slope += self._common_slope(theta, inner, covariance)
+        sigma = float(np.exp(theta[SHIPMENT]))
+        clock, variance = self._clock(theta)
+        setting = self._setting(theta, float(inner.x[KAPPA]), float(inner.x[DELTA]), variance)
+        slope[SHIPMENT] += float((inner.terms.log_box_sd * (sigma / setting.box_sd) ** 2).sum())
+        slope[LINE] += inner.terms.log_line_sd
+        slope[LOG_H0] += inner.terms.h0 * np.exp(theta[LOG_H0])
+        for index in (LOG_Q10, LOG_CHILL):
+            moved = theta.copy()
+            moved[index] += 1e-3
+            slope[index] += float(inner.terms.eta @ (inner.x[KAPPA] * (self._clock(moved)[0] - clock) / 1e-3))
+        return slope
+
+    def _common_slope(self, theta: Array, inner: Inner, covariance: Array) -> Array:
+        """Return theta's slope through the prior of (alpha, kappa, delta), whose mean and spread follow the scales."""
+
+        def expected(at: Array) -> float:
+            prior = self._hierarchy.inner(at)
+            part = slice(ALPHA, DELTA)
+            precision = prior.precision[part, part]
+            gap = inner.x[part] - prior.mean[part]
+            log_det = float(np.linalg.slogdet(precision)[1])
+            value = 0.5 * log_det - 0.5 * float(gap @ precision @ gap + (precision * covariance[part, part]).sum())
+            alone = InnerPrior(prior.mean, 0.0 * prior.precision, 0.0, prior.delta_shape, prior.delta_rate)
+            return value + alone.log_density(inner.x)
+
+        slope = np.zeros(len(OUTER))
+        base = expected(theta)
+        for name in (*SCALE_OF_KIND.values(), "shipment", "line"):
+            index = OUTER.index(name)
+            moved = theta.copy()
+            moved[index] += 1e-3
+            slope[index] = (expected(moved) - base) / 1e-3
+        return slope
+
+    def _outer_curvature(self, theta: Array, inner: Inner, slope: Array) -> tuple[Array, Array]:
+        """Return minus the Hessian in theta, (9, 9), and the change of the mode of x with theta, (p, 9)."""
+        n = len(OUTER)
+        hessian, drift = np.empty((n, n)), np.empty((len(inner.x), n))
+        for i in range(n):
+            moved = theta.copy()
+            moved[i] += OUTER_DIFFERENCE
+            there = self.newton(moved, inner.x)
+            hessian[i] = -(self.outer_slope(moved, there) - slope) / OUTER_DIFFERENCE
+            drift[:, i] = (there.x - inner.x) / OUTER_DIFFERENCE
+        hessian = 0.5 * (hessian + hessian.T)
+        return positive(hessian, 0.25 * np.diag(self._hierarchy.outer_sd**-2.0)), drift
+
+    def run(self, *, rng: np.random.Generator) -> Posterior:
+        """Return weighted draws of the posterior."""
+        theta = self._hierarchy.outer_mean.copy()
+        start = self._hierarchy.inner(theta).mean
+        prior = self._hierarchy.inner(theta)
+        start[DELTA] = prior.delta_shape / prior.delta_rate
+        inner = self.newton(theta, start)
+        slope = self.outer_slope(theta, inner)
+        hessian, drift = self._outer_curvature(theta, inner, slope)
+        n_outer = 0
+        while n_outer < MOST_OUTER_STEPS:
+            n_outer += 1
+            step = np.linalg.solve(hessian, slope)
+            step *= min(1.0, LONGEST_OUTER_STEP / np.abs(step).max())
+            moved = theta + step
+            there = self.newton(moved, inner.x + drift @ step)
+            new_slope = self.outer_slope(moved, there)
+            # Broyden-Fletcher-Goldfarb-Shanno update of the curvature.
+            change = slope - new_slope
+            if change @ step > 1e-8:  # noqa: PLR2004 - only a step along which the slope falls tells of curvature
+                pulled = hessian @ step
+                hessian = (
+                    hessian + np.outer(change, change) / (change @ step) - np.outer(pulled, pulled) / (step @ pulled)
+                )
+            theta, inner, slope = moved, there, new_slope
+            if np.abs(step / self._hierarchy.outer_sd).max() < OUTER_TOLERANCE:
+                break
+        hessian, drift = self._outer_curvature(theta, inner, slope)
+        return self._draw(theta, inner, hessian, drift, n_outer, rng)
+
+    def _draw(
+        self, theta: Array, inner: Inner, hessian: Array, drift: Array, n_outer: int, rng: np.random.Generator
+    ) -> Posterior:
+        proposal = Proposal(
+            hierarchy=self._hierarchy,
+            theta=theta,
+            x=inner.x,
+            outer_covariance=np.linalg.inv(hessian),
+            data_precision=inner.data_precision,
+            drift=drift,
+            shift=np.zeros_like(inner.x),
+        )
+        proposal = self._averaged(proposal, rng=rng)
+        n = int(np.clip(WEIGHED_LINES // max(len(self._observations), 1), *DRAWS_RANGE)) // DRAWS_A_THETA
+        pilot = proposal.draw(n // 4, rng=rng)
+        log_weights, _ = smooth_log_weights(self._log_weights(pilot))
+        drawn = proposal.recentred(pilot, np.exp(log_weights)).draw(n, rng=rng)
+        log_weights, pareto_k = smooth_log_weights(self._log_weights(drawn))
+        weights = np.exp(log_weights)
+        return Posterior(
+            x=drawn.x,
+            theta=drawn.theta,
+            log_weights=log_weights,
+            mode_x=inner.x,
+            mode_theta=theta,
+            covariance=linalg.inv(inner.precision),
+            effective=float(1.0 / (weights**2).sum()),
+            pareto_k=pareto_k,
+            n_invalid=int((drawn.x[:, KAPPA] <= 0).sum()),
+            n_newton=self.n_newton,
+            n_outer=n_outer,
+        )
+
+    def _averaged(self, proposal: Proposal, *, rng: np.random.Generator) -> Proposal:
+        """Return the proposal with the mean and precision that fit best on average over itself, at its centre of theta.
+
+        Its mean moves until the gradient averages to zero over it, and the curvature is averaged too (the Gaussian
+        nearest in Kullback-Leibler divergence: Opper & Archambeau 2009, Neural Computation 21:786): the mode is not the
+        mean, and in many dimensions the difference would leave few draws with weight. Antithetic draws cancel the
+        linear part.
+        """
+        theta, p = proposal.theta, len(proposal.x)
+        prior = self._hierarchy.inner(theta)
+        clock, variance = self._clock(theta)
+        design = self._columns(clock)
+        for _ in range(AVERAGING_STEPS):
+            centre = proposal.centres(theta[None])[0]
+            scale = np.ones(p)
+            scale[DELTA] = np.exp(centre[DELTA])
+            factor = linalg.cholesky(proposal.precision(theta), lower=True)
+            normals = rng.standard_normal((AVERAGING_PAIRS, p))
+            steps = linalg.solve_triangular(factor, normals.T, trans="T", lower=True).T
+            gradient, data = np.zeros(p), np.zeros((p, p))
+            for step in np.concatenate([steps, -steps]):
+                x = centre + step
+                x[DELTA] = np.exp(x[DELTA])
+                setting = self._setting(theta, float(x[KAPPA]), float(x[DELTA]), variance)
+                terms = self._integral.terms(design @ x, setting)
+                slope = design.T @ terms.eta + prior.slope(x)
+                slope[DELTA] = (slope[DELTA] + terms.delta) * x[DELTA]
+                gradient += slope / (2 * AVERAGING_PAIRS)
+                own = self._data_precision(design, terms)
+                own[DELTA, :] *= x[DELTA] / proposal.x[DELTA]
+                own[:, DELTA] *= x[DELTA] / proposal.x[DELTA]
+                data += own / (2 * AVERAGING_PAIRS)
+            move = linalg.cho_solve((factor, True), gradient)
+            proposal = replace(proposal, shift=proposal.shift + move, data_precision=data)
+        return proposal
+
+    def _log_weights(self, drawn: Drawn) -> Array:
+        """Return log posterior less log proposal, (draws,); -inf for draws with kappa <= 0.
+
+        Several draws are taken at once, as if each had a ledger of its own, so that small ledgers cost no more than
+        their sums.
+        """
+        x, theta = drawn.x, drawn.theta
+        n_lines, n_boxes = len(self._observations), self._grouping.n_boxes
+        valid = np.flatnonzero(x[:, KAPPA] > 0)
+        log_weights = np.full(len(x), -np.inf)
+        at_once = max(LINES_AT_ONCE // n_lines, 1)
+        for first in range(0, len(valid), at_once):
+            some = valid[first : first + at_once]
+            clocks = [self._clock(theta[i]) for i in some]
+            settings = [
+                self._setting(theta[i], float(x[i, KAPPA]), float(x[i, DELTA]), variance)
+                for i, (_, variance) in zip(some, clocks, strict=True)
+            ]
+            predictor = x[some, ALPHA, None] + x[some, KAPPA, None] * np.stack([clock for clock, _ in clocks])
+            predictor += (self._effects @ x[some].T).T
+            setting = Setting(
+                np.concatenate([s.box_sd for s in settings]),
+                *(np.repeat([s[k] for s in settings], n_lines) for k in (1, 2, 3)),
+            )
+            value = self._tiled(len(some)).value(predictor.ravel(), setting)
+            log_weights[some] = value.reshape(len(some), n_boxes).sum(axis=1)
+        return log_weights + drawn.log_prior - drawn.log_q
+
+    def _tiled(self, n: int) -> BoxIntegral:
+        """Return the integral over n copies of the ledger."""
+        if self._copies is None or self._copies[0] != n:
+            box = (self._grouping.box[None, :] + self._grouping.n_boxes * np.arange(n)[:, None]).ravel()
+            nodes = {"box_nodes": WEIGHT_BOX_NODES, "line_nodes": WEIGHT_LINE_NODES}
+            self._copies = n, BoxIntegral(np.tile(self._c, n), Grouping.of(box), **nodes)
+        return self._copies[1]
+
+    def log_posterior(self, x: Array, theta: Array) -> float:
+        """Return the log posterior of (x with delta on its log scale, theta), without constants."""
+        prior = self._hierarchy.inner(theta)
+        return self.log_likelihood(x, theta) + prior.log_density(x) + self._hierarchy.outer_log_density(theta)
+
+
+def _factor(precision: Array, prior: InnerPrior) -> tuple[tuple[Array, bool], Array]:
+    """Return the Cholesky factor; where curvature is negative (h0 > 0) it is floored by the prior's."""
+    try:
+        return linalg.cho_factor(precision, lower=True), precision
+    except linalg.LinAlgError:
+        floored = positive(precision, np.diag(0.1 * np.maximum(np.diag(prior.precision), 1e-3)))
+        return linalg.cho_factor(floored, lower=True), floored

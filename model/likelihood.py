@@ -1,0 +1,149 @@
+"""The ordered-outcome current-status likelihood of a line, with first and second derivatives.
+
+    loglik = -c1 H1 + c2 L(H1) - c3 H2 + c4 L(H2) + c5 L(H1 - H2),   L(z) = log(1 - exp(-z))
+    H1 = h0 + exp(eta),  H2 = h0 exp(-d0) + exp(eta - delta)
+
+Three states: c1 healthy, c3 = c5 damaged, c4 dead. Healthy / not: c1 and c2. Alive / dead: c3 and c4. So every row,
+whatever is known of it, has five coefficients. Grouped proportional hazards: Prentice & Gloeckler 1978; ordinal
+complementary log-log: McCullagh 1980. For h0 = 0 it is concave in (eta, delta).
+"""
+
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import special
+
+from model.observations import Observations
+from model.priors import SPOILT_DEATH_OFFSET
+
+Array = NDArray[np.float64]
+
+DEAD_SHARE_OF_SPOILT = float(np.exp(-SPOILT_DEATH_OFFSET))
+LARGEST_LOG_HAZARD = 300.0
+
+
+class CountError(ValueError):
+    """A line's counts cannot be used; the message names the line and what would be right."""
+
+
+class Terms(NamedTuple):
+    """Log likelihood and its derivatives in eta, delta and h0; shape of eta each."""
+
+    value: Array
+    eta: Array
+    eta2: Array
+    delta: Array
+    delta2: Array
+    eta_delta: Array
+    h0: Array
+
+
+def coefficients(observations: Observations) -> Array:
+    """Return (5, lines): what multiplies each term of the log likelihood.
+
+    Raises
+    ------
+    CountError
+        Where counts are negative, do not add up to `sent`, or neither healthy nor dead is known.
+    """
+    healthy, damaged, dead, sent = observations.healthy, observations.damaged, observations.dead, observations.sent
+    known = ~np.isnan(np.stack([healthy, damaged, dead]))
+    three, only_healthy, only_dead = known.all(axis=0), known[0] & ~known[2], known[2] & ~known[0]
+    bad = ~(three | only_healthy | only_dead)
+    if bad.any():
+        raise CountError(f"line {int(np.argmax(bad))}: healthy, or dead, or all three counts are needed")
+    h, m, d = (np.nan_to_num(x) for x in (healthy, damaged, dead))
+    wrong = (np.minimum(np.minimum(h, m), d) < 0) | (h + m + d > sent + 1e-9) | (three & (h + m + d < sent - 1e-9))
+    if wrong.any():
+        raise CountError(
+            f"line {int(np.argmax(wrong))}: healthy + damaged + dead must be the number sent, none below 0"
+        )
+    zero = np.zeros_like(h)
+    return np.stack(
+        [
+            np.where(only_dead, zero, h),
+            np.where(only_healthy, sent - h, zero),
+            np.where(only_dead, sent - d, np.where(three, m, zero)),
+            np.where(only_healthy, zero, d),
+            np.where(three, m, zero),
+        ]
+    )
+
+
+def log_choose(observations: Observations) -> Array:
+    """Return the log multinomial coefficient of each line, which no parameter changes; (lines,)."""
+    value = special.gammaln(observations.sent + 1.0)
+    rest = observations.sent.copy()
+    for counts in (observations.healthy, observations.damaged, observations.dead):
+        known = np.nan_to_num(counts)
+        value = value - special.gammaln(known + 1.0)
+        rest = rest - known
+    total: Array = value - special.gammaln(np.maximum(rest, 0.0) + 1.0)
+    return total
+
+
+def _log1mexp(z: Array) -> Array:
+    """Return log(1 - exp(-z)) for z > 0."""
+    with np.errstate(divide="ignore"):
+        value: Array = np.log(-np.expm1(-z))
+    return value
+
+
+def _times(count: Array, log_chance: Array) -> Array:
+    """Return count x log chance, 0 where the count is 0."""
+    return np.where(count > 0, count * np.where(count > 0, log_chance, 0.0), 0.0)
+
+
+def _odds(z: Array) -> Array:
+    """Return L'(z) = 1 / (exp(z) - 1)."""
+    with np.errstate(over="ignore", divide="ignore"):
+        value: Array = 1.0 / np.expm1(z)
+    return value
+
+
+def _hazard(eta: Array) -> Array:
+    """Return exp(eta); past 300 it stays, where nothing lives and squares are still finite."""
+    hazard: Array = np.exp(np.minimum(eta, LARGEST_LOG_HAZARD))
+    return hazard
+
+
+def value(eta: Array, c: Array, delta: float | Array, h0: float | Array) -> Array:
+    """Return the log likelihood alone; `c` is (5, ...) and broadcasts against `eta`, as delta and h0 do."""
+    a = _hazard(eta)
+    b = a * np.exp(-delta)
+    first, second = h0 + a, h0 * DEAD_SHARE_OF_SPOILT + b
+    between = h0 * (1.0 - DEAD_SHARE_OF_SPOILT) - a * np.expm1(-delta)
+    result: Array = _times(c[3], _log1mexp(second)) + _times(c[4], _log1mexp(between)) - c[0] * first - c[2] * second
+    if c[1].any():
+        result = result + _times(c[1], _log1mexp(first))
+    return result
+
+
+def terms(eta: Array, c: Array, delta: float | Array, h0: float | Array) -> Terms:
+    """Return the log likelihood with its derivatives; `c` is (5, ...) and broadcasts against `eta`."""
+    a = _hazard(eta)
+    b = a * np.exp(-delta)
+    ab = -a * np.expm1(-delta)
+    first, second = h0 + a, h0 * DEAD_SHARE_OF_SPOILT + b
+    between = h0 * (1.0 - DEAD_SHARE_OF_SPOILT) + ab
+    log_value = _times(c[3], _log1mexp(second)) + _times(c[4], _log1mexp(between)) - c[0] * first - c[2] * second
+    g1, g1_slope = -c[0], 0.0
+    if c[1].any():
+        r1 = np.where(c[1] > 0, _odds(first), 0.0)
+        g1, g1_slope = g1 + c[1] * r1, -c[1] * r1 * (1.0 + r1)
+        log_value = log_value + _times(c[1], _log1mexp(first))
+    r2, r3 = np.where(c[3] > 0, _odds(second), 0.0), np.where(c[4] > 0, _odds(between), 0.0)
+    g2, g2_slope = -c[2] + c[3] * r2, -c[3] * r2 * (1.0 + r2)
+    g3, g3_slope = c[4] * r3, -c[4] * r3 * (1.0 + r3)
+    d_eta = g1 * a + g2 * b + g3 * ab
+    d_delta = b * (g3 - g2)
+    return Terms(
+        value=log_value,
+        eta=d_eta,
+        eta2=d_eta + g1_slope * a**2 + g2_slope * b**2 + g3_slope * ab**2,
+        delta=d_delta,
+        delta2=-d_delta + b**2 * (g3_slope + g2_slope),
+        eta_delta=d_delta + b * (g3_slope * ab - g2_slope * b),
+        h0=g1 + g2 * DEAD_SHARE_OF_SPOILT + g3 * (1.0 - DEAD_SHARE_OF_SPOILT),
+    )
