@@ -18,7 +18,7 @@ from model.quadrature import normal_nodes
 Array = NDArray[np.float64]
 
 BOX_NODES, LINE_NODES = 9, 5
-MODE_STEPS = 8
+MODE_STEPS = 40
 LARGEST_STEP = 2.0
 LEAST_CURVATURE = 1e-6
 

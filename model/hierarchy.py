@@ -13,7 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import special
 
-from model.observations import KINDS, Level, Observations
+from model.observations import KINDS, Observations
+from model.predict import DRIFT_CORRELATION, Level
 from model.priors import LEARNED_SCALES, REFERENCE_KAPPA, PriorTable, solve_prior, total_spread
 from model.reference import Reference
 
@@ -21,8 +22,6 @@ Array = NDArray[np.float64]
 
 OUTER = (*LEARNED_SCALES, "q10_less_one", "chill_rate", "h0")
 ALPHA, KAPPA, DELTA, FIRST_EFFECT = 0, 1, 2, 3
-# A seller's quarters follow each other as a stationary AR(1).
-DRIFT_CORRELATION = 0.8
 SCALE_OF_KIND = {"genus": "genus_multiplier", "cultivar": "cultivar", "seller": "seller", "drift": "drift"}
 # A genus that the table does not have: as uncertain as the widest rows.
 UNKNOWN_SD_LOG = 0.6

@@ -35,10 +35,12 @@ OUTER_DIFFERENCE = 0.05
 LOG_Q10, LOG_CHILL, LOG_H0 = OUTER.index("q10_less_one"), OUTER.index("chill_rate"), OUTER.index("h0")
 SHIPMENT, LINE = OUTER.index("shipment"), OUTER.index("line")
 # Small ledgers are given more draws: about so many lines are weighed in all.
-WEIGHED_LINES = 6_000_000
-DRAWS_RANGE = (2048, 16_384)
-LINES_AT_ONCE = 4_096
+WEIGHED_LINES = 3_000_000
+DRAWS_RANGE = (2048, 8192)
+LINES_AT_ONCE = 1024
 AVERAGING_STEPS, AVERAGING_PAIRS = 2, 16
+# Rounds of draws that only move the proposal.
+PILOTS = 2
 WEIGHT_BOX_NODES, WEIGHT_LINE_NODES = 5, 5
 LEAST_EFFECTIVE = 200
 
@@ -241,7 +243,7 @@ class Inference:
             moved = theta.copy()
             moved[index] += 1e-3
             slope[index] += float(inner.terms.eta @ (inner.x[KAPPA] * (self._clock(moved)[0] - clock) / 1e-3))
-        return slope
+        return np.asarray(slope)
 
     def _common_slope(self, theta: Array, inner: Inner, covariance: Array) -> Array:
         """Return theta's slope through the prior of (alpha, kappa, delta), whose mean and spread follow the scales."""
@@ -278,8 +280,8 @@ class Inference:
         hessian = 0.5 * (hessian + hessian.T)
         return positive(hessian, 0.25 * np.diag(self._hierarchy.outer_sd**-2.0)), drift
 
-    def run(self, *, rng: np.random.Generator) -> Posterior:
-        """Return weighted draws of the posterior."""
+    def run(self, *, rng: np.random.Generator, n_weighed: int | None = None) -> Posterior:
+        """Return weighted draws of the posterior; `n_weighed` of them, or as many as suit the size of the ledger."""
         theta = self._hierarchy.outer_mean.copy()
         start = self._hierarchy.inner(theta).mean
         prior = self._hierarchy.inner(theta)
@@ -306,25 +308,36 @@ class Inference:
             if np.abs(step / self._hierarchy.outer_sd).max() < OUTER_TOLERANCE:
                 break
         hessian, drift = self._outer_curvature(theta, inner, slope)
-        return self._draw(theta, inner, hessian, drift, n_outer, rng)
+        if n_weighed is None:
+            n_weighed = int(np.clip(WEIGHED_LINES // max(len(self._observations), 1), *DRAWS_RANGE))
+        return self._draw(theta, inner, hessian, drift, n_outer, n_weighed // DRAWS_A_THETA, rng=rng)
 
     def _draw(
-        self, theta: Array, inner: Inner, hessian: Array, drift: Array, n_outer: int, rng: np.random.Generator
+        self,
+        theta: Array,
+        inner: Inner,
+        hessian: Array,
+        drift: Array,
+        n_outer: int,
+        n: int,
+        *,
+        rng: np.random.Generator,
     ) -> Posterior:
         proposal = Proposal(
             hierarchy=self._hierarchy,
             theta=theta,
             x=inner.x,
-            outer_covariance=np.linalg.inv(hessian),
+            outer_covariance=np.asarray(linalg.inv(hessian), dtype=np.float64),
             data_precision=inner.data_precision,
             drift=drift,
             shift=np.zeros_like(inner.x),
         )
         proposal = self._averaged(proposal, rng=rng)
-        n = int(np.clip(WEIGHED_LINES // max(len(self._observations), 1), *DRAWS_RANGE)) // DRAWS_A_THETA
-        pilot = proposal.draw(n // 4, rng=rng)
-        log_weights, _ = smooth_log_weights(self._log_weights(pilot))
-        drawn = proposal.recentred(pilot, np.exp(log_weights)).draw(n, rng=rng)
+        for _ in range(PILOTS):
+            pilot = proposal.draw(n // 2, rng=rng)
+            log_weights, _ = smooth_log_weights(self._log_weights(pilot))
+            proposal = proposal.recentred(pilot, np.exp(log_weights))
+        drawn = proposal.draw(n, rng=rng)
         log_weights, pareto_k = smooth_log_weights(self._log_weights(drawn))
         weights = np.exp(log_weights)
         return Posterior(

@@ -21,6 +21,7 @@ Array = NDArray[np.float64]
 
 DEAD_SHARE_OF_SPOILT = float(np.exp(-SPOILT_DEATH_OFFSET))
 LARGEST_LOG_HAZARD = 300.0
+SERIES_BELOW = 1e-5
 
 
 class CountError(ValueError):
@@ -84,15 +85,21 @@ def log_choose(observations: Observations) -> Array:
 
 
 def _log1mexp(z: Array) -> Array:
-    """Return log(1 - exp(-z)) for z > 0."""
+    """Return log(1 - exp(-z)) for z > 0; below 1e-5 by its series, log z - z / 2."""
     with np.errstate(divide="ignore"):
-        value: Array = np.log(-np.expm1(-z))
+        value: Array = np.log(np.where(z < SERIES_BELOW, z * (1.0 - 0.5 * z), 1.0 - np.exp(-z)))
     return value
 
 
-def _times(count: Array, log_chance: Array) -> Array:
-    """Return count x log chance, 0 where the count is 0."""
-    return np.where(count > 0, count * np.where(count > 0, log_chance, 0.0), 0.0)
+def _counted(count: Array, z: Array) -> Array:
+    """Return count x log(1 - exp(-z)), 0 where the count is 0; lines are the first axis."""
+    result = np.zeros_like(z)
+    if len(count) != len(z):
+        count = np.broadcast_to(count, z.shape)
+    rows = np.flatnonzero(count.reshape(len(count), -1)[:, 0] > 0)
+    if len(rows):
+        result[rows] = count[rows] * _log1mexp(z[rows])
+    return result
 
 
 def _odds(z: Array) -> Array:
@@ -114,9 +121,9 @@ def value(eta: Array, c: Array, delta: float | Array, h0: float | Array) -> Arra
     b = a * np.exp(-delta)
     first, second = h0 + a, h0 * DEAD_SHARE_OF_SPOILT + b
     between = h0 * (1.0 - DEAD_SHARE_OF_SPOILT) - a * np.expm1(-delta)
-    result: Array = _times(c[3], _log1mexp(second)) + _times(c[4], _log1mexp(between)) - c[0] * first - c[2] * second
+    result: Array = _counted(c[3], second) + _counted(c[4], between) - c[0] * first - c[2] * second
     if c[1].any():
-        result = result + _times(c[1], _log1mexp(first))
+        result = result + _counted(c[1], first)
     return result
 
 
@@ -127,12 +134,12 @@ def terms(eta: Array, c: Array, delta: float | Array, h0: float | Array) -> Term
     ab = -a * np.expm1(-delta)
     first, second = h0 + a, h0 * DEAD_SHARE_OF_SPOILT + b
     between = h0 * (1.0 - DEAD_SHARE_OF_SPOILT) + ab
-    log_value = _times(c[3], _log1mexp(second)) + _times(c[4], _log1mexp(between)) - c[0] * first - c[2] * second
+    log_value = _counted(c[3], second) + _counted(c[4], between) - c[0] * first - c[2] * second
     g1, g1_slope = -c[0], 0.0
     if c[1].any():
         r1 = np.where(c[1] > 0, _odds(first), 0.0)
         g1, g1_slope = g1 + c[1] * r1, -c[1] * r1 * (1.0 + r1)
-        log_value = log_value + _times(c[1], _log1mexp(first))
+        log_value = log_value + _counted(c[1], first)
     r2, r3 = np.where(c[3] > 0, _odds(second), 0.0), np.where(c[4] > 0, _odds(between), 0.0)
     g2, g2_slope = -c[2] + c[3] * r2, -c[3] * r2 * (1.0 + r2)
     g3, g3_slope = c[4] * r3, -c[4] * r3 * (1.0 + r3)

@@ -11,11 +11,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from model.damage import REFERENCE_C, extreme_rate
+from model.predict import Level
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.intp]
-# A name, or of a drift state the seller and the quarter (4 x year + quarter).
-Level = str | tuple[str, int]
 
 # Kinds of effects with levels in the ledger, in the order of the parameter vector.
 KINDS = ("group", "genus", "cultivar", "container", "roots", "service", "seller_kind", "seller", "drift")
@@ -61,6 +60,16 @@ class ExposureTable:
             _basis(np.array([log_q10]), LOG_Q10_RANGE, Q10_NODES)[0],
             _basis(np.array([log_chill]), LOG_CHILL_RANGE, CHILL_NODES)[0],
         ).ravel()
+        mean: Array = self._mean @ weights
+        if self._variance is None:
+            return mean, np.zeros_like(mean)
+        return mean, np.maximum(self._variance @ weights, 0.0)
+
+    def at_draws(self, log_q10: Array, log_chill: Array) -> tuple[Array, Array]:
+        """Return mean and variance under each draw of the clock's parameters, (lines, draws) each."""
+        q10 = _basis(log_q10, LOG_Q10_RANGE, Q10_NODES)
+        chill = _basis(log_chill, LOG_CHILL_RANGE, CHILL_NODES)
+        weights = np.einsum("dq,dc->qcd", q10, chill).reshape(-1, len(log_q10))
         mean: Array = self._mean @ weights
         if self._variance is None:
             return mean, np.zeros_like(mean)
@@ -141,12 +150,21 @@ class Observations:
         )
 
 
-def constant_exposure(inside_c: Array, days: Array, threshold_c: Array, sensitivity: Array) -> ExposureTable:
-    """Return the exposure of lines whose air in the box was constant and known; (lines,) each."""
+def constant_log_days(inside_c: Array, days: Array, threshold_c: Array, sensitivity: Array) -> Array:
+    """Return log equivalent days at the tabulated points of lines whose air in the box was constant and known.
+
+    Parameters
+    ----------
+    inside_c, days, threshold_c, sensitivity : (lines,)
+
+    Returns
+    -------
+    (lines, Q10_NODES, CHILL_NODES)
+    """
     log_q10 = ExposureTable.log_q10_points[None, :, None]
     chill = np.exp(ExposureTable.log_chill_points)[None, None, :] * sensitivity[:, None, None]
     inside, threshold = inside_c[:, None, None], threshold_c[:, None, None]
     warm = np.exp(log_q10 * (np.maximum(inside, threshold) - REFERENCE_C) / 10.0)
     rate = warm + chill * np.maximum(threshold - inside, 0.0) + extreme_rate(inside)
-    mean = np.log(days)[:, None, None] + np.log(rate)
-    return ExposureTable(mean, np.zeros_like(mean))
+    log_days: Array = np.log(days)[:, None, None] + np.log(rate)
+    return log_days

@@ -9,7 +9,7 @@ H_death never exceeds H_loss, so the three chances are in order for every draw.
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from zlib import crc32
 
 import numpy as np
@@ -39,6 +39,10 @@ UNKNOWN_THRESHOLD_SD_C = 3.0
 UNKNOWN_CLASS = "moderate"
 BOX_NODES = 5
 UNNAMED = ""
+# A seller's quarters follow each other as a stationary AR(1).
+DRIFT_CORRELATION = 0.8
+# A name, or of a drift state the seller and the quarter (4 x year + quarter).
+Level = str | tuple[str, int]
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,6 +56,7 @@ class Plant:
     service: str | None = None
     seller_kind: str | None = None
     seller: str | None = None
+    quarter: int | None = None
 
 
 @lru_cache(maxsize=4096)
@@ -89,7 +94,7 @@ class PosteriorDraws:
     late_loss: LateLossDraws
     reference: Reference
     key: int = 0
-    effects: Mapping[str, Mapping[str, Array]] = field(default_factory=dict)
+    effects: Mapping[str, Mapping[Level, Array]] = field(default_factory=dict)
 
     @property
     def n_draws(self) -> int:
@@ -127,6 +132,30 @@ class PosteriorDraws:
         name = UNNAMED if level is None else level
         known = self.effects.get(kind, {}).get(name)
         return known if known is not None else sd * self.normals(f"{kind}:{name}")
+
+    def drift(self, seller: str | None, quarter: int | None) -> Array:
+        """Return draws of a seller's drift in a quarter (4 x year + quarter; None: the latest with boxes).
+
+        Between quarters with boxes and beyond them it returns to the seller's level as the AR(1) does.
+        """
+        sd = self.parameters.scales["drift"]
+        states = self._drift_quarters.get(seller or UNNAMED, ())
+        if not states:
+            return sd * self.normals(f"drift:{seller or UNNAMED}")
+        nearest = states[-1] if quarter is None else min(states, key=lambda state: abs(state - quarter))
+        known = self.effects["drift"][(seller or UNNAMED, nearest)]
+        if quarter is None or quarter == nearest:
+            return known
+        rho = DRIFT_CORRELATION ** abs(quarter - nearest)
+        return rho * known + float(np.sqrt(1.0 - rho**2)) * sd * self.normals(f"drift:{seller}:{quarter}")
+
+    @cached_property
+    def _drift_quarters(self) -> dict[str, tuple[int, ...]]:
+        quarters: dict[str, list[int]] = {}
+        for level in self.effects.get("drift", {}):
+            if isinstance(level, tuple):
+                quarters.setdefault(level[0], []).append(level[1])
+        return {seller: tuple(sorted(own)) for seller, own in quarters.items()}
 
     def box_sd(self) -> Array:
         """Return the sd of shipment and line effects together, (draws,)."""
@@ -204,7 +233,7 @@ def sending_effects(plant: Plant, draws: PosteriorDraws) -> Array:
         total = total + draws.effect(kind, named, reference.prior_scales[kind].median)
     seller = plant.seller.casefold() if plant.seller else None
     total = total + draws.effect("seller", seller, parameters.scales["seller"])
-    return total + draws.effect("drift", seller, parameters.scales["drift"])
+    return total + draws.drift(seller, plant.quarter)
 
 
 def plant_effects(plant: Plant, draws: PosteriorDraws) -> Array:

@@ -18,7 +18,7 @@ Array = NDArray[np.float64]
 
 DRAWS_A_THETA = 8
 # Wider than the approximation, so that the tails of the posterior are reached.
-OUTER_INFLATION = 1.15
+OUTER_INFLATION = 1.05
 COMMON = slice(0, DELTA + 1)
 
 

@@ -9,20 +9,21 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from model.observations import KINDS, Array, Indices, Observations, constant_exposure
-from model.predict import box_chances
+from model.lines import LINE_DTYPE, Lines, observe
+from model.observations import KINDS, Array, Indices, Observations, constant_log_days
+from model.predict import DRIFT_CORRELATION, Level, box_chances
 from model.priors import REFERENCE_DAYS, REFERENCE_KAPPA, ParameterDraws, draw_prior
-from model.reference import REFERENCE_CONTAINER, REFERENCE_GROUP, REFERENCE_ROOTS, Reference
+from model.reference import REFERENCE_CONTAINER, REFERENCE_ROOTS, Reference
 
-DRIFT_CORRELATION = 0.8
 # Share of boxes in the reference packing.
 REFERENCE_SHARE = 0.8
 
 
 @dataclass(frozen=True, eq=False)
 class Design:
-    """What an importer sends: `observations` without counts, (lines,) days and inside temperature, (boxes,) sellers."""
+    """What an importer sends: the table of lines, the observations without counts, days and inside °C, (lines,)."""
 
+    lines: Lines
     observations: Observations
     days: Array
     inside_c: Array
@@ -67,49 +68,28 @@ def draw_design(
     median = np.array([reference.services[name].p50_days for name in services])[service]
     days = (median * np.exp(0.4 * rng.standard_normal(n_boxes)))[box]
     inside = rng.normal(19.0, 5.0, n_boxes).clip(4.0, 34.0)[box]
-    rows = [reference.genera[genera[g]] for g in genus]
-    names = {
-        "group": [row.group if row.group != REFERENCE_GROUP else None for row in rows],
-        "genus": [row.genus for row in rows],
-        "cultivar": [row.genus for row in rows],
-        "container": [containers[c] if containers[c] != REFERENCE_CONTAINER else None for c in container[box]],
-        "roots": [roots[r] if roots[r] != REFERENCE_ROOTS else None for r in root[box]],
-        "service": [services[s] for s in service[box]],
-        "seller_kind": [kinds[k] for k in seller_kind[seller[box]]],
-        "seller": [f"seller {s}" for s in seller[box]],
-        "drift": [(f"seller {s}", int(q)) for s, q in zip(seller[box], quarter[box], strict=True)],
-    }
-    levels, codes = {}, {}
-    for kind in KINDS:
-        levels[kind] = tuple(sorted({name for name in names[kind] if name is not None}))
-        index = {name: i for i, name in enumerate(levels[kind])}
-        codes[kind] = np.array([index[name] if name is not None else -1 for name in names[kind]], dtype=np.intp)
-    packing = [
-        reference.containers[containers[c]].time_ratio * reference.roots[roots[r]].time_ratio
-        for c, r in zip(container[box], root[box], strict=True)
-    ]
-    kind_ratio = [reference.seller_kinds[kinds[k]].time_ratio for k in seller_kind[seller[box]]]
-    log_time_ratio = np.log([row.time_ratio for row in rows]) + np.log(packing) + np.log(kind_ratio)
+    lines = np.empty(n_lines, dtype=LINE_DTYPE)
+    lines["shipment"] = [f"box {b:06d}" for b in box]
+    lines["genus"] = [str(genera[g]) for g in genus]
+    lines["cultivar"] = None
+    lines["container"] = [containers[c] for c in container[box]]
+    lines["roots"] = [roots[r] for r in root[box]]
+    lines["service"] = [services[s] for s in service[box]]
+    lines["seller_kind"] = [kinds[k] for k in seller_kind[seller[box]]]
+    lines["seller"] = [f"seller {s}" for s in seller[box]]
+    lines["quarter"] = quarter[box]
+    rows = [reference.genera[name] for name in lines["genus"]]
     threshold = np.array([row.chill_threshold_c for row in rows])
     sensitivity = np.array([reference.chill_classes[row.chill_class].sensitivity for row in rows])
-    sent = 1.0 + rng.poisson(plants_a_line - 1, n_lines)
-    unknown = np.full(n_lines, np.nan)
-    observations = Observations(
-        box=box,
-        healthy=unknown,
-        damaged=unknown,
-        dead=unknown,
-        sent=sent,
-        levels=levels,
-        codes=codes,
-        log_time_ratio=log_time_ratio,
-        exposure=constant_exposure(inside, days, threshold, sensitivity),
-    )
-    return Design(observations, days, inside)
+    lines["log_days"] = constant_log_days(inside, days, threshold, sensitivity)
+    lines["log_days_variance"] = 0.0
+    counts = np.full((n_lines, 4), np.nan)
+    counts[:, 3] = 1.0 + rng.poisson(plants_a_line - 1, n_lines)
+    return Design(lines, observe(lines, counts, reference)[0], days, inside)
 
 
 def effect_sds(
-    kind: str, levels: tuple[object, ...], scales: Mapping[str, float], reference: Reference
+    kind: str, levels: tuple[Level, ...], scales: Mapping[str, float], reference: Reference
 ) -> NDArray[np.float64]:
     """Return the prior sd of each level of a kind of effect, (levels,)."""
     if kind == "genus":
@@ -123,10 +103,10 @@ def effect_sds(
     return np.full(len(levels), reference.prior_scales[kind].median)
 
 
-def drift_correlation(levels: tuple[object, ...]) -> Array:
+def drift_correlation(levels: tuple[Level, ...]) -> Array:
     """Return the correlation of drift states (seller, quarter), 0.8 to the power of the quarters between."""
-    sellers = np.array([str(level[0]) for level in levels])  # type: ignore[index]
-    quarters = np.array([int(level[1]) for level in levels])  # type: ignore[index]
+    sellers = np.array([str(level[0]) for level in levels])
+    quarters = np.array([int(level[1]) for level in levels])
     gap = np.abs(quarters[:, None] - quarters[None, :])
     correlation: Array = np.where(sellers[:, None] == sellers[None, :], DRIFT_CORRELATION**gap, 0.0)
     return correlation
@@ -155,7 +135,7 @@ def true_predictor(observations: Observations, truth: Truth) -> Array:
     for kind in KINDS:
         codes: Indices = observations.codes[kind]
         eta = eta + np.where(codes >= 0, np.append(truth.effects[kind], 0.0)[codes], 0.0)
-    return eta
+    return np.asarray(eta)
 
 
 def draw_counts(observations: Observations, truth: Truth, *, rng: np.random.Generator) -> Observations:
@@ -165,6 +145,11 @@ def draw_counts(observations: Observations, truth: Truth, *, rng: np.random.Gene
     eta = true_predictor(observations, truth) + shipment[observations.box] + line
     healthy, dead = box_chances(eta, np.array(truth.parameters["delta"]), np.array(truth.parameters["h0"]))
     sent = observations.sent.astype(np.int64)
-    chances = np.stack([healthy, np.maximum(1.0 - healthy - dead, 0.0), dead], axis=1)
+    chances: Array = np.stack([healthy, np.maximum(1.0 - healthy - dead, 0.0), dead], axis=1)
     counts = rng.multinomial(sent, chances / chances.sum(axis=1, keepdims=True)).astype(float)
     return replace(observations, healthy=counts[:, 0], damaged=counts[:, 1], dead=counts[:, 2])
+
+
+def counts_of(observations: Observations) -> Array:
+    """Return healthy, damaged, dead and sent of each line, (lines, 4)."""
+    return np.stack([observations.healthy, observations.damaged, observations.dead, observations.sent], axis=1)
