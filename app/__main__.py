@@ -1,4 +1,4 @@
-"""The command line: ``python -m app serve | demo | compare | hold | order-size | risk``."""
+"""The command line: ``python -m app serve | demo | compare | hold | order-size | risk | import | export``."""
 
 import argparse
 import sys
@@ -18,6 +18,7 @@ QUESTIONS = {
     "order-size": "how many to order so that enough arrive healthy",
     "risk": "chances of lines of plants",
 }
+DATABASE_HELP = "sqlite:///FILE or postgresql+psycopg://..., sqlite:///transit.db unless given"
 
 
 class BadInput(Exception):  # noqa: N818 - it carries the lines that say so
@@ -37,12 +38,21 @@ def _parser() -> argparse.ArgumentParser:
     serve = commands.add_parser("serve", help="serve the HTTP API on this computer")
     serve.add_argument("--host", help="loopback address, 127.0.0.1 unless given")
     serve.add_argument("--port", type=int, help="8000 unless given")
+    serve.add_argument("--database-url", metavar="URL", help=DATABASE_HELP)
     demo = commands.add_parser("demo", help="answer for an invented batch, then serve")
     demo.add_argument("--no-serve", action="store_true", help="only print")
     for name, text in QUESTIONS.items():
         question = commands.add_parser(name, help=text)
         question.add_argument("file", metavar="FILE", help="request body as JSON; - for standard input")
         question.add_argument("--json", action="store_true", help="print the answer as JSON")
+    imported = commands.add_parser("import", help="take a CSV file of arrived boxes into the ledger, all or nothing")
+    imported.add_argument("file", metavar="FILE", help="CSV; - for standard input")
+    imported.add_argument(
+        "--replace", action="store_true", help="replace shipments that differ, and keep their history"
+    )
+    exported = commands.add_parser("export", help="print the arrived boxes of the ledger as CSV")
+    for command in (imported, exported):
+        command.add_argument("--database-url", metavar="URL", help=DATABASE_HELP)
     return parser
 
 
@@ -55,7 +65,7 @@ def _settings(**given: str | int | None) -> Settings:
         lines = []
         for fault in error.errors(include_url=False, include_input=False):
             name = str(fault["loc"][0])
-            source = f"--{name}" if name in values else f"TRANSIT_{name.upper()}"
+            source = f"--{name.replace('_', '-')}" if name in values else f"TRANSIT_{name.upper()}"
             own = fault.get("ctx", {}).get("error")
             lines.append(f"{source}: {own or 'must be ' + expected(schema['properties'][name], schema)}")
         raise BadInput(*lines) from error
@@ -75,9 +85,24 @@ def _write(text: str) -> None:
 
 def _serve(settings: Settings) -> None:
     # Imported here: the commands that read a file need no web framework, and serving needs no reports.
+    from app.ledger_commands import check_ledger  # noqa: PLC0415
     from app.server import serve  # noqa: PLC0415
 
+    check_ledger(settings)
     serve(settings)
+
+
+def _ledger(arguments: argparse.Namespace) -> None:
+    settings = _settings(database_url=arguments.database_url)
+    data = _read(arguments.file) if arguments.command == "import" else b""
+    from app.ledger_commands import export_file, import_file  # noqa: PLC0415 - see _serve
+
+    if arguments.command == "import":
+        _write(import_file(data, settings, replace=arguments.replace))
+    else:
+        # Bytes, so that the terminal's encoding and line ends do not change the file.
+        sys.stdout.buffer.write(export_file(settings))
+        sys.stdout.flush()
 
 
 def run(arguments: argparse.Namespace) -> None:
@@ -89,7 +114,10 @@ def run(arguments: argparse.Namespace) -> None:
         If a file, a setting or a request cannot be used.
     """
     if arguments.command == "serve":
-        _serve(_settings(host=arguments.host, port=arguments.port))
+        _serve(_settings(host=arguments.host, port=arguments.port, database_url=arguments.database_url))
+        return
+    if arguments.command in ("import", "export"):
+        _ledger(arguments)
         return
     settings = _settings()
     # The file is read first, so that a wrong name is told at once.

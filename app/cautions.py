@@ -172,22 +172,15 @@ TEMPLATES = {
     ),
     "old_name": Template("{genus} is answered as {accepted}, the accepted name."),
     "unknown_cultivar": Template(
-        "No box of {genus} {cultivar} is recorded: answered as any {genus}, with the spread between cultivars."
+        "No box of {plants} is recorded: answered as any cultivar of its genus, so the answer is wider."
     ),
     "unknown_seller": Template("No box of this seller is recorded: answered as any seller, so the answer is wider."),
     "nearest_place": Template(
-        "{code} is not in the table of places: the weather is that of {nearest}, {km} km away, corrected for elevation."
+        "{code} is not in the table of places: the weather is that of {nearest}, {km} km away, corrected for "
+        "elevation.",
+        more=("Over more than {far_km} km temperatures may differ by several degrees.",),
     ),
-    "city_code": Template("{code} is a city: the weather is that of {place}."),
     "date_unusual": Template("{what} is {date}: check that this is meant.", BUYER),
-    "assumed_costs": Template(
-        "Costs left out were taken from rules of thumb or as 0: {costs}. They are listed one by one.", BUYER
-    ),
-    "assumed_transit": Template(
-        "The transit time of {route} is the usual one of its service: replace it by your carrier's record"
-        " if you have it.",
-        BUYER,
-    ),
     "boxes_overfull": Template(
         "{route}: {boxes} boxes for {plants} plants are more than {capacity} a box; crowding is not in the model.",
         BUYER,

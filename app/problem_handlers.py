@@ -1,5 +1,6 @@
 """Every refusal of the service as one problem+json answer."""
 
+import logging
 from http import HTTPStatus
 
 from fastapi import FastAPI
@@ -17,8 +18,11 @@ from app.problems import (
     MethodNotAllowed,
     NotFound,
     Problem,
+    StoreUnavailable,
     json_pointer,
 )
+
+LOG = logging.getLogger("uvicorn.error")
 
 BY_STATUS: dict[int, type[Problem]] = {kind.status: kind for kind in (Forbidden, NotFound, MethodNotAllowed)}
 
@@ -30,6 +34,8 @@ def problem_response(problem: Problem, headers: dict[str, str] | None = None) ->
 
 async def _on_problem(_request: Request, problem: Exception) -> Response:
     assert isinstance(problem, Problem)  # noqa: S101 - registered for this class only
+    if isinstance(problem, StoreUnavailable):
+        LOG.error("the ledger cannot be used: %s", problem.reason)
     return problem_response(problem)
 
 

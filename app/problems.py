@@ -7,9 +7,11 @@ The exception tree::
     ├── Forbidden               403  not from this computer
     ├── NotFound                404  no such address or thing
     ├── MethodNotAllowed        405  the address takes another method
+    ├── Conflict                409  at odds with what is recorded
     ├── TooLarge                413  the body is over its limit
-    ├── UnsupportedMediaType    415  the body is not said to be JSON
-    ├── InvalidInput            422  JSON, but not what the operation takes
+    ├── UnsupportedMediaType    415  the body is not said to be of the type taken
+    ├── InvalidInput            422  JSON or CSV, but not what the operation takes
+    ├── StoreUnavailable        503  the database cannot be used
     └── HttpProblem             4xx  any other refusal of the framework
 """
 
@@ -19,14 +21,32 @@ from typing import ClassVar, NamedTuple
 
 MEDIA_TYPE = "application/problem+json"
 MAX_ERRORS = 100
+MAX_CELL_ERRORS = 10_000
 MAX_TOKEN_CHARACTERS = 120
 
 
 class FieldError(NamedTuple):
-    """One fault: where it is (RFC 6901 JSON pointer, empty for the whole body) and what would be right."""
+    """One fault: where it is (RFC 6901 JSON pointer, empty for the whole body) and what would be right.
+
+    Of a CSV file, `row` counts its rows, the header being 1, and `column` is a name of the header; the pointer then
+    goes into the list of its rows.
+    """
 
     pointer: str
     message: str
+    row: int | None = None
+    column: str | None = None
+
+    @property
+    def place(self) -> str:
+        """Where the fault is, for people."""
+        if self.row is None:
+            return self.pointer or "/"
+        return f"row {self.row}" + (f", {self.column}" if self.column is not None else "")
+
+    def as_json(self) -> dict[str, str | int]:
+        """Return the fault as it stands in the body of a problem; row and column only where there are any."""
+        return {name: value for name, value in self._asdict().items() if value is not None}
 
 
 def json_pointer(location: Iterable[str | int]) -> str:
@@ -70,13 +90,13 @@ class Problem(Exception):  # noqa: N818 - the name of the thing in RFC 9457
                 "status": self.http_status,
                 "detail": self.detail,
                 "code": self.code,
-                "errors": [error._asdict() for error in self.errors],
+                "errors": [error.as_json() for error in self.errors],
             }
         ).encode()
 
     def lines(self) -> list[str]:
-        """Return one line a fault, ``pointer: message``, or the detail where no fault is listed."""
-        return [f"{error.pointer or '/'}: {error.message}" for error in self.errors] or [self.detail]
+        """Return one line a fault, ``place: message``, or the detail where no fault is listed."""
+        return [f"{error.place}: {error.message}" for error in self.errors] or [self.detail]
 
 
 class MalformedJson(Problem):
@@ -116,6 +136,14 @@ class MethodNotAllowed(Problem):
     title = "Method not allowed"
 
 
+class Conflict(Problem):
+    """The call is at odds with what is recorded."""
+
+    status = 409
+    code = "conflict"
+    title = "Conflict"
+
+
 class TooLarge(Problem):
     """The body is over its limit."""
 
@@ -130,20 +158,20 @@ class TooLarge(Problem):
 
 
 class UnsupportedMediaType(Problem):
-    """The body is not said to be JSON."""
+    """The body is not said to be of the type that the operation takes."""
 
     status = 415
     code = "unsupported_media_type"
     title = "Unsupported media type"
 
-    def __init__(self) -> None:
+    def __init__(self, name: str = "JSON", media_type: str = "application/json") -> None:
         """Say which type is taken."""
-        message = "must be sent as JSON, with the header Content-Type: application/json"
+        message = f"must be sent as {name}, with the header Content-Type: {media_type}"
         super().__init__(f"The body {message}.", [FieldError("", message)])
 
 
 class InvalidInput(Problem):
-    """The body is JSON but not what the operation takes; each fault is an error with its pointer."""
+    """The body is JSON or CSV but not what the operation takes; each fault is an error with its place."""
 
     status = 422
     code = "invalid_input"
@@ -162,6 +190,36 @@ class InvalidInput(Problem):
         """Return one line a fault, and how many more there are."""
         more = self.n_faults - len(self.errors)
         return super().lines() + ([f"and {more:,} more"] if more > 0 else [])
+
+
+class InvalidCells(InvalidInput):
+    """A CSV file with cells that are not as they should be; up to `MAX_CELL_ERRORS` are listed."""
+
+    def __init__(self, errors: Sequence[FieldError], n_faults: int | None = None) -> None:
+        """Take the faults to list and, where more were found than listed, their number."""
+        n = len(errors) if n_faults is None else n_faults
+        detail = "One cell is not as it should be." if n == 1 else f"{n:,} cells are not as they should be."
+        if n > MAX_CELL_ERRORS:
+            detail += f" The first {MAX_CELL_ERRORS:,} are listed."
+        Problem.__init__(self, f"{detail} Nothing was imported.", errors[:MAX_CELL_ERRORS])
+        self.n_faults = n
+
+
+class StoreUnavailable(Problem):
+    """The database of the ledger cannot be used."""
+
+    status = 503
+    code = "store_unavailable"
+    title = "The ledger cannot be used just now"
+
+    def __init__(self, reason: str) -> None:
+        """Take what the database says; it stays out of answers, since it may name hosts and files."""
+        self.reason = reason
+        super().__init__("The database of the ledger cannot be used; the reason is in the log of the server.")
+
+    def lines(self) -> list[str]:
+        """Return the reason, for whoever runs the command."""
+        return [f"the ledger cannot be used: {self.reason}"]
 
 
 class HttpProblem(Problem):
@@ -186,9 +244,11 @@ KINDS: tuple[type[Problem], ...] = (
     Forbidden,
     NotFound,
     MethodNotAllowed,
+    Conflict,
     TooLarge,
     UnsupportedMediaType,
     InvalidInput,
     Problem,
+    StoreUnavailable,
 )
 """Every problem with a code of its own, in order of status."""

@@ -1,6 +1,7 @@
 """Settings of the service: the only reader of the environment."""
 
 import ipaddress
+import re
 from typing import Annotated
 
 from pydantic import AfterValidator, Field
@@ -24,10 +25,18 @@ def _loopback_only(host: str) -> str:
     return host
 
 
+def _known_database(url: str) -> str:
+    if not re.fullmatch(r"sqlite:///[^?]+|postgresql\+psycopg://.+", url) or url.startswith("sqlite:///:memory:"):
+        # The URL may hold a password: it is not repeated.
+        raise ValueError("must be sqlite:///FILE or postgresql+psycopg://USER@HOST/DATABASE")
+    return url
+
+
 class Settings(BaseSettings):
-    """Where the server listens; each field is read from ``TRANSIT_<FIELD>`` unless given."""
+    """Where the server listens and keeps its ledger; each field is read from ``TRANSIT_<FIELD>`` unless given."""
 
     model_config = SettingsConfigDict(env_prefix="TRANSIT_", frozen=True)
 
     host: Annotated[str, AfterValidator(_loopback_only)] = "127.0.0.1"
     port: Annotated[int, Field(ge=0, le=65_535)] = 8000
+    database_url: Annotated[str, AfterValidator(_known_database), Field(repr=False)] = "sqlite:///transit.db"

@@ -25,7 +25,7 @@ Array = NDArray[np.float64]
 
 MOST_NEWTON_STEPS = 60
 NEWTON_TOLERANCE = 1e-4
-SHORTEST_STEP = 1e-4
+SHORTEST_STEP, LONGEST_STEP = 1e-4, 3.0
 # A step takes delta down to no less than this share of itself.
 LEAST_DELTA_SHARE = 0.2
 MOST_OUTER_STEPS = 12
@@ -171,7 +171,7 @@ class Inference:
             gradient[DELTA] += terms.delta
             data = self._data_precision(design, terms)
             precision = data + prior.curvature(x)
-            factor, precision = _factor(precision, prior)
+            factor, precision = _factor(precision)
             step = linalg.cho_solve(factor, gradient)
             decrement = float(gradient @ step)
             if decrement < NEWTON_TOLERANCE:
@@ -194,17 +194,18 @@ class Inference:
         design: sparse.csr_array,
     ) -> Array:
         """Return x moved along the step, halved until the log posterior rises."""
-        length = 1.0
+        length = min(1.0, LONGEST_STEP / float(np.abs(step).max()))
         if step[DELTA] < 0:
-            length = min(1.0, (1.0 - LEAST_DELTA_SHARE) * x[DELTA] / -step[DELTA])
-        while length > SHORTEST_STEP:
+            length = min(length, (1.0 - LEAST_DELTA_SHARE) * x[DELTA] / -step[DELTA])
+        shortest = SHORTEST_STEP * length
+        while length > shortest:
             trial = x + length * step
             moved = setting._replace(delta=float(trial[DELTA]))
             value = float(self._integral.value(design @ trial, moved).sum()) + prior.log_density(trial)
             if value >= current + 1e-4 * length * decrement - 1e-7 * abs(current):
                 return trial
             length *= 0.5
-        return x + SHORTEST_STEP * step
+        return x + length * step
 
     def _data_precision(self, design: sparse.csr_array, terms: BoxTerms) -> Array:
         g = self._grouping
@@ -432,10 +433,15 @@ class Inference:
         return self.log_likelihood(x, theta) + prior.log_density(x) + self._hierarchy.outer_log_density(theta)
 
 
-def _factor(precision: Array, prior: InnerPrior) -> tuple[tuple[Array, bool], Array]:
-    """Return the Cholesky factor; where curvature is negative (h0 > 0) it is floored by the prior's."""
+def _factor(precision: Array) -> tuple[tuple[Array, bool], Array]:
+    """Return the Cholesky factor; where curvature is negative (h0 > 0, far from the mode) its size counts instead.
+
+    So a step leads away from a saddle (Dauphin et al. 2014, saddle-free Newton).
+    """
     try:
         return linalg.cho_factor(precision, lower=True), precision
     except linalg.LinAlgError:
-        floored = positive(precision, np.diag(0.1 * np.maximum(np.diag(prior.precision), 1e-3)))
-        return linalg.cho_factor(floored, lower=True), floored
+        values, vectors = np.linalg.eigh(precision)
+        sizes = np.maximum(np.abs(values), 1e-6 * float(np.abs(values).max()))
+        bent: Array = (vectors * sizes) @ vectors.T
+        return linalg.cho_factor(bent, lower=True), bent

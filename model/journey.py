@@ -234,3 +234,22 @@ def _air_tables(legs: Sequence[Leg], streets: dict[str, StreetAir], hours: int) 
             weights[leg.place][i] = open_share
     used = [(weights[place], air.day, air.anomaly_c) for place, air in streets.items() if weights[place].any()]
     return _AirTables(base, used)
+
+
+def follow_inside(legs: Sequence[Leg], ends_h: Array, streets: dict[str, StreetAir], box: Box) -> tuple[Array, Array]:
+    """Return mean air inside of each hour and the part of the hour that counts, (hours, journeys) each.
+
+    The same air as `expose` adds up, for the few journeys of a recorded box; journey i meets draw i of the weather.
+    """
+    n_legs, n = ends_h.shape
+    hours = max(int(np.ceil(ends_h[-1].max())), 1)
+    air = _air_tables(legs, streets, hours)
+    middle = np.arange(hours)[:, None] + 0.5
+    leg = np.zeros((hours, n), dtype=np.intp)
+    for end in ends_h[:-1]:
+        leg += middle >= end
+    outside = air.base_c.ravel().take(leg + np.arange(hours)[:, None] * n_legs)
+    for weight, day, anomaly in air.anomalies:
+        outside += weight.take(leg) * anomaly[day[:hours], :n]
+    inside = _InsideAir(box, np.full(n, float(hours)), hours).follow(outside, 0)
+    return inside, np.clip(ends_h[-1] - middle + 0.5, 0.0, 1.0)

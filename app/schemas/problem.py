@@ -10,6 +10,8 @@ class ProblemError(AnswerModel):
 
     pointer: str = Field(description="JSON pointer (RFC 6901) into the body; empty: the whole body")
     message: str = Field(description="what would be right")
+    row: int | None = Field(default=None, description="row of a CSV file, its header being row 1")
+    column: str | None = Field(default=None, description="column of a CSV file")
 
 
 class ProblemBody(AnswerModel):

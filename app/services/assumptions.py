@@ -7,6 +7,12 @@ from model.reference import Reference
 # Costs with a rule of thumb are looked up in the request's currency; the others are 0 unless given.
 COSTS = ("phyto", "permit", "other", "duty_rate", "tax_rate", "tax_reclaimed_share")
 
+# What counts once a refund or replacement is asked for.
+RECOURSE = {
+    "chance": "chance that a claim is honoured (judgement, from memory)",
+    "claim_window_hours": "the most common window of a sample of published policies, 1 h to 7 days",
+}
+
 
 def costs_of(batch: Batch, reference: Reference) -> tuple[dict[str, float], list[Assumed]]:
     """Return the costs of the batch, given or assumed, and the assumed ones."""
@@ -37,9 +43,11 @@ def unsaid(batch: Batch) -> list[Assumed]:
     if "kind" not in batch.recourse.model_fields_set:
         why = "not given: nothing is counted on for dead plants"
         assumed.append(Assumed(pointer="/recourse/kind", value=batch.recourse.kind, why=why))
-    elif batch.recourse.kind != "none" and "chance" not in batch.recourse.model_fields_set:
-        why = "not given: chance that a claim is honoured (judgement, from memory)"
-        assumed.append(Assumed(pointer="/recourse/chance", value=batch.recourse.chance, why=why))
+    elif batch.recourse.kind != "none":
+        for name, why in RECOURSE.items():
+            if name not in batch.recourse.model_fields_set:
+                value = getattr(batch.recourse, name)
+                assumed.append(Assumed(pointer=f"/recourse/{name}", value=value, why=f"not given: {why}"))
     for name in ("max_loss_share", "confidence"):
         if name not in batch.risk.model_fields_set:
             assumed.append(Assumed(pointer=f"/risk/{name}", value=getattr(batch.risk, name), why="not given"))

@@ -16,22 +16,23 @@ NOTABLE_SHARE = 0.05
 NOTABLE_CHILL_DAYS = 0.25
 TOO_WARM_C = 35.0
 LONGEST_RULE_DAYS = 21.0
+SOIL_FREE_COUNTRIES = frozenset({"US", "CA", "AU"})
 
 
 def asked_cautions(batch: Batch, prepared: PreparedBatch) -> list[Caution]:
     """Return the cautions that follow from the request alone."""
-    cautions = [*prepared.cautions, caution("no_own_record")]
+    cautions = [*prepared.cautions, *_record_cautions(batch, prepared)]
     if missing := missing_papers(batch):
         days = max(route.plan.papers_days for route in prepared.routes)
         cautions.append(caution("papers_missing", papers=", ".join(missing), days=days))
     genera = {line.plant.genus.genus: line.plant.genus for line in prepared.lines if line.plant.genus}
     if listed := [name for name, genus in genera.items() if genus.cites]:
         cautions.append(caution("cites_possible", genera=", ".join(listed)))
-    cautions += [
-        caution("chilled_handling", route=route.asked.name)
-        for route in prepared.routes
-        if route.asked.service == "air_cargo"
-    ]
+    if prepared.routes[0].plan.lane.places["destination"].country in SOIL_FREE_COUNTRIES:
+        cautions.append(caution("soil_free"))
+    if by_cargo := [route.asked.name for route in prepared.routes if route.asked.service == "air_cargo"]:
+        cautions += [caution("chilled_handling", route=name) for name in by_cargo]
+        cautions += [caution("carrier_liability"), caution("storage_charges")]
     if batch.packing.heat_pack_hours > 0 and batch.packing.heat_packs > 0:
         cautions.append(caution("heat_pack_brands"))
     if batch.recourse.kind == "none":
@@ -105,6 +106,21 @@ def layover_cautions(prepared: PreparedBatch, ship_date: date) -> list[Caution]:
         for route in prepared.routes
         if route.plan.lane.service.layover_days(ship_date.weekday()) > 0
     ]
+
+
+def _record_cautions(batch: Batch, prepared: PreparedBatch) -> list[Caution]:
+    """Return what has no box recorded."""
+    cautions = [caution("no_own_record")]
+    if batch.seller is not None:
+        cautions.append(caution("unknown_seller"))
+    named = {
+        (genus.genus, cultivar.casefold()): f"{genus.genus} {cultivar}"
+        for genus, cultivar in ((line.plant.genus, line.plant.cultivar) for line in prepared.lines)
+        if genus and cultivar
+    }
+    if named:
+        cautions.append(caution("unknown_cultivar", plants=", ".join(named.values())))
+    return cautions
 
 
 def _plants(batch: Batch) -> int:

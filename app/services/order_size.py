@@ -14,7 +14,7 @@ from app.services.compare import WEATHER_DAYS, distribution, money_items, usual_
 from app.services.lanes import WeatherDraws
 from app.services.simulation import BatchSimulation
 from model.landed_cost import landed_cost
-from model.order_size import enough_chance, smallest_order, smallest_order_apart
+from model.order_size import enough_chance, enough_chance_apart, smallest_order, smallest_order_apart
 
 MOST_PLANTS = 10_000
 # Boxes apart are simulated one by one up to here, the limit of a request.
@@ -67,13 +67,18 @@ def _order(
     together = chances(route, 1)[:, 0]
     quantity = smallest_order(together, target.healthy, target.confidence, maximum=MOST_PLANTS)
     by_box, room = together[:, None], MOST_PLANTS
+    label = f"order {route.asked.name}"
     if route.asked.travel == "apart" and (quantity is None or quantity + others > route.capacity):
         # Each box holds the lines at the mix asked for; four times the target is past any order worth placing.
         room = max(1, route.capacity * asked // total)
         by_box = chances(route, min(MOST_BOXES, -(-4 * target.healthy // room) + 1))
-        rng = simulation.rng(f"order {route.asked.name}")
         quantity = smallest_order_apart(
-            by_box, target.healthy, target.confidence, capacity=room, rng=rng, maximum=MOST_PLANTS
+            by_box,
+            target.healthy,
+            target.confidence,
+            capacity=room,
+            rng=simulation.rng(label),
+            maximum=MOST_PLANTS,
         )
     if quantity is None:
         return RouteOrder(
@@ -83,16 +88,20 @@ def _order(
     boxes = route.asked.boxes or needed
     quantities = [quantity if i == target.line else line.quantity for i, line in enumerate(request.lines)]
     cost = landed_cost(route.waybill(request, quantities, boxes))
-    rng = simulation.rng(f"ordered {route.asked.name}")
+    # Drawn as in the search, so that the chance is the one it found and the counts belong to it.
+    if by_box.shape[1] == 1:
+        chance = enough_chance(together, target.healthy, quantity)
+    else:
+        chance = enough_chance_apart(by_box, target.healthy, quantity, capacity=room, rng=simulation.rng(label))
+    rng = simulation.rng(label)
     healthy = np.zeros(simulation.n_draws, dtype=np.int64)
     for box in range(by_box.shape[1]):
         healthy += rng.binomial(min(max(quantity - box * room, 0), room), by_box[:, box])
-    exact = float(enough_chance(together, target.healthy, quantity)) if by_box.shape[1] == 1 else None
     return RouteOrder(
         name=route.asked.name,
         quantity=quantity,
         boxes=boxes,
-        chance=float(np.mean(healthy >= target.healthy)) if exact is None else exact,
+        chance=chance,
         healthy=distribution(healthy),
         items=money_items(cost),
         landed_cost=float(cost.total),

@@ -15,6 +15,8 @@ from model.climate import LAPSE_C_PER_M
 from model.reference import Place, Reference
 
 EARTH_RADIUS_KM = 6371.0
+# Beyond this the nearest place may have another climate (judgement, from memory).
+FAR_KM = 150.0
 FEET_PER_M = 3.28084
 
 
@@ -92,16 +94,10 @@ def _from_nearest(code: str, reference: Reference) -> ResolvedPlace:
         tmin_c=nearest.tmin_c + lapse,
         tmax_c=nearest.tmax_c + lapse,
     )
+    km = between_km(place, nearest)
+    far_km = FAR_KM if km > FAR_KM else None
     return ResolvedPlace(
-        place,
-        (
-            caution(
-                "nearest_place",
-                code=code,
-                nearest=nearest.iata,
-                km=f"{between_km(place, nearest):,.0f}",
-            ),
-        ),
+        place, (caution("nearest_place", code=code, nearest=nearest.iata, km=f"{km:,.0f}", far_km=far_km),)
     )
 
 

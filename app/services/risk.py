@@ -18,6 +18,7 @@ from model.damage import ClockDraws, chill_rate, damage_rate
 from model.predict import Plant, PosteriorDraws, clock_draws, genus_effects, log_time_ratio, sending_effects
 from model.priors import REFERENCE_DAYS
 from model.reference import Genus
+from model.transit import SHORTEST_DAYS
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.intp]
@@ -117,7 +118,7 @@ def answer_risk(request: RiskRequest, engine: Engine) -> bytes:
     lines = _Lines(queries, engine)
     exposures = QueryExposures(engine)
     cautions = RiskCautions(engine)
-    log_days = np.log(np.array([query.transit_days for query in queries]))
+    log_days = np.log(np.maximum([query.transit_days for query in queries], SHORTEST_DAYS))
     inside = np.array([q.temperature.inside_c if type(q.temperature) is InsideTemperature else np.nan for q in queries])
     columns = np.empty((13, len(queries)))
     draws, kappa = engine.chance_draws, engine.chance_draws.parameters.kappa

@@ -33,12 +33,14 @@ class RiskCautions:
             lane = (temperature.origin, temperature.destination)
         long_days = days if days > LONGEST_RULE_DAYS else None
         pack_h = query.heat_pack_hours if query.heat_packs and 0 < query.heat_pack_hours < 24.0 * days else None
-        key = (query.genus, query.seller is None, long_days, extreme_c, lane, pack_h)
+        key = (query.genus, query.cultivar, query.seller is None, long_days, extreme_c, lane, pack_h)
         known = self._known.get(key)
         if known is None:
             said: list[Caution] = [*resolve_genus(query.genus, self._reference)[1], caution("no_own_record")]
             if query.seller is not None:
                 said.append(caution("unknown_seller"))
+            if genus is not None and query.cultivar is not None:
+                said.append(caution("unknown_cultivar", plants=f"{genus.genus} {query.cultivar}"))
             for code in lane or ():
                 said += resolve_place(code, "", self._reference).cautions
             if long_days is not None:

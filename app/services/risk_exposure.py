@@ -15,6 +15,7 @@ from model.damage import ExposureClock
 from model.journey import expose, leg_ends
 from model.predict import clock_draws
 from model.reference import Genus
+from model.transit import SHORTEST_DAYS
 
 Array = NDArray[np.float64]
 
@@ -66,7 +67,8 @@ class QueryExposures:
         return box_of(packing, self._engine.reference)
 
     def _daily(self, query: RiskQuery, temperature: DailyTemperature, genus: Genus | None) -> tuple[Array, Array]:
-        hours = max(int(np.ceil(24.0 * query.transit_days)), 1)
+        transit_days = max(query.transit_days, SHORTEST_DAYS)
+        hours = int(np.ceil(24.0 * transit_days))
         at = CLOSING_TIME.hour + np.arange(hours) + 0.5
         # Days run from midnight: the box is closed on the first of them.
         days = np.minimum((at // 24).astype(int), len(temperature.daily) - 1)
@@ -74,7 +76,7 @@ class QueryExposures:
         high = np.array([day.max_c for day in temperature.daily])[days]
         outside = 0.5 * (low + high) + 0.5 * (high - low) * np.cos(2.0 * np.pi * (at - WARMEST_HOUR) / 24.0)
         inside = inside_air(outside, self._box(query), float(outside[0]))
-        counted = np.clip(24.0 * query.transit_days - np.arange(hours), 0.0, 1.0)
+        counted = np.clip(24.0 * transit_days - np.arange(hours), 0.0, 1.0)
         draws = self._engine.chance_draws
         clock = ExposureClock(clock_draws([genus], draws))
         for start in range(0, hours, 24):
@@ -96,7 +98,7 @@ class QueryExposures:
         weather = WeatherDraws(
             reference, query.ship_date, int(query.transit_days) + 2, draws=draws.n_draws, seed=WEATHER_SEED
         )
-        ends = leg_ends(lane.legs, np.full(draws.n_draws, query.transit_days), added_days={})
+        ends = leg_ends(lane.legs, np.full(draws.n_draws, max(query.transit_days, SHORTEST_DAYS)), added_days={})
         streets = weather.streets(lane, lane.closing(query.ship_date), int(np.ceil(ends[-1, 0])) + 1)
         exposed = expose(lane.legs, ends, streets, self._box(query), clock_draws([genus], draws))
         return np.log(exposed.equivalent_days[0]), exposed.chill_dose_days[0]

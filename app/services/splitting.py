@@ -43,6 +43,8 @@ def splitting(batch: Batch, asked: "SimulatedRoute", other: "SimulatedRoute") ->
         text += "it pays on average."
     elif keeps:
         text += f"it pays, since only apart is the loss kept with the wanted {percent(batch.risk.confidence)}."
+    elif within.apart <= within.together and worst.apart <= worst.together:
+        text += "neither is better, so it does not pay."
     else:
         text += f"it does not pay on average; it does if that safety is worth {money(extra, batch.currency)} to you."
     return Splitting(

@@ -33,6 +33,11 @@ def test_every_use_gives_the_fields_of_its_text() -> None:
         assert needed <= given <= known, code
 
 
+def test_every_text_is_raised_somewhere() -> None:
+    """But that of an unusual date, which waits for recorded boxes."""
+    assert TEMPLATES.keys() - {code for code, _ in uses()} == {"date_unusual"}
+
+
 @pytest.mark.parametrize("code", sorted(TEMPLATES))
 def test_text_is_a_sentence_with_a_date_where_a_rule_stands_behind_it(code: str) -> None:
     template = TEMPLATES[code]

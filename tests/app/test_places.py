@@ -56,6 +56,13 @@ def test_another_airport_answers_from_the_nearest_place_corrected_for_height(cod
     assert code in found.cautions[0].text
 
 
+# Derry is some 100 km from Belfast, Baguio about as far from Clark; Chetumal 300 km from Cancun, Cusco 570 from Lima.
+@pytest.mark.parametrize(("code", "far"), [("LDY", False), ("BAG", False), ("CTM", True), ("CUZ", True)])
+def test_a_far_place_may_differ_by_several_degrees_and_says_so(code: str, far: bool) -> None:
+    [said] = resolve_place(code, "/origin", REFERENCE).cautions
+    assert ("more than 150 km temperatures may differ by several degrees" in said.text) == far
+
+
 @pytest.mark.parametrize(("code", "mean_c"), [("BAG", 19.5), ("TLC", 13.5)])
 def test_a_hill_town_near_a_gateway_comes_out_about_right(code: str, mean_c: float) -> None:
     """Annual means of Baguio and Toluca, from memory.

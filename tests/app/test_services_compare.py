@@ -134,6 +134,12 @@ class TestJourney:
         assert mean_days("2027-01-16") == pytest.approx(6.0)
         assert mean_days("2027-01-16", "2027-01-17") == pytest.approx(7.0)
 
+    def test_closed_days_are_those_of_the_destination(self) -> None:
+        # In Los Angeles the box is closed on Sunday the 10th, 17 h, and would be opened on Friday the 15th.
+        fields: Fields = {"destination": "LAX", "routes": [COURIER | {"transit_days": fixed(5.0)}]}
+        for closed, days in (("2027-01-15", 6.0), ("2027-01-16", 5.0)):
+            assert compare(**fields, closed_dates=[closed]).routes[0].transit_days.mean == pytest.approx(days)
+
     def test_friday_lies_over_the_weekend_unless_the_time_is_given(self) -> None:
         monday, friday = compare(), compare(ship_date="2027-01-15")
         assert friday.routes[0].transit_days.p50 == pytest.approx(monday.routes[0].transit_days.p50 + 1.0, rel=0.01)

@@ -92,15 +92,35 @@ def test_surer_takes_more_and_shorter_takes_fewer() -> None:
 def test_apart_needs_fewer_where_one_lost_box_must_not_lose_all() -> None:
     """At a high confidence together means guarding against the loss of everything; apart, of a box."""
     packing = {"container": "foam_box", "roots": "damp_wrap", "capacity": 25}
-    target = {"line": 0, "healthy": 40, "confidence": 0.85}
+    target = {"line": 0, "healthy": 40, "confidence": 0.9}
     sizes = {}
     for travel in ("together", "apart"):
         routes = [ONE_LINE["routes"][0] | {"travel": travel}]
-        [order] = order_size(**ONE_LINE | {"packing": packing, "routes": routes, "target": target}).routes
+        [order] = order_size(
+            **ONE_LINE | {"packing": packing, "routes": routes, "target": target, "draws": 4096}
+        ).routes
         sizes[travel] = order.quantity
     assert sizes["together"] is not None
     assert sizes["apart"] is not None
-    assert sizes["apart"] < sizes["together"]
+    assert sizes["apart"] < sizes["together"] - 2
+
+
+@pytest.mark.parametrize("seed", range(1, 7))
+@pytest.mark.parametrize(("healthy", "confidence"), [(40, 0.9), (30, 0.85), (60, 0.8)])
+def test_chance_apart_is_at_least_the_one_asked_for(healthy: int, confidence: float, seed: int) -> None:
+    fields: Fields = {
+        "packing": {"container": "foam_box", "roots": "damp_wrap", "capacity": 25},
+        "routes": [ONE_LINE["routes"][0] | {"travel": "apart"}],
+        "target": {"line": 0, "healthy": healthy, "confidence": confidence},
+        "seed": seed,
+    }
+    [order] = order_size(**ONE_LINE | fields).routes
+    assert order.quantity is not None
+    assert order.quantity > 25
+    assert order.chance is not None
+    assert order.chance >= confidence
+    # One more plant changes the chance by little.
+    assert order.chance < confidence + 0.03
 
 
 def test_routes_stand_in_the_order_asked_and_nothing_is_said_of_boxes() -> None:

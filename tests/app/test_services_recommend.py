@@ -4,7 +4,7 @@ import pytest
 
 from app.schemas.compare import Splitting
 from app.services.batch import prepare
-from tests.app.batches import CARGO, COURIER, Fields, compare, compare_request, engine, fixed, line, outcomes
+from tests.app.batches import CARGO, COSTS, COURIER, Fields, compare, compare_request, engine, fixed, line, outcomes
 
 TWO_BOXES: Fields = {"container": "foam_box", "roots": "damp_wrap", "capacity": 40}
 SLOW: Fields = COURIER | {"transit_days": {"p10": 7, "p50": 10, "p90": 14}}
@@ -74,6 +74,20 @@ class TestSplitting:
         said, _ = self.splitting()
         assert not said.pays
         assert "does not pay" in said.text
+
+    def test_neither_better_is_said_plainly(self) -> None:
+        said, reason = self.splitting(draws=4096)
+        assert said.chance_loss_within_limit.apart <= said.chance_loss_within_limit.together
+        assert said.worst_5pct_margin.apart <= said.worst_5pct_margin.together
+        assert said.text.endswith("neither is better, so it does not pay.")
+        assert "worth" not in reason
+
+    def test_one_better_is_left_to_the_buyer(self) -> None:
+        free = {"costs": COSTS | {"phyto": 0}, "routes": [SLOW | {"handling": 10}]}
+        said, _ = self.splitting(**free, draws=4096)
+        assert not said.pays
+        assert said.worst_5pct_margin.apart > said.worst_5pct_margin.together
+        assert said.text.endswith("it does if that safety is worth 10.00 EUR to you.")
 
     def test_it_pays_where_only_apart_keeps_the_loss(self) -> None:
         # With 60 % bearable one box of two may be lost.
@@ -161,6 +175,17 @@ class TestAssumed:
         assert {item.code: item.amount for item in answer.routes[0].money.items}["phyto"] == 40
         assert all(assumed.why for assumed in answer.assumed)
         assert {"papers_assumed", "no_recourse"} <= {caution.code for caution in answer.cautions}
+
+    def test_claim_window_left_out_is_listed_where_a_claim_counts(self) -> None:
+        def assumed(**recourse: object) -> Fields:
+            routes = [COURIER | {"boxes": 1, "transit_days": fixed(5.0)}]
+            return {a.pointer: a.value for a in compare(recourse=recourse, routes=routes).assumed}
+
+        # The policies read run from 1 h to 7 days, 48 h most often.
+        assert assumed(kind="refund", chance=0.5) == {"/recourse/claim_window_hours": 48}
+        assert assumed(kind="replacement", chance=0.5, claim_window_hours=24) == {}
+        assert assumed(kind="replacement", chance=0.5, claim_window_hours=None) == {}
+        assert assumed(kind="none") == {}
 
     def test_currency_without_a_rule_of_thumb_costs_nothing_and_says_so(self) -> None:
         values = {assumed.pointer: assumed.value for assumed in compare(**self.minimal, currency="JPY").assumed}

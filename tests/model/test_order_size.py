@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.stats import binom
 
-from model.order_size import smallest_order, smallest_order_apart
+from model.order_size import enough_chance, enough_chance_apart, smallest_order, smallest_order_apart
 
 repeatable = settings(derandomize=True, deadline=None)
 chances = st.lists(st.one_of(st.floats(0, 1), st.sampled_from([0.0, 1.0])), min_size=1, max_size=5)
@@ -86,6 +86,37 @@ class TestApart:
         rng = np.random.default_rng(11)
         chance = np.where(rng.random((200_000, 10)) < lost, 0.0, good)
         assert smallest_order_apart(chance, target, confidence, capacity=10, rng=rng) == expected
+
+    @repeatable
+    @given(st.integers(0, 1000), st.integers(1, 60), st.integers(1, 25), st.floats(0.5, 0.95))
+    def test_chance_is_the_one_the_search_found(self, seed: int, target: int, capacity: int, confidence: float) -> None:
+        """Few draws, so that other draws would often fall on the other side of the confidence."""
+        chance = np.random.default_rng(7).beta(6, 2, size=(64, 12))
+        found = smallest_order_apart(chance, target, confidence, capacity=capacity, rng=np.random.default_rng(seed))
+        if found is None:
+            return
+
+        def reached(plants: int) -> float:
+            rng = np.random.default_rng(seed)
+            return enough_chance_apart(chance, target, plants, capacity=capacity, rng=rng)
+
+        assert reached(found) >= confidence
+        # The first plant of a box is judged after a draw of the box before it; elsewhere one fewer is too few.
+        if found % capacity != 1 and found > 1:
+            assert reached(found - 1) < confidence
+
+    def test_chance_of_one_box_is_exact_and_of_more_boxes_by_sums(self) -> None:
+        chance = np.random.default_rng(3).beta(4, 2, size=(200, 2))
+        rng = np.random.default_rng(4)
+        assert enough_chance_apart(chance, 6, 8, capacity=8, rng=rng) == enough_chance(chance[:, 0], 6, 8)
+        # Two boxes of 8 and 5 at chances 0.7 and 0.9: the sum of two binomials, by enumeration.
+        exact = sum(binom.pmf(k, 8, 0.7) * binom.sf(10 - k - 1, 5, 0.9) for k in range(9))
+        equal = np.tile([0.7, 0.9], (100_000, 1))
+        assert enough_chance_apart(equal, 10, 13, capacity=8, rng=rng) == pytest.approx(exact, abs=0.005)
+
+    def test_more_plants_than_the_boxes_hold_are_refused(self) -> None:
+        with pytest.raises(ValueError, match="2 boxes of 10 do not hold 21 plants"):
+            enough_chance_apart(np.ones((4, 2)), 5, 21, capacity=10, rng=np.random.default_rng(0))
 
     def test_ends_with_its_boxes_and_at_the_maximum(self) -> None:
         sure = np.ones((4, 3))

@@ -14,6 +14,7 @@ from model.priors import (
     SPREAD_GRID,
     CommonParameters,
     ParameterDraws,
+    PriorError,
     draw_prior,
     rule_shares,
     solve_prior,
@@ -21,7 +22,7 @@ from model.priors import (
     total_spread,
 )
 from model.quadrature import marginal_survival
-from model.reference import PriorScale, Reference, load_reference
+from model.reference import PriorScale, Reference, Rule, load_reference
 
 Array = NDArray[np.float64]
 
@@ -163,6 +164,44 @@ def test_solution_is_the_weighted_least_squares_fit(at: int) -> None:
     jacobian = np.asarray(fit.jac)
     covariance = np.linalg.inv(jacobian.T @ jacobian)
     np.testing.assert_allclose(table.covariance[at], covariance[:2, :2], rtol=0.05)
+
+
+def changed(**fields: object) -> tuple[Rule, ...]:
+    """Return the rules with fields changed in all of them."""
+    return tuple(replace(rule, **fields) for rule in RULES)  # type: ignore[arg-type]
+
+
+UNDETERMINED = {
+    "none": (),
+    "one": RULES[:1],
+    "nothing about death": tuple(rule for rule in RULES if rule.outcome == "healthy"),
+    "nothing but death": tuple(rule for rule in RULES if rule.outcome == "dead"),
+    "all on the same day": changed(days=9.0),
+    "no range": tuple(replace(rule, low=rule.best, high=rule.best) for rule in RULES),
+    "a share of 0": changed(low=0.0),
+    "a share of 1": changed(best=1.0),
+    "days help": tuple(replace(rule, days=30.0 - rule.days) for rule in RULES),
+    "days do nothing": changed(low=0.4, best=0.5, high=0.6),
+    "dead before damaged": tuple(
+        replace(rule, low=0.9, best=0.95, high=0.97) if rule.outcome == "dead" else rule for rule in RULES
+    ),
+}
+
+
+@pytest.mark.parametrize("name", UNDETERMINED)
+def test_rules_that_do_not_make_a_prior_are_refused_with_a_remedy(name: str) -> None:
+    with pytest.raises(PriorError, match="give shares healthy at two times or more that fall with days"):
+        solve_prior(UNDETERMINED[name], log_q10=LOG_Q10, h0=H0)
+
+
+def test_three_rules_that_differ_are_enough() -> None:
+    three = tuple(rule for rule in RULES if rule.code in {"healthy_7_days", "healthy_14_days", "dead_10_days"})
+    table = solve_prior(three, log_q10=LOG_Q10, h0=H0)
+    at = 5
+    shares = dense_shares(np.array([*table.mean[at], table.delta_mean[at]]), float(SPREAD_GRID[at]))
+    for rule, share in zip(RULES, shares, strict=True):
+        if rule in three:
+            assert share == pytest.approx(rule.best, abs=1e-4)
 
 
 @pytest.mark.parametrize("code", ["healthy_10_days", "dead_10_days"])

@@ -240,7 +240,7 @@ def run(n_boxes: int) -> dict[str, Any]:
     }
     return {
         "n_boxes": n_boxes,
-        "fingerprint": fingerprint(observations),
+        "fingerprint": fingerprint(design, observations),
         "seeds": {**SEEDS, "sampler": SEED},
         "counts": {name: int(getattr(observations, name).sum()) for name in ("sent", "healthy", "damaged", "dead")},
         "sampler": {

@@ -1,14 +1,15 @@
 """The invented importers and questions that the fit and the recorded reference share, rebuilt from seeds."""
 
 import hashlib
-from dataclasses import dataclass
+from dataclasses import astuple, dataclass
 
 import numpy as np
 
 from model.observations import KINDS, Observations
 from model.predict import Plant, log_time_ratio
+from model.priors import LEARNED_SCALES, solve_prior
 from model.reference import REFERENCE_CONTAINER, REFERENCE_ROOTS, load_reference
-from model.synthetic import Design, draw_counts, draw_design, draw_truth
+from model.synthetic import Design, draw_counts, draw_design, draw_truth, effect_sds
 
 SIZES = (20, 60, 300)
 # One seed a step, so that importers of every size have the same genera, sellers and truth.
@@ -17,7 +18,11 @@ N_QUERIES = 200
 # Every tenth question is about a seller without data; of the others this share leaves the seller or the quarter open.
 NEW_SELLER_EVERY, OPEN_SHARE = 10, 0.25
 NEW_SELLER = "new seller"
+# So far from any quarter with boxes that the seller is back at its level: drift is a draw from its population.
+SILENT_QUARTER = 10_000
 DAYS, INSIDE_C = (2.0, 15.0), (4.0, 32.0)
+# Log Q10 and log chill rate at which the fingerprint looks at exposures.
+EXPOSURE_AT = (0.5, -1.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,7 +34,7 @@ class Query:
     seller : str or None
         None: not named; `NEW_SELLER`: without data. Both are draws from the population of sellers.
     quarter : int or None
-        Quarter of a drift state with data, or None: a quarter without boxes, drawn from the population of quarters.
+        Quarter of a drift state with data, or `SILENT_QUARTER`; None where the seller has no data.
     days, inside_c : float
     threshold_c, sensitivity : float
         The genus's tabulated chilling threshold and sensitivity, taken as known.
@@ -80,7 +85,7 @@ def _draw_query(observations: Observations, new_seller: bool, *, rng: np.random.
         row = int(np.flatnonzero(observations.codes["seller"] == names["seller"].index(seller))[0])
         seller_kind = names["seller_kind"][observations.codes["seller_kind"][row]]
         quarters = [int(state[1]) for state in levels["drift"] if isinstance(state, tuple) and state[0] == seller]
-        quarter = None if rng.random() < OPEN_SHARE else quarters[int(rng.integers(len(quarters)))]
+        quarter = SILENT_QUARTER if rng.random() < OPEN_SHARE else quarters[int(rng.integers(len(quarters)))]
     plant = Plant(
         genus=genus,
         container=_one([REFERENCE_CONTAINER, *names["container"]], rng=rng),
@@ -109,13 +114,25 @@ def _one(names: list[str], *, rng: np.random.Generator) -> str:
     return names[int(rng.integers(len(names)))]
 
 
-def fingerprint(observations: Observations) -> str:
-    """Return a digest of counts, levels and questions: a recorded result belongs to data with the same digest."""
-    parts: list[object] = [observations.box.tolist()]
-    for counts in (observations.healthy, observations.damaged, observations.dead):
-        parts.append(counts.astype(int).tolist())
-    parts.extend((kind, observations.levels[kind], observations.codes[kind].tolist()) for kind in KINDS)
+def fingerprint(design: Design, observations: Observations) -> str:
+    """Return a digest of data, prior and questions: a recorded result holds for what has the same digest."""
+    reference = load_reference()
+    rows = reference.prior_scales
+    table = solve_prior(reference.rules, log_q10=float(np.log1p(rows["q10_less_one"].median)), h0=rows["h0"].median)
+    middle = observations.exposure.at(*EXPOSURE_AT)[0]
+    counts = (observations.healthy, observations.damaged, observations.dead)
+    parts: list[object] = [array.astype(int).tolist() for array in (observations.box, *counts)]
+    for array in (design.days, design.inside_c, observations.log_time_ratio, middle):
+        parts.append(np.round(array, 6).tolist())
+    unit = dict.fromkeys(LEARNED_SCALES, 1.0)
+    for kind in KINDS:
+        levels = observations.levels[kind]
+        sds = np.round(effect_sds(kind, levels, unit, reference), 6)
+        parts.append((kind, levels, sds.tolist(), observations.codes[kind].tolist()))
+    parts.extend((name, row.median, row.sd_log) for name, row in sorted(rows.items()))
+    parts.append([np.round(array, 4).tolist() for array in (table.mean, table.covariance)])
+    parts.append([np.round(array, 4).tolist() for array in (table.delta_mean, table.delta_shape)])
     for query in queries(observations):
-        names = (query.genus, query.container, query.roots, query.service, query.seller, query.quarter)
-        parts.append((names, round(query.days, 6), round(query.inside_c, 6)))
+        values = astuple(query)
+        parts.append([round(value, 6) if isinstance(value, float) else value for value in values])
     return hashlib.sha256(repr(parts).encode()).hexdigest()[:16]

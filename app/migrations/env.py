@@ -1,0 +1,13 @@
+"""Run by Alembic: migrate on the connection, and in the transaction, of the caller."""
+
+from alembic import context
+
+from app.store.schema import metadata
+
+context.configure(
+    connection=context.config.attributes["connection"],
+    target_metadata=metadata,
+    # Alembic assumes otherwise for SQLite, whose driver used to end transactions at each table definition.
+    transactional_ddl=True,
+)
+context.run_migrations()

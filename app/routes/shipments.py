@@ -1,0 +1,36 @@
+"""``POST /v1/shipments/import`` and ``GET /v1/shipments/export``."""
+
+from anyio import to_thread
+from fastapi import APIRouter, Request, Response
+
+from app.problems import UnsupportedMediaType
+from app.services.ledger_export import export_csv
+from app.services.ledger_import import import_csv
+
+CSV_LIMIT_BYTES = 64 * 2**20
+CSV_TYPE = "text/csv"
+IMPORT_PATH = "/v1/shipments/import"
+
+router = APIRouter()
+
+
+@router.post(IMPORT_PATH, include_in_schema=False)
+async def import_shipments(request: Request, replace: bool = False) -> Response:
+    """Take a CSV file of arrived shipments into the ledger, all or nothing."""
+    if request.headers.get("content-type", "").partition(";")[0].strip().lower() not in ("", CSV_TYPE):
+        raise UnsupportedMediaType("CSV", CSV_TYPE)
+    data = await request.body()
+    state = request.app.state
+    answer = await to_thread.run_sync(
+        lambda: import_csv(data, state.database, state.engine.reference, replace=replace), limiter=state.workers
+    )
+    return Response(answer.model_dump_json(), media_type="application/json")
+
+
+@router.get("/v1/shipments/export", include_in_schema=False)
+async def export_shipments(request: Request) -> Response:
+    """Return all arrived shipments as CSV."""
+    state = request.app.state
+    content = await to_thread.run_sync(lambda: export_csv(state.database), limiter=state.workers)
+    headers = {"Content-Disposition": 'attachment; filename="shipments.csv"'}
+    return Response(content, media_type=f"{CSV_TYPE}; charset=utf-8", headers=headers)

@@ -1,0 +1,152 @@
+"""Recorded boxes -> the table that the model is fitted to, each line with its exposure given everything recorded."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from app.services.batch import PackedBox, box_of
+from app.services.genera import resolve_genus
+from app.services.lanes import Lane, WeatherDraws
+from app.services.places import resolve_place
+from app.services.recorded_transit import recorded_transit_days
+from app.store.arrived import ArrivedBoxes, Coded, LineColumns, LoggerColumns, ShipmentColumns
+from model.journey import leg_ends
+from model.lines import LINE_DTYPE, Lines
+from model.predict import UNKNOWN_CLASS, UNKNOWN_THRESHOLD_C
+from model.recorded import journey_bins, log_days, logged_mean_bins, tabulated_rates, trace_bins
+from model.reference import Genus, Place, Reference
+
+Array = NDArray[np.float64]
+
+# Journeys drawn for a box that nobody logged.
+JOURNEYS = 16
+WEATHER_SEED = 1
+MOST_KEPT_JOURNEYS = 50_000
+
+
+class RecordedLines(NamedTuple):
+    """Lines and counts for a fit: healthy, damaged, dead, sent, NaN where unknown; `shipment` indexes the shipments."""
+
+    lines: Lines
+    counts: Array
+    shipment: NDArray[np.int64]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Boxed:
+    """A box's days and its hours in bins of temperature."""
+
+    days: float
+    bins: Array
+
+
+def recorded_lines(arrived: ArrivedBoxes, logger: LoggerColumns, reference: Reference) -> RecordedLines:
+    """Return the lines of all arrived boxes.
+
+    The exposure of a box is that of its logger's trace; else of its logger's mean with the container's usual spread;
+    else of seasonal weather with anomalies along the legs of its service.
+    """
+    shipments, lines = arrived
+    exposures = _Exposures(reference)
+    traces = _traces(logger, shipments)
+    boxes = [exposures.of(shipments, i, traces.get(int(number))) for i, number in enumerate(shipments.number)]
+    names = {name: _texts(getattr(lines, name)) for name in ("genus", "cultivar")}
+    genera = {name: resolve_genus(name, reference)[0] for name in set(names["genus"]) if name}
+    rates = {genus: _rates(genus, reference) for genus in set(genera.values())}
+    table = np.empty(len(lines.shipment), dtype=LINE_DTYPE)
+    own = lines.shipment
+    table["shipment"] = [f"{number:09d}" for number in shipments.number[own]]
+    table["genus"] = [genera[n].genus if n and genera[n] else n for n in names["genus"]]  # type: ignore[union-attr]
+    table["cultivar"] = names["cultivar"]
+    for field in ("container", "roots", "service", "seller_kind", "seller"):
+        texts = _texts(getattr(shipments, field))
+        table[field] = [texts[i] for i in own]
+    months = shipments.ship_date.astype("datetime64[M]").astype(int)
+    table["quarter"] = (months // 3 + 4 * 1970)[own]
+    for row, (i, name) in enumerate(zip(own, names["genus"], strict=True)):
+        box = boxes[i]
+        mean, variance = log_days(box.bins, rates[genera[name or ""]], box.days, dates_only=True)
+        table["log_days"][row], table["log_days_variance"][row] = mean, variance
+    return RecordedLines(table, _counts(lines), own)
+
+
+def _counts(lines: LineColumns) -> Array:
+    cells = np.stack([lines.healthy, lines.damaged, lines.dead, lines.sent], axis=1).astype(float)
+    cells[cells < 0] = np.nan
+    return cells
+
+
+def _texts(column: Coded) -> list[str | None]:
+    return [column.levels[code] if code >= 0 else None for code in column.codes]
+
+
+def _rates(genus: Genus | None, reference: Reference) -> Array:
+    row = reference.chill_classes[genus.chill_class if genus else UNKNOWN_CLASS]
+    return tabulated_rates(genus.chill_threshold_c if genus else UNKNOWN_THRESHOLD_C, row.sensitivity)
+
+
+def _traces(logger: LoggerColumns, shipments: ShipmentColumns) -> Mapping[int, tuple[Array, Array]]:
+    numbers, starts, sizes = np.unique(logger.number, return_index=True, return_counts=True)
+    arrived = set(shipments.number.tolist())
+    traces = {}
+    for number, start, size in zip(numbers.tolist(), starts, sizes, strict=True):
+        if number in arrived:
+            at = logger.at[start : start + size]
+            hours = (at - at[0]) / np.timedelta64(1, "h")
+            traces[number] = (np.asarray(hours, dtype=float), logger.inside_c[start : start + size])
+    return traces
+
+
+class _Exposures:
+    """Exposures of boxes; boxes alike in lane, packing and dates are followed once."""
+
+    def __init__(self, reference: Reference) -> None:
+        self._reference = reference
+        self._known: dict[tuple[object, ...], Array] = {}
+        self._lanes: dict[tuple[str, str, str], Lane] = {}
+
+    def of(self, shipments: ShipmentColumns, i: int, trace: tuple[Array, Array] | None) -> _Boxed:
+        """Return the exposure of shipment i."""
+        origin, destination, service, container = (
+            column.levels[column.codes[i]]
+            for column in (shipments.origin, shipments.destination, shipments.service, shipments.container)
+        )
+        lane = self._lane(origin, destination, service)
+        ship_date: date = shipments.ship_date[i].astype(object)
+        arrival_date: date = shipments.arrival_date[i].astype(object)
+        zones = (lane.places["origin"].time_zone, lane.places["destination"].time_zone)
+        days = recorded_transit_days(ship_date, arrival_date, *zones)
+        if trace is not None:
+            return _Boxed(days, trace_bins(*trace, days))
+        if not np.isnan(shipments.inside_temp_c[i]):
+            spread = self._reference.containers[container].inside_sd_c
+            return _Boxed(days, logged_mean_bins(float(shipments.inside_temp_c[i]), spread, days))
+        packed = PackedBox(
+            container,
+            float(shipments.heat_pack_hours[i]),
+            int(shipments.heat_packs[i]),
+            int(shipments.cold_packs[i]),
+        )
+        key = (origin, destination, service, packed, ship_date, arrival_date)
+        if key not in self._known:
+            if len(self._known) >= MOST_KEPT_JOURNEYS:
+                self._known.clear()
+            self._known[key] = self._journeys(lane, packed, ship_date, days)
+        return _Boxed(days, self._known[key])
+
+    def _lane(self, origin: str, destination: str, service: str) -> Lane:
+        key = (origin, destination, service)
+        if key not in self._lanes:
+            ends: list[Place] = [resolve_place(code, "", self._reference).place for code in (origin, destination)]
+            self._lanes[key] = Lane.between(ends[0], ends[1], service, self._reference)
+        return self._lanes[key]
+
+    def _journeys(self, lane: Lane, packed: PackedBox, ship_date: date, days: float) -> Array:
+        weather = WeatherDraws(self._reference, ship_date, int(days) + 2, draws=JOURNEYS, seed=WEATHER_SEED)
+        ends = leg_ends(lane.legs, np.full(JOURNEYS, days), added_days={})
+        streets = weather.streets(lane, lane.closing(ship_date), int(np.ceil(ends[-1, 0])) + 1)
+        return journey_bins(lane.legs, ends, streets, box_of(packed, self._reference))

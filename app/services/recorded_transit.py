@@ -1,0 +1,45 @@
+"""Transit time of a recorded box from its two local dates."""
+
+from datetime import date, datetime, time
+from functools import lru_cache
+from zoneinfo import ZoneInfo
+
+SHORTEST_DAYS = 0.5
+LONGEST_DAYS = 90.0
+SECONDS_A_DAY = 86_400.0
+NOON = time(12)
+
+
+def days_between(ship_date: date, arrival_date: date, origin_zone: str, destination_zone: str) -> float:
+    """Return the days from one local date to another at the same time of day, less what the clocks differ.
+
+    It is negative where the arrival is before the departure, and for a box that arrives on its local date of departure
+    further east; the time of day is known in neither place.
+    """
+    clocks = _utc_offset_days(origin_zone, ship_date) - _utc_offset_days(destination_zone, arrival_date)
+    return (arrival_date - ship_date).days + clocks
+
+
+def recorded_transit_days(ship_date: date, arrival_date: date, origin_zone: str, destination_zone: str) -> float:
+    """Return the days from closing the box to opening it, at least half a day."""
+    return max(SHORTEST_DAYS, days_between(ship_date, arrival_date, origin_zone, destination_zone))
+
+
+def arrival_fault(ship_date: date, arrival_date: date, origin_zone: str, destination_zone: str) -> str | None:
+    """Return what is wrong with a date of arrival, or None.
+
+    Only across the date line can a box arrive on a local date before that of its departure.
+    """
+    days = days_between(ship_date, arrival_date, origin_zone, destination_zone)
+    if arrival_date < ship_date and days < 0.0:
+        return "must not be before ship_date"
+    if days > LONGEST_DAYS:
+        return f"must be at most {LONGEST_DAYS:.0f} days after ship_date"
+    return None
+
+
+@lru_cache(maxsize=65_536)
+def _utc_offset_days(zone: str, day: date) -> float:
+    offset = datetime.combine(day, NOON, tzinfo=ZoneInfo(zone)).utcoffset()
+    assert offset is not None  # noqa: S101 - a zone always has one
+    return offset.total_seconds() / SECONDS_A_DAY

@@ -1,0 +1,181 @@
+"""The database of the ledger: SQLite in a file, or PostgreSQL by URL.
+
+Each store operation takes a connection of its own, from `reading` or `writing`. Writers wait for each other on both
+databases (BEGIN IMMEDIATE; an advisory lock), so whatever a write transaction has read stays true until it commits.
+"""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from threading import Lock
+from typing import Any, Self
+
+from sqlalchemy import Connection, create_engine, event, inspect, make_url, text
+from sqlalchemy.exc import ArgumentError, DatabaseError, DBAPIError, InterfaceError, OperationalError
+from sqlalchemy.exc import TimeoutError as PoolTimeout
+
+from app.problems import StoreUnavailable
+from app.store.schema import SCHEMA_VERSION
+
+BUSY_TIMEOUT_MS = 30_000
+CONNECT_TIMEOUT_S = 10
+# Any constant: what counts is that every writer of this program takes the same one.
+WRITE_LOCK = 7_238_461_902_118_345
+BEGINNING = "transit_beginning"
+WRITES = {BEGINNING: "BEGIN IMMEDIATE"}
+
+
+class Database:
+    """A ledger's database; nothing is opened or created before it is first used."""
+
+    def __init__(self, url: str) -> None:
+        """Take the URL, ``sqlite:///FILE`` or ``postgresql+psycopg://...``.
+
+        Raises
+        ------
+        StoreUnavailable
+            If it is not the URL of a database.
+        """
+        try:
+            parsed = make_url(url)
+        except ArgumentError:
+            # The URL may hold a password: it is not repeated.
+            raise StoreUnavailable("the URL of the database cannot be read") from None
+        self._is_sqlite = parsed.get_backend_name() == "sqlite"
+        self._file = Path(parsed.database) if self._is_sqlite and parsed.database else None
+        # SQLite waits for its locks itself, so a connection more does no harm: let none wait for the pool.
+        options: dict[str, Any] = {"max_overflow": -1} if self._is_sqlite else {"pool_pre_ping": True}
+        arguments = {} if self._is_sqlite else {"connect_timeout": CONNECT_TIMEOUT_S}
+        self.engine = create_engine(parsed, connect_args=arguments, hide_parameters=True, **options)
+        if self._is_sqlite:
+            event.listen(self.engine, "connect", _on_sqlite_connect)
+            event.listen(self.engine, "begin", _on_sqlite_begin)
+        self._prepared = False
+        self._preparing = Lock()
+
+    def __enter__(self) -> Self:
+        """Return itself."""
+        return self
+
+    def __exit__(self, *_exception: object) -> None:
+        """Close all connections."""
+        self.close()
+
+    def close(self) -> None:
+        """Close all connections."""
+        self.engine.dispose()
+
+    @property
+    def absent(self) -> bool:
+        """Whether the ledger is a file that does not exist yet: then it is empty, and its first use creates it."""
+        return self._file is not None and not self._file.exists()
+
+    def prepare(self) -> None:
+        """Bring the schema up to date; Alembic is loaded only when it is behind.
+
+        Raises
+        ------
+        StoreUnavailable
+            If the database cannot be opened, or is that of a newer version of this program.
+        """
+        with self._preparing:
+            if self._prepared:
+                return
+            if self._is_sqlite:
+                self._write_ahead()
+            with self._connected() as connection:
+                version = _schema_version(connection)
+            if version != SCHEMA_VERSION:
+                with self._begun(**WRITES) as connection:
+                    from app.migrations import upgrade  # noqa: PLC0415 - rarely needed, and slow to import
+
+                    upgrade(connection)
+            self._prepared = True
+
+    def prepare_if_present(self) -> None:
+        """Bring the schema of a ledger that exists up to date, and leave a file that does not exist alone.
+
+        Raises
+        ------
+        StoreUnavailable
+            As `prepare`; also where the folder of the file does not exist.
+        """
+        if not self.absent:
+            self.prepare()
+        elif self._file is not None and not self._file.parent.is_dir():
+            raise StoreUnavailable(f"there is no folder {self._file.parent}")
+
+    @contextmanager
+    def reading(self) -> Iterator[Connection]:
+        """Yield a connection whose statements all see the ledger at one moment.
+
+        Raises
+        ------
+        StoreUnavailable
+            If the database cannot be used.
+        """
+        self.prepare()
+        options = {} if self._is_sqlite else {"isolation_level": "REPEATABLE READ", "postgresql_readonly": True}
+        with self._begun(**options) as connection:
+            yield connection
+
+    @contextmanager
+    def writing(self) -> Iterator[Connection]:
+        """Yield a connection that alone may write; its changes are kept as a whole, or not at all on an exception.
+
+        Raises
+        ------
+        StoreUnavailable
+            If the database cannot be used, or another writer holds it for too long.
+        """
+        self.prepare()
+        with self._begun(**WRITES) as connection:
+            yield connection
+
+    @contextmanager
+    def _begun(self, **options: Any) -> Iterator[Connection]:
+        with self._connected(**options) as connection, connection.begin():
+            if options == WRITES and not self._is_sqlite:
+                connection.execute(text("SELECT pg_advisory_xact_lock(:lock)"), {"lock": WRITE_LOCK})
+            yield connection
+
+    @contextmanager
+    def _connected(self, **options: Any) -> Iterator[Connection]:
+        try:
+            with self.engine.connect() as connection:
+                yield connection.execution_options(**options)
+        except PoolTimeout as error:
+            raise StoreUnavailable("all connections to the database are in use") from error
+        except DBAPIError as error:
+            if isinstance(error, OperationalError | InterfaceError) or type(error) is DatabaseError:
+                raise StoreUnavailable(str(error.orig).partition("\n")[0]) from error
+            raise
+
+    def _write_ahead(self) -> None:
+        """Let readers go on while one writes; the file remembers, so this happens once in its life."""
+        with self._connected(**{BEGINNING: ""}) as connection:
+            if connection.exec_driver_sql("PRAGMA journal_mode").scalar() != "wal":
+                connection.exec_driver_sql("PRAGMA journal_mode = WAL")
+
+
+def _schema_version(connection: Connection) -> str | None:
+    if not inspect(connection).has_table("alembic_version"):
+        return None
+    version: str | None = connection.execute(text("SELECT version_num FROM alembic_version")).scalar()
+    return version
+
+
+def _on_sqlite_connect(connection: Any, _record: object) -> None:
+    # The driver shall not begin transactions by itself: it would leave table definitions outside of them.
+    connection.isolation_level = None
+    cursor = connection.cursor()
+    cursor.execute(f"PRAGMA busy_timeout = {BUSY_TIMEOUT_MS}")
+    cursor.execute("PRAGMA foreign_keys = ON")
+    cursor.close()
+
+
+def _on_sqlite_begin(connection: Connection) -> None:
+    # A transaction that reads first and writes later would fail, not wait, where another has written in between.
+    beginning = connection.get_execution_options().get(BEGINNING, "BEGIN")
+    if beginning:
+        connection.exec_driver_sql(beginning)

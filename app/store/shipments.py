@@ -1,0 +1,256 @@
+"""Shipments in the ledger: found, listed, added, replaced."""
+
+import secrets
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from datetime import datetime
+from typing import Any, NamedTuple
+
+from sqlalchemy import ColumnElement, Connection, and_, bindparam, delete, insert, or_, select, true, update
+from sqlalchemy.engine import Row
+
+from app.ledger import FITTED_COLUMNS, LINE_COLUMNS, LineRecord, ShipmentRecord, differing_columns, seller_key
+from app.store.chunks import chunks
+from app.store.history import keep_versions
+from app.store.revisions import next_revision, reserve_numbers
+from app.store.schema import events, lines, logger_readings, sellers, shipments
+from app.store.sellers import ensure_sellers
+
+ARRIVED = "arrived"
+# Facts of the journey that a file does not have; they go where its dates or its temperature say otherwise.
+JOURNEY_COLUMNS = ("ship_date", "arrival_date", "inside_temp_c")
+
+Values = dict[str, Any]
+
+
+class StoredShipment(NamedTuple):
+    """A shipment as recorded; `revision` counts its versions, `number` orders shipments by their creation."""
+
+    number: int
+    id: str
+    reference: str | None
+    state: str
+    revision: int
+    arrived_revision: int | None
+    corrected_revision: int | None
+    record: ShipmentRecord
+
+    @property
+    def etag(self) -> str:
+        """The strong ETag of this version, quotation marks included."""
+        return f'"{self.id}-{self.revision}"'
+
+
+def new_id() -> str:
+    """Return an opaque id; it begins with a letter."""
+    return f"s{secrets.token_hex(12)}"
+
+
+def find_shipments(connection: Connection, names: Sequence[str]) -> dict[str, StoredShipment]:
+    """Return the shipments of these names (references, or ids of shipments without one), by name."""
+    found: dict[str, StoredShipment] = {}
+    for part in chunks(names):
+        named = or_(shipments.c.reference.in_(part), and_(shipments.c.reference.is_(None), shipments.c.id.in_(part)))
+        found |= {stored.record.shipment: stored for stored in _load(connection, named)}
+    return found
+
+
+def read_shipment(connection: Connection, shipment_id: str) -> StoredShipment | None:
+    """Return the shipment with this id, or None."""
+    return next(iter(_load(connection, shipments.c.id == shipment_id)), None)
+
+
+def arrived_shipments(connection: Connection) -> list[StoredShipment]:
+    """Return all shipments that have arrived, in order of creation."""
+    return _load(connection, shipments.c.state == ARRIVED)
+
+
+def list_shipments(
+    connection: Connection,
+    *,
+    state: str | None = None,
+    reference: str | None = None,
+    before: int | None = None,
+    limit: int = 100,
+) -> list[StoredShipment]:
+    """Return up to `limit` shipments, the newest first, created before the one with the number `before`."""
+    asked: ColumnElement[bool] = true()
+    if state is not None:
+        asked &= shipments.c.state == state
+    if reference is not None:
+        asked &= shipments.c.reference == reference
+    if before is not None:
+        asked &= shipments.c.number < before
+    page = select(shipments.c.number).where(asked).order_by(shipments.c.number.desc()).limit(limit)
+    return _load(connection, shipments.c.number.in_(connection.execute(page).scalars().all()))[::-1]
+
+
+def add_arrived(connection: Connection, records: Sequence[ShipmentRecord], *, now: datetime) -> list[str]:
+    """Add arrived shipments, in a write transaction, each with its name as reference, and return their ids."""
+    if not records:
+        return []
+    ensure_sellers(connection, _sellers(records), now)
+    revision = next_revision(connection)
+    rows, line_rows = [], []
+    for number, record in zip(reserve_numbers(connection, len(records)), records, strict=True):
+        rows.append(
+            {
+                "number": number,
+                "id": new_id(),
+                "reference": record.shipment,
+                "state": ARRIVED,
+                "revision": 1,
+                "arrived_revision": revision,
+                "corrected_revision": revision,
+                "created_at": now,
+                "updated_at": now,
+                **_shipment_values(record),
+            }
+        )
+        line_rows += _line_values(number, record.lines)
+    connection.execute(insert(shipments), rows)
+    if line_rows:
+        connection.execute(insert(lines), line_rows)
+    return [row["id"] for row in rows]
+
+
+def replace_arrived(
+    connection: Connection,
+    replacements: Sequence[tuple[StoredShipment, ShipmentRecord]],
+    *,
+    reason: str,
+    now: datetime,
+) -> None:
+    """Replace shipments whole, in a write transaction, by records of their arrival; the old versions are kept.
+
+    What a record cannot say stays where it still holds: plan, forecast and reference always; times, events and logger
+    where dates and mean temperature are the same; quantity and note of a line where it is the same plant at the same
+    place in the list.
+    """
+    if not replacements:
+        return
+    ensure_sellers(connection, _sellers(record for _, record in replacements), now)
+    revision = next_revision(connection)
+    for part in chunks(replacements):
+        numbers = [stored.number for stored, _ in part]
+        keep_versions(connection, numbers, reason=reason, now=now)
+        _forget(connection, part)
+        changes = [_change(stored, record, revision, now) for stored, record in part]
+        values: Values = {name: bindparam(name) for name in changes[0] if name != "its_number"}
+        connection.execute(
+            update(shipments).where(shipments.c.number == bindparam("its_number")).values(values), changes
+        )
+        _replace_lines(connection, {stored.number: record.lines for stored, record in part})
+
+
+def _forget(connection: Connection, part: Sequence[tuple[StoredShipment, ShipmentRecord]]) -> None:
+    """Drop what a new record makes untrue; it has been kept with the old version."""
+    moved = [stored.number for stored, record in part if _differs(stored, record, JOURNEY_COLUMNS)]
+    for table in (logger_readings, events):
+        connection.execute(delete(table).where(table.c.shipment.in_(moved)))
+    times = dict.fromkeys(("departed_at", "arrived_at", "opened_at"))
+    connection.execute(update(shipments).where(shipments.c.number.in_(moved)).values(times))
+    rechecked = [stored.number for stored, record in part if _differs(stored, record, ("recheck_date",))]
+    connection.execute(update(shipments).where(shipments.c.number.in_(rechecked)).values(rechecked_at=None))
+
+
+def _differs(stored: StoredShipment, record: ShipmentRecord, names: Sequence[str]) -> bool:
+    return any(getattr(stored.record, name) != getattr(record, name) for name in names)
+
+
+def _replace_lines(connection: Connection, of_shipment: Mapping[int, Sequence[LineRecord]]) -> None:
+    these = lines.c.shipment.in_(of_shipment)
+    kept = {
+        (row.shipment, row.position, row.genus, row.cultivar): {"quantity": row.quantity, "note": row.note}
+        for row in connection.execute(select(lines).where(these))
+    }
+    connection.execute(delete(lines).where(these))
+    rows = [row for number, of_record in of_shipment.items() for row in _line_values(number, of_record)]
+    for row in rows:
+        plant = (row["shipment"], row["position"], row["genus"], row["cultivar"])
+        row.update(kept.get(plant, {"quantity": None, "note": ""}))
+    if rows:
+        connection.execute(insert(lines), rows)
+
+
+def _load(connection: Connection, wanted: ColumnElement[bool]) -> list[StoredShipment]:
+    """Return the shipments for which a condition holds, in order of creation."""
+    line_columns = [lines.c[name] for name in LINE_COLUMNS]
+    of_shipment: defaultdict[int, list[LineRecord]] = defaultdict(list)
+    query = select(lines.c.shipment, *line_columns).join(shipments).where(wanted)
+    for number, *values in connection.execute(query.order_by(lines.c.shipment, lines.c.position)):
+        of_shipment[number].append(LineRecord(*values))
+    rows = connection.execute(
+        select(shipments, sellers.c.name.label("seller_name"))
+        .outerjoin(sellers)
+        .where(wanted)
+        .order_by(shipments.c.number)
+    )
+    return [_stored(row, tuple(of_shipment.get(row.number, ()))) for row in rows]
+
+
+def _stored(row: Row[Any], its_lines: tuple[LineRecord, ...]) -> StoredShipment:
+    record = ShipmentRecord(
+        row.reference if row.reference is not None else row.id,
+        row.seller_name,
+        row.service,
+        row.origin,
+        row.destination,
+        row.container,
+        row.roots,
+        row.heat_pack_hours,
+        row.ship_date,
+        row.arrival_date,
+        row.inside_temp_c,
+        row.heat_packs,
+        row.cold_packs,
+        row.seller_kind,
+        row.currency,
+        row.recheck_date,
+        its_lines,
+    )
+    return StoredShipment(
+        row.number,
+        row.id,
+        row.reference,
+        row.state,
+        row.revision,
+        row.arrived_revision,
+        row.corrected_revision,
+        record,
+    )
+
+
+def _sellers(records: Iterable[ShipmentRecord]) -> dict[str, tuple[str, str | None]]:
+    found: dict[str, tuple[str, str | None]] = {}
+    for record in records:
+        if record.seller is not None:
+            key = seller_key(record.seller)
+            name, kind = found.get(key, (record.seller, None))
+            found[key] = (name, kind or record.seller_kind)
+    return found
+
+
+def _shipment_values(record: ShipmentRecord) -> Values:
+    values = record._asdict()
+    del values["shipment"], values["lines"]
+    values["seller"] = None if record.seller is None else seller_key(record.seller)
+    return values
+
+
+def _line_values(number: int, of_record: Iterable[LineRecord]) -> list[Values]:
+    return [{"shipment": number, "position": i, **line._asdict()} for i, line in enumerate(of_record)]
+
+
+def _change(stored: StoredShipment, record: ShipmentRecord, revision: int, now: datetime) -> Values:
+    arrives = stored.state != ARRIVED
+    fitted = arrives or not FITTED_COLUMNS.isdisjoint(differing_columns(stored.record, record))
+    return {
+        "its_number": stored.number,
+        "state": ARRIVED,
+        "revision": stored.revision + 1,
+        "arrived_revision": revision if arrives else stored.arrived_revision,
+        "corrected_revision": revision if fitted else stored.corrected_revision,
+        "updated_at": now,
+        **_shipment_values(record),
+    }
