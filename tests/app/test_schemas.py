@@ -36,7 +36,7 @@ def errors(body: RequestBody[Any], request: Any) -> dict[str, str]:
     data = request if isinstance(request, bytes) else json.dumps(request).encode()
     with pytest.raises(InvalidInput) as refused:
         body.parse(data)
-    return dict(refused.value.errors)
+    return {error.pointer: error.message for error in refused.value.errors}
 
 
 NUMBER_DAYS = "must be a number, over 0 to 90"
@@ -159,7 +159,7 @@ def test_every_fault_is_told_at_once() -> None:
 def test_malformed_json(body: RequestBody[BaseModel], data: bytes) -> None:
     with pytest.raises(MalformedJson, match="must be valid JSON: ") as refused:
         body.parse(data)
-    assert [pointer for pointer, _ in refused.value.errors] == [""]
+    assert [error.pointer for error in refused.value.errors] == [""]
 
 
 def test_a_flood_of_faults_stays_a_short_answer() -> None:

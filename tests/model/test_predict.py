@@ -9,6 +9,7 @@ from scipy import stats
 
 from model.damage import damage_rate
 from model.predict import (
+    Level,
     MarginalChances,
     Plant,
     PosteriorDraws,
@@ -174,10 +175,9 @@ def test_unknown_genus_is_wider_than_a_named_one() -> None:
 
 
 def test_seller_with_a_record_is_narrower_than_an_unnamed_or_new_one() -> None:
-    recorded = {"known": np.full(BLOCK, 0.0)}
-    draws = PosteriorDraws(
-        DRAWS.parameters, DRAWS.late_loss, REFERENCE, DRAWS.key, {"seller": recorded, "drift": recorded}
-    )
+    zeros = np.full(BLOCK, 0.0)
+    effects: dict[str, dict[Level, Array]] = {"seller": {"known": zeros}, "drift": {("known", 8108): zeros}}
+    draws = PosteriorDraws(DRAWS.parameters, DRAWS.late_loss, REFERENCE, DRAWS.key, effects)
     named = width(Plant(genus("Anthurium"), seller="Known"), draws)
     assert width(Plant(genus("Anthurium")), draws) > 1.01 * named
     assert width(Plant(genus("Anthurium"), seller="new"), draws) > 1.01 * named

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from scipy import integrate, stats
 
 from model.delay import Delay, HoldDelay, MissedFlights, NoDelay
-from model.transit import SolvedTransit, TransitQuantiles, TransitTime, solve_transit
+from model.transit import SHORTEST_DAYS, SolvedTransit, TransitQuantiles, TransitTime, solve_transit
 from model.transit_body import TransitBody
 
 Array = NDArray[np.float64]
@@ -390,6 +390,18 @@ def test_equal_quantiles_are_a_fixed_time_without_delay() -> None:
 def test_ties_are_moved_apart(p10: float, p50: float, p90: float) -> None:
     wanted = TransitQuantiles(p10, p50, p90)
     check_solved(solve_transit(wanted, COURIER_HOLD, 1.0), wanted, 0.01)
+
+
+@pytest.mark.parametrize("delay", [COURIER_HOLD, CARGO_FLIGHTS])
+def test_times_below_a_minute_are_taken_as_a_minute(delay: Delay) -> None:
+    tiny = 5e-324  # the smallest number above 0
+    assert pytest.approx(1.0) == SHORTEST_DAYS * 24 * 60
+    fixed = solve_transit(TransitQuantiles(tiny, tiny, tiny), delay, 2.0)
+    assert fixed == solve_transit(TransitQuantiles(*[SHORTEST_DAYS] * 3), delay, 2.0)
+    for p50, p90 in ((0.01, 0.5), (0.5, 1.0), (3.0, 89.0)):
+        solved = solve_transit(TransitQuantiles(tiny, p50, p90), delay, 2.0)
+        assert solved == solve_transit(TransitQuantiles(SHORTEST_DAYS, p50, p90), delay, 2.0)
+        np.testing.assert_allclose(solved.transit.cdf(np.array([p50, p90])), [0.5, 0.9], atol=0.01)
 
 
 def test_time_so_far_beyond_the_longest_is_refused() -> None:
