@@ -1,0 +1,1 @@
+"""Simulation studies of the fit, run as commands; their last results are kept in `results`."""

@@ -1,0 +1,43 @@
+"""How results are kept: JSON beside the digest of the model that made them."""
+
+import hashlib
+import json
+import platform
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import scipy
+
+import model
+
+RESULTS = Path(__file__).parent / "results"
+
+
+def model_digest() -> str:
+    """Return a digest of what the studies' answers depend on: the model's sources and tables."""
+    root = Path(model.__file__).parent
+    digest = hashlib.sha256()
+    for path in sorted([*root.glob("*.py"), *root.glob("reference/*.csv")]):
+        digest.update(path.name.encode() + b"\0" + path.read_bytes())
+    return digest.hexdigest()[:16]
+
+
+def versions() -> dict[str, str]:
+    """Return the versions of what computes."""
+    return {"python": platform.python_version(), "numpy": np.__version__, "scipy": scipy.__version__}
+
+
+def read(name: str) -> dict[str, Any]:
+    """Return a stored result, empty where there is none."""
+    path = RESULTS / name
+    result: dict[str, Any] = json.loads(path.read_text()) if path.exists() else {}
+    return result
+
+
+def write(name: str, result: dict[str, Any]) -> None:
+    """Store a result whole or not at all."""
+    RESULTS.mkdir(exist_ok=True)
+    part = RESULTS / (name + ".part")
+    part.write_text(json.dumps(result, indent=1, sort_keys=True) + "\n")
+    part.replace(RESULTS / name)
