@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import linalg, sparse
 
-from model.box_integral import BoxIntegral, BoxTerms, Grouping, Setting
+from model.box_integral import BOX_NODES, LINE_NODES, BoxIntegral, BoxTerms, Grouping, Setting
 from model.hierarchy import ALPHA, DELTA, KAPPA, OUTER, SCALE_OF_KIND, Hierarchy, InnerPrior
 from model.likelihood import coefficients
 from model.observations import KINDS, Observations
@@ -97,12 +97,20 @@ class Posterior:
 class Inference:
     """The posterior of one ledger."""
 
-    def __init__(self, observations: Observations, hierarchy: Hierarchy) -> None:
-        """Take observations whose boxes ascend line by line, and the prior of their levels."""
+    def __init__(
+        self,
+        observations: Observations,
+        hierarchy: Hierarchy,
+        *,
+        box_nodes: int = BOX_NODES,
+        line_nodes: int = LINE_NODES,
+    ) -> None:
+        """Take observations whose boxes ascend line by line, and the prior of their levels; 1 node: no such effect."""
         self._observations, self._hierarchy = observations, hierarchy
         self._c = coefficients(observations)
         self._grouping = Grouping.of(observations.box)
-        self._integral = BoxIntegral(self._c, self._grouping)
+        self._integral = BoxIntegral(self._c, self._grouping, box_nodes=box_nodes, line_nodes=line_nodes)
+        self._weight_nodes = min(box_nodes, WEIGHT_BOX_NODES), min(line_nodes, WEIGHT_LINE_NODES)
         self._effects = self._effect_columns()
         self._copies: tuple[int, BoxIntegral] | None = None
         self.n_newton = 0
@@ -149,8 +157,8 @@ class Inference:
         common = sparse.csr_array((np.concatenate([np.ones(n), clock]), (rows, columns)), shape=(n, p))
         return sparse.csr_array(common + self._effects)
 
-    def newton(self, theta: Array, start: Array) -> Inner:
-        """Return the mode of x given theta.
+    def newton(self, theta: Array, start: Array, *, tolerance: float = NEWTON_TOLERANCE) -> Inner:
+        """Return the mode of x given theta; `tolerance` is the gain in log posterior that a step may still promise.
 
         Raises
         ------
@@ -174,7 +182,7 @@ class Inference:
             factor, precision = _factor(precision)
             step = linalg.cho_solve(factor, gradient)
             decrement = float(gradient @ step)
-            if decrement < NEWTON_TOLERANCE:
+            if decrement < tolerance:
                 return Inner(x, precision, data, current, terms, step_number)
             x = self._search(x, step, prior, current, decrement, setting, design)
         raise ConvergenceError(
@@ -423,8 +431,9 @@ class Inference:
         """Return the integral over n copies of the ledger."""
         if self._copies is None or self._copies[0] != n:
             box = (self._grouping.box[None, :] + self._grouping.n_boxes * np.arange(n)[:, None]).ravel()
-            nodes = {"box_nodes": WEIGHT_BOX_NODES, "line_nodes": WEIGHT_LINE_NODES}
-            self._copies = n, BoxIntegral(np.tile(self._c, n), Grouping.of(box), **nodes)
+            box_nodes, line_nodes = self._weight_nodes
+            grouping = Grouping.of(box)
+            self._copies = n, BoxIntegral(np.tile(self._c, n), grouping, box_nodes=box_nodes, line_nodes=line_nodes)
         return self._copies[1]
 
     def log_posterior(self, x: Array, theta: Array) -> float:

@@ -145,13 +145,18 @@ def replace_arrived(
 
 def _forget(connection: Connection, part: Sequence[tuple[StoredShipment, ShipmentRecord]]) -> None:
     """Drop what a new record makes untrue; it has been kept with the old version."""
-    moved = [stored.number for stored, record in part if _differs(stored, record, JOURNEY_COLUMNS)]
+    moved = [stored.number for stored, record in part if _moved(stored, record)]
     for table in (logger_readings, events):
         connection.execute(delete(table).where(table.c.shipment.in_(moved)))
     times = dict.fromkeys(("departed_at", "arrived_at", "opened_at"))
     connection.execute(update(shipments).where(shipments.c.number.in_(moved)).values(times))
     rechecked = [stored.number for stored, record in part if _differs(stored, record, ("recheck_date",))]
     connection.execute(update(shipments).where(shipments.c.number.in_(rechecked)).values(rechecked_at=None))
+
+
+def _moved(stored: StoredShipment, record: ShipmentRecord) -> bool:
+    # Before its arrival only the departure of a box can be at odds with the record of it.
+    return _differs(stored, record, JOURNEY_COLUMNS if stored.state == ARRIVED else JOURNEY_COLUMNS[:1])
 
 
 def _differs(stored: StoredShipment, record: ShipmentRecord, names: Sequence[str]) -> bool:

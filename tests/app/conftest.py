@@ -1,16 +1,65 @@
-"""The application, started once for all tests."""
+"""The application, started once for all tests, and empty databases of each kind."""
 
+import os
 from collections.abc import Iterator
+from pathlib import Path
+from uuid import uuid4
 
 import pytest
+from sqlalchemy import create_engine, make_url, text
 
 from app.main import create_app
 from app.settings import Settings
+from app.store.database import Database
 from tests.app.client import Client, running_client
+
+POSTGRES_VARIABLE = "TRANSIT_TEST_POSTGRES_URL"
+REQUIRE_VARIABLE = "TRANSIT_REQUIRE_SERVICES"
 
 
 @pytest.fixture(scope="session")
-def client() -> Iterator[Client]:
-    """Yield a client of the running application."""
-    with running_client(create_app(Settings())) as started:
+def client(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Client]:
+    """Yield a client of the running application, its ledger empty at first."""
+    file = tmp_path_factory.mktemp("ledger") / "transit.db"
+    with running_client(create_app(Settings(database_url=f"sqlite:///{file}"))) as started:
+        yield started
+
+
+def _postgres_url() -> str:
+    url = os.environ.get(POSTGRES_VARIABLE)
+    if url is None:
+        if os.environ.get(REQUIRE_VARIABLE) == "1":
+            pytest.fail(f"{POSTGRES_VARIABLE} is not set, and {REQUIRE_VARIABLE} asks for PostgreSQL")
+        pytest.skip(f"PostgreSQL is not tried: {POSTGRES_VARIABLE} is not set")
+    return url
+
+
+@pytest.fixture(params=["sqlite", "postgresql"])
+def database_url(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str]:
+    """Yield the URL of a database without tables: a file that does not exist yet, or a new schema in PostgreSQL."""
+    if request.param == "sqlite":
+        yield f"sqlite:///{tmp_path / 'ledger.db'}"
+        return
+    url = make_url(_postgres_url())
+    schema = f"test_{uuid4().hex}"
+    engine = create_engine(url)
+    with engine.begin() as connection:
+        connection.execute(text(f"CREATE SCHEMA {schema}"))
+    yield url.update_query_dict({"options": f"-csearch_path={schema}"}).render_as_string(hide_password=False)
+    with engine.begin() as connection:
+        connection.execute(text(f"DROP SCHEMA {schema} CASCADE"))
+    engine.dispose()
+
+
+@pytest.fixture
+def database(database_url: str) -> Iterator[Database]:
+    """Yield an empty ledger."""
+    with Database(database_url) as opened:
+        yield opened
+
+
+@pytest.fixture
+def ledger_client(database_url: str) -> Iterator[Client]:
+    """Yield a client of an application with an empty ledger of its own."""
+    with running_client(create_app(Settings(database_url=database_url))) as started:
         yield started
