@@ -38,7 +38,7 @@ class Database:
         """
         try:
             parsed = make_url(url)
-        except ArgumentError:
+        except (ArgumentError, ValueError):
             # The URL may hold a password: it is not repeated.
             raise StoreUnavailable("the URL of the database cannot be read") from None
         self._is_sqlite = parsed.get_backend_name() == "sqlite"
