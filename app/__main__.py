@@ -1,4 +1,6 @@
-"""The command line: ``python -m app serve | demo | compare | hold | order-size | risk | import | export``."""
+"""The command line: ``python -m app serve | demo | compare | hold | order-size | risk | import | export |
+refit``.
+"""
 
 import argparse
 import sys
@@ -51,7 +53,9 @@ def _parser() -> argparse.ArgumentParser:
         "--replace", action="store_true", help="replace shipments that differ, and keep their history"
     )
     exported = commands.add_parser("export", help="print the arrived boxes of the ledger as CSV")
-    for command in (imported, exported):
+    refit = commands.add_parser("refit", help="fit the model to the boxes of the ledger")
+    refit.add_argument("--job", help=argparse.SUPPRESS)  # of a server that has queued it
+    for command in (imported, exported, refit):
         command.add_argument("--database-url", metavar="URL", help=DATABASE_HELP)
     return parser
 
@@ -118,6 +122,11 @@ def run(arguments: argparse.Namespace) -> None:
         return
     if arguments.command in ("import", "export"):
         _ledger(arguments)
+        return
+    if arguments.command == "refit":
+        from app.refit_command import refit  # noqa: PLC0415 - see _serve
+
+        _write(refit(_settings(database_url=arguments.database_url), arguments.job))
         return
     settings = _settings()
     # The file is read first, so that a wrong name is told at once.

@@ -15,10 +15,12 @@ from app.problems import MEDIA_TYPE
 from app.schemas.compare import CompareAnswer, CompareRequest
 from app.schemas.hold import HoldAnswer, HoldRequest
 from app.schemas.model_page import ModelAnswer
+from app.schemas.model_versions import ModelVersionsAnswer
 from app.schemas.order_size import OrderSizeAnswer, OrderSizeRequest
 from app.schemas.problem import HealthAnswer, ProblemBody
 from app.schemas.reference import GeneraAnswer, PackingsAnswer, PlacesAnswer, ServicesAnswer
 from app.schemas.risk import RiskAnswer, RiskRequest
+from app.schemas.sellers import SellersAnswer
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,6 +37,8 @@ OPERATIONS = {
     "hold": Operation(HoldAnswer, HoldRequest),
     "order_size": Operation(OrderSizeAnswer, OrderSizeRequest),
     "model": Operation(ModelAnswer),
+    "model_versions": Operation(ModelVersionsAnswer),
+    "sellers": Operation(SellersAnswer),
     "genera": Operation(GeneraAnswer),
     "packings": Operation(PackingsAnswer),
     "places": Operation(PlacesAnswer),

@@ -1,7 +1,9 @@
 """Settings of the service: the only reader of the environment."""
 
 import ipaddress
+import os
 import re
+from pathlib import Path
 from typing import Annotated
 
 from pydantic import AfterValidator, Field
@@ -40,3 +42,14 @@ class Settings(BaseSettings):
     host: Annotated[str, AfterValidator(_loopback_only)] = "127.0.0.1"
     port: Annotated[int, Field(ge=0, le=65_535)] = 8000
     database_url: Annotated[str, AfterValidator(_known_database), Field(repr=False)] = "sqlite:///transit.db"
+    refit_draws: Annotated[int | None, Field(ge=1024, le=65_536)] = None
+    """Draws weighed in a refit: fewer are faster and rougher. By the size of the ledger unless given."""
+
+    def child_environment(self) -> dict[str, str]:
+        """Return the environment in which another process of this program has the same settings.
+
+        Settings travel there and not as arguments, since a database's URL may hold a password.
+        """
+        own = {f"TRANSIT_{name.upper()}": str(value) for name, value in self if value is not None}
+        path = os.pathsep.join(filter(None, [str(Path(__file__).parents[1]), os.environ.get("PYTHONPATH")]))
+        return {**os.environ, **own, "PYTHONPATH": path}

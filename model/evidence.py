@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from model.observations import KINDS, Observations
-from model.predict import DRIFT_CORRELATION, UNNAMED, Level, Plant, unknown_genus_sd_log
+from model.predict import DRIFT_CORRELATION, UNNAMED, Level, Plant, unknown_genus
 from model.priors import REFERENCE_KAPPA
 from model.reference import REFERENCE_CONTAINER, REFERENCE_GROUP, REFERENCE_ROOTS, Reference
 
@@ -192,7 +192,7 @@ class FitVariance:
         """Return kind, level and prior variance of each effect of a plant but its seller's drift."""
         reference, genus = self.reference, plant.genus
         name = genus.genus if genus else UNNAMED
-        sd_log = genus.time_ratio_sd_log if genus else unknown_genus_sd_log(reference)
+        sd_log = genus.time_ratio_sd_log if genus else unknown_genus(reference)[1]
         fixed = {kind: reference.prior_scales[kind].median ** 2 for kind in ("group", "service", "seller_kind")}
         effects: list[tuple[str, Level, float]] = [
             ("genus", name, (self.scales["genus_multiplier"] * REFERENCE_KAPPA * sd_log) ** 2),

@@ -19,13 +19,20 @@ from model.likelihood import coefficients
 from model.observations import KINDS, Observations
 from model.pareto_smoothing import smooth_log_weights
 from model.priors import REFERENCE_DAYS
-from model.proposal import DRAWS_A_THETA, Drawn, Proposal, positive
+from model.proposal import DRAWS_A_THETA, Drawn, Proposal, positive, without_negative
 
 Array = NDArray[np.float64]
 
 MOST_NEWTON_STEPS = 60
 NEWTON_TOLERANCE = 1e-4
+# All-or-nothing boxes: the quadrature's own error hides the mode, and after so many steps so near to it is enough, in
+# squared posterior sds, since draws are weighted anyway.
+ROUGH_TOLERANCES = ((12, 0.5), (24, 3.0))
+# Starts of theta: h0, in prior sds from its median.
+START_H0_SDS = (2.0, 1.0, 0.0, -1.0)
 SHORTEST_STEP, LONGEST_STEP = 1e-4, 3.0
+# A step that promises less than this gain is judged by the slope too; it may leave this share of it.
+SMALL_GAIN, MOST_SLOPE_LEFT = 4.0, 0.25
 # A step takes delta down to no less than this share of itself.
 LEAST_DELTA_SHARE = 0.2
 MOST_OUTER_STEPS = 12
@@ -175,14 +182,13 @@ class Inference:
             setting = self._setting(theta, float(x[KAPPA]), float(x[DELTA]), variance)
             terms = self._integral.terms(design @ x, setting)
             current = float(terms.value.sum()) + prior.log_density(x)
-            gradient = design.T @ terms.eta + prior.slope(x)
-            gradient[DELTA] += terms.delta
+            gradient = _gradient(x, design, terms, prior)
             data = self._data_precision(design, terms)
             precision = data + prior.curvature(x)
             factor, precision = _factor(precision)
             step = linalg.cho_solve(factor, gradient)
             decrement = float(gradient @ step)
-            if decrement < tolerance:
+            if decrement < max([tolerance, *(rough for steps, rough in ROUGH_TOLERANCES if step_number > steps)]):
                 return Inner(x, precision, data, current, terms, step_number)
             x = self._search(x, step, prior, current, decrement, setting, design)
         raise ConvergenceError(
@@ -201,7 +207,11 @@ class Inference:
         setting: Setting,
         design: sparse.csr_array,
     ) -> Array:
-        """Return x moved along the step, halved until the log posterior rises."""
+        """Return x moved along the step, halved until the log posterior rises.
+
+        A step that promises little may rise by less than the quadrature errs; it is also taken where it leaves little
+        of the slope along it.
+        """
         length = min(1.0, LONGEST_STEP / float(np.abs(step).max()))
         if step[DELTA] < 0:
             length = min(length, (1.0 - LEAST_DELTA_SHARE) * x[DELTA] / -step[DELTA])
@@ -212,7 +222,15 @@ class Inference:
             value = float(self._integral.value(design @ trial, moved).sum()) + prior.log_density(trial)
             if value >= current + 1e-4 * length * decrement - 1e-7 * abs(current):
                 return trial
-            length *= 0.5
+            halved = 0.5
+            if decrement < SMALL_GAIN:
+                terms = self._integral.terms(design @ trial, moved)
+                left = float(_gradient(trial, design, terms, prior) @ step) / decrement
+                if abs(left) < MOST_SLOPE_LEFT:
+                    return trial
+                # Where a straight line through both slopes is 0.
+                halved = 1.0 / (1.0 - left) if left < 0 else halved
+            length *= halved
         return x + length * step
 
     def _data_precision(self, design: sparse.csr_array, terms: BoxTerms) -> Array:
@@ -289,13 +307,31 @@ class Inference:
         hessian = 0.5 * (hessian + hessian.T)
         return positive(hessian, 0.25 * np.diag(self._hierarchy.outer_sd**-2.0)), drift
 
+    def _start(self) -> tuple[Array, Inner]:
+        """Return the best of some theta that differ in h0, and the mode of x there.
+
+        Losses after short trips are put down to spoilt plants or to a small kappa: the posterior can have a mode for
+        each, and steps from the prior's median may end in the lesser one.
+        """
+        h = self._hierarchy
+        theta = h.outer_mean.copy()
+        prior = h.inner(theta)
+        x = prior.mean.copy()
+        x[DELTA] = prior.delta_shape / prior.delta_rate
+        found = []
+        for sds in START_H0_SDS:
+            theta = h.outer_mean.copy()
+            theta[LOG_H0] += sds * h.outer_sd[LOG_H0]
+            inner = self.newton(theta, x)
+            x = inner.x
+            log_det = float(np.linalg.slogdet(inner.precision)[1])
+            height = inner.log_posterior + h.outer_log_density(theta) - 0.5 * log_det - float(np.log(x[DELTA]))
+            found.append((height, theta, inner))
+        return max(found, key=lambda one: one[0])[1:]
+
     def run(self, *, rng: np.random.Generator, n_weighed: int | None = None) -> Posterior:
         """Return weighted draws of the posterior; `n_weighed` of them, or as many as suit the size of the ledger."""
-        theta = self._hierarchy.outer_mean.copy()
-        start = self._hierarchy.inner(theta).mean
-        prior = self._hierarchy.inner(theta)
-        start[DELTA] = prior.delta_shape / prior.delta_rate
-        inner = self.newton(theta, start)
+        theta, inner = self._start()
         slope = self.outer_slope(theta, inner)
         hessian, drift = self._outer_curvature(theta, inner, slope)
         n_outer = 0
@@ -337,7 +373,7 @@ class Inference:
             theta=theta,
             x=inner.x,
             outer_covariance=np.asarray(linalg.inv(hessian), dtype=np.float64),
-            data_precision=inner.data_precision,
+            data_precision=without_negative(inner.data_precision),
             drift=drift,
             shift=np.zeros_like(inner.x),
         )
@@ -396,7 +432,9 @@ class Inference:
                 own[:, DELTA] *= x[DELTA] / proposal.x[DELTA]
                 data += own / (2 * AVERAGING_PAIRS)
             move = linalg.cho_solve((factor, True), gradient)
-            proposal = replace(proposal, shift=proposal.shift + move, data_precision=data)
+            # No further than a typical draw.
+            move *= min(1.0, np.sqrt(p / max(float(gradient @ move), p)))
+            proposal = replace(proposal, shift=proposal.shift + move, data_precision=without_negative(data))
         return proposal
 
     def _log_weights(self, drawn: Drawn) -> Array:
@@ -440,6 +478,13 @@ class Inference:
         """Return the log posterior of (x with delta on its log scale, theta), without constants."""
         prior = self._hierarchy.inner(theta)
         return self.log_likelihood(x, theta) + prior.log_density(x) + self._hierarchy.outer_log_density(theta)
+
+
+def _gradient(x: Array, design: sparse.csr_array, terms: BoxTerms, prior: InnerPrior) -> Array:
+    """Return the gradient of the log posterior of x, (p,)."""
+    gradient: Array = design.T @ terms.eta + prior.slope(x)
+    gradient[DELTA] += terms.delta
+    return gradient
 
 
 def _factor(precision: Array) -> tuple[tuple[Array, bool], Array]:

@@ -22,6 +22,8 @@ Array = NDArray[np.float64]
 DEAD_SHARE_OF_SPOILT = float(np.exp(-SPOILT_DEATH_OFFSET))
 LARGEST_LOG_HAZARD = 300.0
 SERIES_BELOW = 1e-5
+# Weighted counts add up only so far.
+COUNT_ERROR = 1e-9
 
 
 class CountError(ValueError):
@@ -55,7 +57,11 @@ def coefficients(observations: Observations) -> Array:
     if bad.any():
         raise CountError(f"line {int(np.argmax(bad))}: healthy, or dead, or all three counts are needed")
     h, m, d = (np.nan_to_num(x) for x in (healthy, damaged, dead))
-    wrong = (np.minimum(np.minimum(h, m), d) < 0) | (h + m + d > sent + 1e-9) | (three & (h + m + d < sent - 1e-9))
+    spare = sent - (h + m + d)
+    # Written so that a number sent that is not a number is wrong too.
+    right = (np.minimum(np.minimum(h, m), d) >= 0) & np.isfinite(sent)
+    right &= (spare >= -COUNT_ERROR) & (~three | (spare <= COUNT_ERROR))
+    wrong = ~right
     if wrong.any():
         raise CountError(
             f"line {int(np.argmax(wrong))}: healthy + damaged + dead must be the number sent, none below 0"
@@ -73,10 +79,14 @@ def coefficients(observations: Observations) -> Array:
 
 
 def log_choose(observations: Observations) -> Array:
-    """Return the log multinomial coefficient of each line, which no parameter changes; (lines,)."""
+    """Return the log multinomial coefficient of each line, which no parameter changes; (lines,).
+
+    Damaged plants count only where all three states are known, as in `coefficients`.
+    """
     value = special.gammaln(observations.sent + 1.0)
     rest = observations.sent.copy()
-    for counts in (observations.healthy, observations.damaged, observations.dead):
+    healthy, damaged, dead = observations.healthy, observations.damaged, observations.dead
+    for counts in (healthy, np.where(np.isnan(healthy) | np.isnan(dead), 0.0, damaged), dead):
         known = np.nan_to_num(counts)
         value = value - special.gammaln(known + 1.0)
         rest = rest - known

@@ -192,7 +192,7 @@ def draw_prior_posterior(reference: Reference, n: int, *, seed: int) -> Posterio
 def log_time_ratio(plant: Plant, reference: Reference) -> float:
     """Return log TR0: the product of the tables' time ratios against the reference aroid in foam box and damp wrap."""
     roots = reference.roots[plant.roots]
-    genus = float(np.log(plant.genus.time_ratio)) if plant.genus else _unknown_genus(reference)[0]
+    genus = float(np.log(plant.genus.time_ratio)) if plant.genus else unknown_genus(reference)[0]
     arid = plant.genus is not None and plant.genus.group in ARID_GROUPS
     packing = reference.containers[plant.container].time_ratio * (roots.arid_time_ratio if arid else roots.time_ratio)
     kind = reference.seller_kinds[plant.seller_kind].time_ratio if plant.seller_kind else 1.0
@@ -200,7 +200,7 @@ def log_time_ratio(plant: Plant, reference: Reference) -> float:
 
 
 @lru_cache(maxsize=4)
-def _unknown_genus(reference: Reference) -> tuple[float, float]:
+def unknown_genus(reference: Reference) -> tuple[float, float]:
     """Return mean and sd of the log time ratio of a genus of the trade picked at random."""
     logs = np.log([row.time_ratio for row in reference.genera.values()])
     own = np.array([row.time_ratio_sd_log for row in reference.genera.values()])
@@ -211,7 +211,7 @@ def genus_effects(genus: Genus | None, cultivar: str | None, draws: PosteriorDra
     """Return the effects of group, genus and cultivar on the linear predictor, (draws,)."""
     reference, scales = draws.reference, draws.parameters.scales
     name = genus.genus if genus else None
-    sd_log = genus.time_ratio_sd_log if genus else _unknown_genus(reference)[1]
+    sd_log = genus.time_ratio_sd_log if genus else unknown_genus(reference)[1]
     total: Array = draws.effect("genus", name, scales["genus_multiplier"] * (REFERENCE_KAPPA * sd_log))
     if genus is None or genus.group != REFERENCE_GROUP:
         total = total + draws.effect("group", genus.group if genus else None, reference.prior_scales["group"].median)

@@ -111,6 +111,13 @@ class Proposal:
         return replace(self, theta=theta, x=moved, shift=self.shift + shift)
 
 
+def without_negative(matrix: Array) -> Array:
+    """Return a symmetric matrix with negative eigenvalues raised to 0: the prior's precision alone counts there."""
+    values, vectors = np.linalg.eigh(matrix)
+    raised: Array = (vectors * np.maximum(values, 0.0)) @ vectors.T
+    return raised
+
+
 def positive(matrix: Array, floor: Array | None = None) -> Array:
     """Return a symmetric matrix with eigenvalues raised to the least of a floor's, or to just above 0."""
     try:

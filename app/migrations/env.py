@@ -4,10 +4,5 @@ from alembic import context
 
 from app.store.schema import metadata
 
-context.configure(
-    connection=context.config.attributes["connection"],
-    target_metadata=metadata,
-    # Alembic assumes otherwise for SQLite, whose driver used to end transactions at each table definition.
-    transactional_ddl=True,
-)
+context.configure(connection=context.config.attributes["connection"], target_metadata=metadata)
 context.run_migrations()

@@ -15,7 +15,7 @@ router = APIRouter()
 @router.get("/health", **declared("health"))
 async def health(request: Request) -> Response:
     """Whether the service is up, and the version of its model."""
-    answer = HealthAnswer(status="ok", model_version=request.app.state.engine.model_version)
+    answer = HealthAnswer(status="ok", model_version=request.app.state.active.engine.model_version)
     return Response(answer.model_dump_json(), media_type="application/json")
 
 

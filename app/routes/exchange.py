@@ -31,7 +31,8 @@ def to_bytes(answer: BaseModel | bytes) -> bytes:
 async def in_worker(request: Request, work: Callable[[Engine], BaseModel | bytes]) -> Response:
     """Answer with what `work` returns, run in a worker thread."""
     state = request.app.state
-    content = await to_thread.run_sync(lambda: to_bytes(work(state.engine)), limiter=state.workers)
+    engine = state.active.engine  # one model for the whole answer, whatever is activated meanwhile
+    content = await to_thread.run_sync(lambda: to_bytes(work(engine)), limiter=state.workers)
     return Response(content, media_type="application/json")
 
 

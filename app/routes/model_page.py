@@ -12,4 +12,5 @@ router = APIRouter()
 @router.get("/v1/model", **declared("model"))
 async def model(request: Request) -> Response:
     """The active model: rules of thumb and how each is met, effects as time ratios, diagnostics."""
-    return await in_worker(request, answer_model)
+    notice = request.app.state.active.notice
+    return await in_worker(request, lambda engine: answer_model(engine, notice))

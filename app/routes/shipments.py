@@ -22,7 +22,7 @@ async def import_shipments(request: Request, replace: bool = False) -> Response:
     data = await request.body()
     state = request.app.state
     answer = await to_thread.run_sync(
-        lambda: import_csv(data, state.database, state.engine.reference, replace=replace), limiter=state.workers
+        lambda: import_csv(data, state.database, state.active.engine.reference, replace=replace), limiter=state.workers
     )
     return Response(answer.model_dump_json(), media_type="application/json")
 

@@ -42,10 +42,11 @@ class Quantiles(AnswerModel):
 
 
 class Scale(AnswerModel):
-    """A scale or thermal parameter with its prior."""
+    """A scale or thermal parameter before and after the boxes."""
 
     name: str
     prior: Quantiles
+    posterior: Quantiles | None = Field(description="null: rules of thumb only")
 
 
 class EffectEvidence(AnswerModel):
@@ -62,14 +63,17 @@ class Effect(AnswerModel):
     name: str
     time_ratio: Quantiles
     evidence: EffectEvidence
+    text: str
 
 
 class ModelAnswer(AnswerModel):
     """The active model."""
 
     model_version: str
+    notice: str | None = Field(description="why the version that is active in the ledger does not answer, if so")
     fitted: datetime | None = Field(description="null: rules of thumb only")
     boxes: int = Field(ge=0, description="boxes behind the fit")
+    plants: int = Field(ge=0, description="plants in them")
     assumption: str
     rules: list[RuleOfThumb]
     scales: list[Scale]

@@ -13,6 +13,7 @@ from app.services.assumptions import costs_of, unsaid
 from app.services.genera import resolve_genus
 from app.services.lanes import Lane
 from app.services.places import resolve_place
+from app.services.senders import drift_quarter, seller_level
 from app.services.simulation import BatchLine, RoutePlan
 from model.box import Box, conductance_w_per_k
 from model.climate import Forecast
@@ -95,8 +96,8 @@ class PackedBox:
     cold_packs: int
 
 
-def prepare(batch: Batch, engine: Engine) -> PreparedBatch:
-    """Resolve a request against the reference tables.
+def prepare(batch: Batch, engine: Engine, ship_date: date | None = None) -> PreparedBatch:
+    """Resolve a request against the reference tables; without a ship date the latest record of its seller counts.
 
     Raises
     ------
@@ -117,7 +118,7 @@ def prepare(batch: Batch, engine: Engine) -> PreparedBatch:
             container=batch.packing.container,
             roots=batch.packing.roots,
             seller_kind=batch.seller_kind,
-            seller=batch.seller,
+            seller=seller_level(batch.seller),
         )
         lines.append(BatchLine(plant, line.quantity))
     costs, assumed = costs_of(batch, reference)
@@ -161,6 +162,7 @@ def prepare(batch: Batch, engine: Engine) -> PreparedBatch:
             n_boxes=n_boxes,
             apart=route.travel == "apart" and n_boxes > 1,
             papers_days=_papers_share(batch) * lane.service.papers_delay_days,
+            quarter=drift_quarter(batch.seller, ship_date),
         )
         routes.append(PreparedRoute(asked=route, plan=plan, solved=solved, capacity=capacity, costs=costs))
     if unknown := [words for name, words in PAPERS.items() if getattr(batch.paperwork, name) is None]:

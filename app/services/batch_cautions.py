@@ -5,11 +5,13 @@ from datetime import date
 import numpy as np
 
 from app.cautions import caution
+from app.engine import Engine
 from app.schemas.answers import Caution
 from app.schemas.batch import Batch
 from app.services.batch import PreparedBatch, PreparedRoute, missing_papers
 from app.services.reasons import percent
 from app.services.simulation import RouteDraws
+from model.evidence import cultivar_level
 
 # From here on a share of journeys is worth a word.
 NOTABLE_SHARE = 0.05
@@ -19,9 +21,9 @@ LONGEST_RULE_DAYS = 21.0
 SOIL_FREE_COUNTRIES = frozenset({"US", "CA", "AU"})
 
 
-def asked_cautions(batch: Batch, prepared: PreparedBatch) -> list[Caution]:
-    """Return the cautions that follow from the request alone."""
-    cautions = [*prepared.cautions, *_record_cautions(batch, prepared)]
+def asked_cautions(batch: Batch, prepared: PreparedBatch, engine: Engine) -> list[Caution]:
+    """Return the cautions that follow from the request and from what the model has seen."""
+    cautions = [*prepared.cautions, *_record_cautions(prepared, engine)]
     if missing := missing_papers(batch):
         days = max(route.plan.papers_days for route in prepared.routes)
         cautions.append(caution("papers_missing", papers=", ".join(missing), days=days))
@@ -108,18 +110,20 @@ def layover_cautions(prepared: PreparedBatch, ship_date: date) -> list[Caution]:
     ]
 
 
-def _record_cautions(batch: Batch, prepared: PreparedBatch) -> list[Caution]:
+def _record_cautions(prepared: PreparedBatch, engine: Engine) -> list[Caution]:
     """Return what has no box recorded."""
-    cautions = [caution("no_own_record")]
-    if batch.seller is not None:
+    plants = [line.plant for line in prepared.lines]
+    cautions = [] if engine.fit else [caution("no_own_record")]
+    seller = plants[0].seller
+    if seller is not None and not engine.knows("seller", seller):
         cautions.append(caution("unknown_seller"))
-    named = {
-        (genus.genus, cultivar.casefold()): f"{genus.genus} {cultivar}"
-        for genus, cultivar in ((line.plant.genus, line.plant.cultivar) for line in prepared.lines)
-        if genus and cultivar
+    unknown = {
+        (plant.genus.genus, plant.cultivar.casefold()): f"{plant.genus.genus} {plant.cultivar}"
+        for plant in plants
+        if plant.genus and plant.cultivar and not engine.knows("cultivar", cultivar_level(plant))
     }
-    if named:
-        cautions.append(caution("unknown_cultivar", plants=", ".join(named.values())))
+    if unknown:
+        cautions.append(caution("unknown_cultivar", plants=", ".join(unknown.values())))
     return cautions
 
 

@@ -55,7 +55,7 @@ class SimulatedRoute:
 
 def answer_compare(request: CompareRequest, engine: Engine) -> CompareAnswer:
     """Return the routes side by side, the recommended one with its reason, and what was assumed."""
-    prepared = prepare(request, engine)
+    prepared = prepare(request, engine, request.ship_date)
     simulation = BatchSimulation(engine, prepared.lines, draws=request.draws, seed=request.seed)
     weather = WeatherDraws(
         engine.reference,
@@ -92,7 +92,7 @@ def answer_compare(request: CompareRequest, engine: Engine) -> CompareAnswer:
         [o.chance_loss_within_limit for o in outcomes],
         request.risk.confidence,
     )
-    cautions = asked_cautions(request, prepared) + layover_cautions(prepared, request.ship_date)
+    cautions = asked_cautions(request, prepared, engine) + layover_cautions(prepared, request.ship_date)
     for s in simulated:
         cautions += journey_cautions(request, prepared, s.route, s.drawn)
     return CompareAnswer(

@@ -7,6 +7,8 @@ from collections.abc import Collection, Iterator
 from typing import NamedTuple
 
 DELIMITERS = (",", ";", "\t")
+# What a row without cells may hold: delimiters other than the file's, where it has no header to tell them by.
+BLANK = " \xa0\r\n" + "".join(DELIMITERS)
 UTF16_MARKS = (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)
 # A quotation mark that is not closed swallows what follows, up to the length of a cell that the parser takes.
 MISPLACED_QUOTE = (
@@ -88,7 +90,7 @@ def _rows(text: str, delimiter: str) -> Iterator[CsvRow]:
     try:
         for cells in reader:
             number += 1
-            if any(cell and not cell.isspace() for cell in cells):
+            if "".join(cells).strip(BLANK):
                 yield CsvRow(number, cells)
     except csv.Error:
         raise _BrokenRow(number + 1) from None

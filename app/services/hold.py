@@ -1,7 +1,7 @@
 """Ship now or hold: every allowed date on every route, with common random numbers."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 import numpy as np
@@ -17,6 +17,7 @@ from app.services.compare import WEATHER_DAYS, distribution
 from app.services.lanes import WeatherDraws
 from app.services.money import route_money
 from app.services.reasons import bearable, money, percent
+from app.services.senders import drift_quarter
 from app.services.simulation import BatchSimulation
 from model.decision import chance_better, chance_loss_within_limit
 
@@ -37,7 +38,7 @@ class _Departure:
 
 def answer_hold(request: HoldRequest, engine: Engine) -> HoldAnswer:
     """Return every ship date and route, the recommended one, and why."""
-    prepared = prepare(request, engine)
+    prepared = prepare(request, engine, request.earliest)
     span = (request.latest - request.earliest).days
     simulation = BatchSimulation(engine, prepared.lines, draws=request.draws, seed=request.seed)
     weather = WeatherDraws(
@@ -63,7 +64,7 @@ def answer_hold(request: HoldRequest, engine: Engine) -> HoldAnswer:
         reason=_reason(request, dates, choice),
         dates=dates,
         assumed=[*prepared.assumed, *_assumed(request, prepared)],
-        cautions=asked_cautions(request, prepared) + _hold_cautions(request) + closing_cautions(prepared),
+        cautions=asked_cautions(request, prepared, engine) + _hold_cautions(request) + closing_cautions(prepared),
     )
 
 
@@ -77,7 +78,7 @@ def _departure(
 ) -> _Departure:
     layover = route.plan.lane.service.layover_days(ship_date.weekday())
     journeys = simulation.journeys(route.plan, ship_date, weather, request.closed_dates, layover_days=layover)
-    drawn = simulation.outcomes(route.plan, journeys)
+    drawn = simulation.outcomes(replace(route.plan, quarter=drift_quarter(request.seller, ship_date)), journeys)
     waited = (ship_date - request.earliest).days
     waiting = waited * (request.cost_per_day or 0.0)
     result = route_money(request, prepared, route, drawn, waiting=waiting, days_waited=waited)

@@ -3,28 +3,20 @@
 import numpy as np
 from numpy.typing import NDArray
 
-from app.engine import Engine
-from app.schemas.model_page import (
-    Effect,
-    EffectEvidence,
-    ModelAnswer,
-    ModelChance,
-    Quantiles,
-    RuleOfThumb,
-    Scale,
-)
-from model.predict import Plant, log_time_ratio
-from model.priors import REFERENCE_KAPPA, CommonParameters, rule_shares, total_spread
+from app.engine import Engine, rules_draws
+from app.schemas.model_page import ModelAnswer, ModelChance, RuleOfThumb, Scale
+from app.services.effects import effects, quantiles
+from model.predict import PosteriorDraws
+from model.priors import CommonParameters, rule_shares, total_spread
 
 ASSUMPTION = (
     "Given service, seller and temperature, a box's delay says nothing else about its condition. Counts are taken "
     "once, at unboxing. Time ratios hold at 20 °C, above chilling."
 )
-NO_EVIDENCE = EffectEvidence(boxes=0, plants=0)
 
 
-def answer_model(engine: Engine) -> ModelAnswer:
-    """Return the active model."""
+def answer_model(engine: Engine, notice: str | None = None) -> ModelAnswer:
+    """Return the active model; `notice` says why it is not the one that should be, if so."""
     draws, reference = engine.draws, engine.reference
     parameters = draws.parameters
     spread = total_spread(parameters.scales, reference)
@@ -50,23 +42,23 @@ def answer_model(engine: Engine) -> ModelAnswer:
                 status=rule.status,
             )
         )
-    scales = {
-        **parameters.scales,
-        "q10": np.exp(parameters.log_q10),
-        "chill_rate": parameters.chill_rate,
-        "h0": parameters.h0,
-        "kappa": parameters.kappa,
-        "delta": parameters.delta,
-    }
+    prior = _parameters(rules_draws(reference))
+    own = _parameters(draws) if engine.fit else {}
     return ModelAnswer(
         model_version=engine.model_version,
-        fitted=None,
-        boxes=0,
+        notice=notice,
+        fitted=engine.fit.manifest.fitted_at if engine.fit else None,
+        boxes=engine.fit.counts.n_boxes if engine.fit else 0,
+        plants=engine.fit.counts.n_plants if engine.fit else 0,
         assumption=ASSUMPTION,
         rules=rules,
-        scales=[Scale(name=name, prior=_quantiles(values)) for name, values in scales.items()],
-        effects=[_genus_effect(engine, name) for name in reference.genera],
+        scales=[
+            Scale(name=name, prior=quantiles(values), posterior=quantiles(own[name]) if own else None)
+            for name, values in prior.items()
+        ],
+        effects=effects(engine),
         diagnostics={
+            **(engine.fit.manifest.diagnostics if engine.fit else {}),
             "draws": draws.n_draws,
             "kappa_draws_replaced": parameters.n_replaced,
             "spread_median": float(np.median(spread)),
@@ -74,16 +66,13 @@ def answer_model(engine: Engine) -> ModelAnswer:
     )
 
 
-def _genus_effect(engine: Engine, name: str) -> Effect:
-    """Return TR0 x exp(-deviation / kappa) of a genus against an average aroid packed alike."""
-    draws, genus = engine.draws, engine.reference.genera[name]
-    sd = draws.parameters.scales["genus_multiplier"] * (REFERENCE_KAPPA * genus.time_ratio_sd_log)
-    deviation = draws.effect("genus", name, sd)
-    plain = Plant(genus)
-    ratio = np.exp(log_time_ratio(plain, engine.reference) - deviation / draws.parameters.kappa)
-    return Effect(kind="genus", name=name, time_ratio=_quantiles(ratio), evidence=NO_EVIDENCE)
-
-
-def _quantiles(values: NDArray[np.float64]) -> Quantiles:
-    p10, p50, p90 = np.quantile(values, [0.1, 0.5, 0.9])
-    return Quantiles(p10=p10, p50=p50, p90=p90)
+def _parameters(draws: PosteriorDraws) -> dict[str, NDArray[np.float64]]:
+    parameters = draws.parameters
+    return {
+        **parameters.scales,
+        "q10": np.exp(parameters.log_q10),
+        "chill_rate": parameters.chill_rate,
+        "h0": parameters.h0,
+        "kappa": parameters.kappa,
+        "delta": parameters.delta,
+    }

@@ -25,7 +25,7 @@ Chances = Callable[[PreparedRoute, int], NDArray[np.float64]]
 
 def answer_order_size(request: OrderSizeRequest, engine: Engine) -> OrderSizeAnswer:
     """Return for each route the smallest quantity of the target line and what it costs."""
-    prepared = prepare(request, engine)
+    prepared = prepare(request, engine, request.ship_date)
     simulation = BatchSimulation(engine, prepared.lines, draws=request.draws, seed=request.seed)
     weather = WeatherDraws(
         engine.reference,
@@ -51,7 +51,7 @@ def answer_order_size(request: OrderSizeRequest, engine: Engine) -> OrderSizeAns
         draws=request.draws,
         routes=orders,
         assumed=[a for a in prepared.assumed if not a.pointer.endswith("/boxes")],
-        cautions=asked_cautions(request, prepared)
+        cautions=asked_cautions(request, prepared, engine)
         + layover_cautions(prepared, request.ship_date)
         + closing_cautions(prepared),
     )

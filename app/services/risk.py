@@ -11,9 +11,11 @@ from pydantic_core import to_json
 
 from app.engine import Engine
 from app.schemas.risk import InsideTemperature, LaneTemperature, RiskQuery, RiskRequest
+from app.services.evidence import evidence_as_json
 from app.services.genera import resolve_genus
 from app.services.risk_cautions import RiskCautions
 from app.services.risk_exposure import QueryExposures
+from app.services.senders import drift_quarter, seller_level
 from model.damage import ClockDraws, chill_rate, damage_rate
 from model.predict import Plant, PosteriorDraws, clock_draws, genus_effects, log_time_ratio, sending_effects
 from model.priors import REFERENCE_DAYS
@@ -30,8 +32,7 @@ LOW, HIGH = 0.1, 0.9
 _CHANCES = b",".join(
     b'"%b":{"mean":%%b,"low":%%b,"high":%%b}' % name for name in (b"healthy", b"damaged", b"dead", b"healthy_two_weeks")
 )
-_NO_EVIDENCE = to_json({"shipments": 0, "plants": 0, "weight": 0.0})
-_RESULT = b'{%b,"equivalent_days":%%b,"evidence":%b,"cautions":%%b}' % (_CHANCES, _NO_EVIDENCE)
+_RESULT = b'{%b,"equivalent_days":%%b,"evidence":%%b,"cautions":%%b}' % _CHANCES
 _NAMED = itemgetter("genus", "cultivar", "container", "roots", "service", "seller_kind", "seller")
 
 
@@ -62,26 +63,32 @@ class _Lines:
         draws, reference = engine.chance_draws, engine.reference
         self._clocks: dict[int, ClockDraws] = {}
         genus_rows, sending_rows, clock_rows = _Rows(), _Rows(), _Rows()
-        known: dict[tuple[object, ...], tuple[int, int, int, float, Plant]] = {}
+        known: dict[tuple[object, ...], tuple[int, int, int, float, int]] = {}
+        self.unique: list[Plant] = []
         listed = []
         for query in queries:
             named = _NAMED(query.__dict__)
             lane = query.temperature if type(query.temperature) is LaneTemperature else None
-            key = (named, lane.service) if lane and query.service is None else (named, None)
+            service_of_lane = lane.service if lane and query.service is None else None
+            quarter = drift_quarter(query.seller, query.ship_date)
+            key = (named, service_of_lane, quarter)
             found = known.get(key)
             if found is None:
                 name, cultivar, container, roots, service, kind, seller = named
                 genus = resolve_genus(name, reference)[0]
-                plant = Plant(genus, cultivar, container, roots, service or key[1], kind, seller)
+                seller = seller_level(seller)
+                plant = Plant(genus, cultivar, container, roots, service or service_of_lane, kind, seller, quarter)
                 found = known[key] = (
                     genus_rows.index((genus, cultivar), partial(genus_effects, genus, cultivar, draws)),
-                    sending_rows.index((key[1], *named[2:]), partial(sending_effects, plant, draws)),
+                    sending_rows.index((*key[1:], *named[2:]), partial(sending_effects, plant, draws)),
                     clock_rows.index(genus, partial(_clock_row, genus, draws)),
                     log_time_ratio(plant, reference),
-                    plant,
+                    len(self.unique),
                 )
+                self.unique.append(plant)
             listed.append(found)
-        self.plants = [found[4] for found in listed]
+        self.index = np.fromiter((found[4] for found in listed), np.intp, len(listed))
+        self.plants = [self.unique[i] for i in self.index.tolist()]
         self._genus, self._sending, self._clock = (
             np.fromiter((found[i] for found in listed), np.intp, len(listed)) for i in range(3)
         )
@@ -143,16 +150,19 @@ def answer_risk(request: RiskRequest, engine: Engine) -> bytes:
         for i, chances in enumerate((healthy, damaged, dead, kept)):
             columns[3 * i : 3 * i + 3, rows] = _interval(chances)
     columns[3] = 1.0 - columns[0] - columns[6]
-    said = [cautions.of(query, plant.genus) for query, plant in zip(queries, lines.plants, strict=True)]
-    return _as_json(engine.model_version, columns, said)
+    said = [cautions.of(query, plant) for query, plant in zip(queries, lines.plants, strict=True)]
+    clock = np.log(columns[12] / REFERENCE_DAYS) - lines.log_time_ratio
+    evidence = evidence_as_json(engine, lines.unique, lines.index, clock)
+    return _as_json(engine.model_version, columns, evidence, said)
 
 
-def _as_json(model_version: str, columns: Array, cautions: Sequence[bytes]) -> bytes:
+def _as_json(model_version: str, columns: Array, evidence: Sequence[bytes], cautions: Sequence[bytes]) -> bytes:
     """Write the answer; `columns` holds mean, low and high of the four chances and the equivalent days."""
     if not np.isfinite(columns).all():
         raise FloatingPointError("a chance is not finite")
     rows = to_json(columns.T.tolist())[2:-2].split(b"],[")
-    results = b",".join(_RESULT % (*row.split(b","), said) for row, said in zip(rows, cautions, strict=True))
+    told = zip(rows, evidence, cautions, strict=True)
+    results = b",".join(_RESULT % (*row.split(b","), behind, said) for row, behind, said in told)
     return b'{"model_version":%b,"results":[%b]}' % (to_json(model_version), results)
 
 

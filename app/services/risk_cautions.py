@@ -1,5 +1,7 @@
 """Cautions of risk queries, written once for all queries that get the same."""
 
+from collections.abc import Iterator
+
 from pydantic_core import to_json
 
 from app.cautions import caution
@@ -8,7 +10,8 @@ from app.schemas.answers import Caution
 from app.schemas.risk import InsideTemperature, LaneTemperature, RiskQuery
 from app.services.genera import resolve_genus
 from app.services.places import resolve_place
-from model.reference import Genus
+from model.evidence import cultivar_level
+from model.predict import Plant
 
 LONGEST_RULE_DAYS = 21.0
 COLDEST_C, WARMEST_C = 0.0, 40.0
@@ -18,12 +21,12 @@ class RiskCautions:
     """The cautions of one request."""
 
     def __init__(self, engine: Engine) -> None:
-        self._reference = engine.reference
+        self._engine, self._reference = engine, engine.reference
         self._known: dict[tuple[object, ...], bytes] = {}
 
-    def of(self, query: RiskQuery, genus: Genus | None) -> bytes:
+    def of(self, query: RiskQuery, plant: Plant) -> bytes:
         """Return the cautions of a query as a JSON list."""
-        temperature, days = query.temperature, query.transit_days
+        temperature, days, genus = query.temperature, query.transit_days, plant.genus
         lane = None
         extreme_c: float | None = None
         if type(temperature) is InsideTemperature:
@@ -33,14 +36,10 @@ class RiskCautions:
             lane = (temperature.origin, temperature.destination)
         long_days = days if days > LONGEST_RULE_DAYS else None
         pack_h = query.heat_pack_hours if query.heat_packs and 0 < query.heat_pack_hours < 24.0 * days else None
-        key = (query.genus, query.cultivar, query.seller is None, long_days, extreme_c, lane, pack_h)
+        key = (query.genus, query.cultivar, self._unknown_seller(plant), long_days, extreme_c, lane, pack_h)
         known = self._known.get(key)
         if known is None:
-            said: list[Caution] = [*resolve_genus(query.genus, self._reference)[1], caution("no_own_record")]
-            if query.seller is not None:
-                said.append(caution("unknown_seller"))
-            if genus is not None and query.cultivar is not None:
-                said.append(caution("unknown_cultivar", plants=f"{genus.genus} {query.cultivar}"))
+            said: list[Caution] = [*resolve_genus(query.genus, self._reference)[1], *self._unrecorded(plant)]
             for code in lane or ():
                 said += resolve_place(code, "", self._reference).cautions
             if long_days is not None:
@@ -57,3 +56,15 @@ class RiskCautions:
                 said.append(caution("irritant_sap", genera=genus.genus))
             known = self._known[key] = to_json(said)
         return known
+
+    def _unknown_seller(self, plant: Plant) -> bool:
+        return plant.seller is not None and not self._engine.knows("seller", plant.seller)
+
+    def _unrecorded(self, plant: Plant) -> Iterator[Caution]:
+        """Yield what has no box recorded."""
+        if self._engine.fit is None:
+            yield caution("no_own_record")
+        if self._unknown_seller(plant):
+            yield caution("unknown_seller")
+        if plant.genus and plant.cultivar and not self._engine.knows("cultivar", cultivar_level(plant)):
+            yield caution("unknown_cultivar", plants=f"{plant.genus.genus} {plant.cultivar}")

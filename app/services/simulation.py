@@ -5,7 +5,7 @@ and a seed: routes and ship dates of a request share them (common random numbers
 """
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from functools import cached_property
 from typing import NamedTuple
@@ -62,6 +62,8 @@ class RoutePlan:
         Whether each box has a journey and a box effect of its own.
     papers_days : float
         Median of the clearance delay for missing papers.
+    quarter : int or None
+        Of the seller's effect; None for its latest with boxes.
     """
 
     lane: Lane
@@ -70,6 +72,7 @@ class RoutePlan:
     n_boxes: int
     apart: bool
     papers_days: float
+    quarter: int | None = None
 
     @property
     def n_fates(self) -> int:
@@ -115,7 +118,7 @@ class BatchSimulation:
         total = sum(line.quantity for line in self.lines if line.quantity <= MOST_SINGLE_PLANTS)
         self._keep = total * draws * 2 <= MOST_KEPT_BYTES
         self._kept: dict[str, NDArray[np.uint16]] = {}
-        self._effects: dict[str, Array] = {}
+        self._effects: dict[tuple[str, int | None], Array] = {}
 
     def rng(self, label: str) -> np.random.Generator:
         """Return the generator of a label, always in the same state."""
@@ -136,13 +139,14 @@ class BatchSimulation:
         normals = self.rng("line effect").standard_normal((len(self.lines), self.n_draws))
         return normals * self.posterior.parameters.scales["line"]
 
-    def route_effects(self, service: str) -> Array:
+    def route_effects(self, service: str, quarter: int | None = None) -> Array:
         """Return the linear predictor of each line but for days, shipment: (lines, draws)."""
-        if service not in self._effects:
-            plants = [_by_service(line.plant, service) for line in self.lines]
+        key = (service, quarter)
+        if key not in self._effects:
+            plants = [replace(line.plant, service=service, quarter=quarter) for line in self.lines]
             unique = {plant: plant_effects(plant, self.posterior) for plant in dict.fromkeys(plants)}
-            self._effects[service] = np.stack([unique[plant] for plant in plants]) + self._line_effects
-        return self._effects[service]
+            self._effects[key] = np.stack([unique[plant] for plant in plants]) + self._line_effects
+        return self._effects[key]
 
     def _shipment(self, box: int) -> Array:
         z = np.sqrt(CONSIGNMENT_SHARE) * self.normals("consignment")
@@ -209,7 +213,7 @@ class BatchSimulation:
 
     def _box_chances(self, plan: RoutePlan, exposure: Exposure, box: int) -> Iterator[tuple[Array, Array]]:
         """Yield P(healthy) and P(dead) at unboxing of each line's plants in one box, (draws,) each."""
-        effects = self.route_effects(plan.lane.service.service)
+        effects = self.route_effects(plan.lane.service.service, plan.quarter)
         eta = linear_predictor(self._shipment(box), exposure.equivalent_days, self.posterior)
         parameters = self.posterior.parameters
         for own, genus in zip(effects, self.line_genus, strict=True):
@@ -283,7 +287,3 @@ def _below(plants: NDArray[np.uint16], chance: Array) -> NDArray[np.uint8]:
 def _share_of_box(quantity: int, box: int, n_boxes: int) -> tuple[int, int]:
     """Return the plants [first, last) of a line in a box when they are dealt evenly."""
     return quantity * box // n_boxes, quantity * (box + 1) // n_boxes
-
-
-def _by_service(plant: Plant, service: str) -> Plant:
-    return Plant(plant.genus, plant.cultivar, plant.container, plant.roots, service, plant.seller_kind, plant.seller)

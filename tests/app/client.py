@@ -1,6 +1,7 @@
 """A client of the whole application, in process: httpx on the ASGI app, its lifespan run once."""
 
 from collections.abc import Iterator
+from concurrent.futures import Future
 from contextlib import contextmanager
 from functools import partial
 from typing import Any
@@ -17,6 +18,7 @@ class Client:
 
     def __init__(self, app: FastAPI, portal: BlockingPortal) -> None:
         """Take the application and the portal that runs it."""
+        self.app = app
         self._portal = portal
         # Like the server, answer an unexpected exception with a 500 instead of raising it here.
         transport = httpx.ASGITransport(app, raise_app_exceptions=False)
@@ -25,6 +27,10 @@ class Client:
     def request(self, method: str, path: str, **arguments: Any) -> httpx.Response:
         """Call and return the response."""
         return self._portal.call(partial(self._client.request, method, path, **arguments))
+
+    def start(self, method: str, path: str, **arguments: Any) -> Future[httpx.Response]:
+        """Call and return at once; the response is in the future's result."""
+        return self._portal.start_task_soon(partial(self._client.request, method, path, **arguments))
 
     def get(self, path: str, **arguments: Any) -> httpx.Response:
         """GET."""

@@ -11,8 +11,12 @@ from datetime import date, timedelta
 from typing import Any
 
 import numpy as np
+import pytest
 
-from app.ledger import COLUMNS, REQUIRED_COLUMNS
+from app.ledger import COLUMNS, REQUIRED_COLUMNS, ShipmentRecord
+from app.problems import InvalidCells
+from app.services.ledger_csv import parse_ledger
+from model.reference import load_reference
 
 ROW = {
     "shipment": "A-1",
@@ -65,6 +69,21 @@ def csv_text(rows: Iterable[dict[str, str]], columns: Iterable[str] | None = Non
 def csv_bytes(*rows: dict[str, str]) -> bytes:
     """Return a file of rows as UTF-8."""
     return csv_text(rows).encode()
+
+
+REFERENCE = load_reference()
+
+
+def parsed(data: bytes) -> list[ShipmentRecord]:
+    """Return the shipments in a file."""
+    return [shipment.record for shipment in parse_ledger(data, REFERENCE).shipments]
+
+
+def faults(data: bytes) -> list[tuple[int | None, str | None, str]]:
+    """Return (row, column, message) of all that is wrong with a file."""
+    with pytest.raises(InvalidCells) as refused:
+        parse_ledger(data, REFERENCE)
+    return [(error.row, error.column, error.message) for error in refused.value.errors]
 
 
 GENERA = ("Anthurium", "Hoya", "Begonia", "Calathea", "Scindapsus", "Inventia")

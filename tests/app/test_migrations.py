@@ -38,13 +38,12 @@ def test_schema_version_is_that_of_the_last_migration() -> None:
     assert newest() == SCHEMA_VERSION
 
 
-def test_migrations_make_the_tables_of_the_schema(database: Database, tmp_path: Path) -> None:
+def test_migrations_make_the_tables_of_the_schema(database: Database) -> None:
     database.prepare()
     with database.reading() as connection:
         assert compare_metadata(MigrationContext.configure(connection, opts={"compare_type": True}), metadata) == []
     # Checks are not compared above: against tables made directly from the schema.
-    with database.writing() as connection:
-        migrated = check_texts(database)
+    migrated = check_texts(database)
     with database.writing() as connection:
         connection.execute(text("DROP TABLE alembic_version"))
         metadata.drop_all(connection)
@@ -93,9 +92,7 @@ def test_database_of_a_newer_program_is_refused(database: Database, database_url
         connection.execute(text("UPDATE alembic_version SET version_num = '9999'"))
     with Database(database_url) as later, pytest.raises(StoreUnavailable, match="cannot be used") as refused:
         later.prepare()
-    assert refused.value.lines() == [
-        "the ledger cannot be used: it was written by a newer version of this program"
-    ]  # fmt: skip
+    assert refused.value.lines() == ["the ledger cannot be used: it was written by a newer version of this program"]
 
 
 def test_migrations_are_found_from_any_directory(tmp_path: Path) -> None:
@@ -161,12 +158,11 @@ def test_folder_that_does_not_exist_is_refused(tmp_path: Path) -> None:
 
 
 def test_sqlite_is_set_up_to_wait_and_to_check(tmp_path: Path) -> None:
-    with Database(f"sqlite:///{tmp_path / 'ledger.db'}") as database:
-        with database.reading() as connection:
-            pragmas = {
-                name: connection.exec_driver_sql(f"PRAGMA {name}").scalar()
-                for name in ("journal_mode", "foreign_keys", "busy_timeout")
-            }
+    with Database(f"sqlite:///{tmp_path / 'ledger.db'}") as database, database.reading() as connection:
+        pragmas = {
+            name: connection.exec_driver_sql(f"PRAGMA {name}").scalar()
+            for name in ("journal_mode", "foreign_keys", "busy_timeout")
+        }
     assert pragmas == {"journal_mode": "wal", "foreign_keys": 1, "busy_timeout": 30_000}
 
 

@@ -1,0 +1,64 @@
+"""Refits and versions of the model."""
+
+from anyio import sleep, to_thread
+from fastapi import APIRouter, Request, Response
+
+from app.openapi import declared
+from app.routes.exchange import in_worker
+from app.services.model_versions import activate, answer_versions
+from app.services.refit import find_refit, refit_answer, request_refit
+from app.store.refits import Refit
+
+POLL_SECONDS = 0.25
+ACCEPTED, DONE = 202, 200
+
+router = APIRouter()
+
+
+@router.post("/v1/model/refit", include_in_schema=False)
+async def refit(request: Request, wait: bool = False) -> Response:
+    """Fit the model to the boxes of the ledger in another process; with ``?wait=true`` answer when it is done."""
+    state = request.app.state
+
+    def begin() -> Refit:
+        asked, new = request_refit(state.database)
+        if new:
+            state.refits.start(asked.id)
+        return find_refit(state.database, asked.id)
+
+    found = await to_thread.run_sync(begin, limiter=state.workers)
+    while wait and not found.is_finished:
+        await sleep(POLL_SECONDS)
+        found = await to_thread.run_sync(find_refit, state.database, found.id, limiter=state.workers)
+    if found.is_finished:
+        await to_thread.run_sync(state.active.refresh, limiter=state.workers)
+    return Response(
+        refit_answer(found).model_dump_json(),
+        status_code=DONE if wait else ACCEPTED,
+        headers={"Location": f"/v1/model/refits/{found.id}"},
+        media_type="application/json",
+    )
+
+
+@router.get("/v1/model/refits/{refit_id}", include_in_schema=False)
+async def refit_state(request: Request, refit_id: str) -> Response:
+    """How a refit goes, or went."""
+    return await in_worker(request, lambda _: refit_answer(find_refit(request.app.state.database, refit_id)))
+
+
+@router.get("/v1/model/versions", **declared("model_versions"))
+async def versions(request: Request) -> Response:
+    """All versions of the model, the newest first; the last is the rules of thumb alone."""
+    return await in_worker(request, lambda engine: answer_versions(request.app.state.database, engine))
+
+
+@router.post("/v1/model/versions/{version}/activate", include_in_schema=False)
+async def activate_version(request: Request, version: str) -> Response:
+    """Serve a version from now on, also an earlier one, or the rules of thumb again."""
+    state = request.app.state
+
+    def work(_: object) -> bytes:
+        activate(state.database, version, state.active.engine.reference)
+        return answer_versions(state.database, state.active.refresh()).model_dump_json().encode()
+
+    return await in_worker(request, work)

@@ -1,0 +1,41 @@
+"""Refits and versions of the model."""
+
+from datetime import datetime
+from typing import Literal
+
+from pydantic import Field
+
+from app.schemas.answers import AnswerModel
+
+
+class RefitAnswer(AnswerModel):
+    """A refit and what came of it."""
+
+    id: str
+    state: Literal["queued", "running", "activated", "kept", "failed"] = Field(
+        description="kept: stored, but not activated"
+    )
+    version: str | None = Field(description="the version that it stored")
+    reason: str | None = Field(description="what came of it, in plain words")
+    created_at: datetime
+    started_at: datetime | None
+    finished_at: datetime | None
+
+
+class ModelVersion(AnswerModel):
+    """A version of the model that can be activated."""
+
+    version: str
+    active: bool
+    fitted: datetime | None = Field(description="null: rules of thumb only")
+    boxes: int = Field(ge=0, description="boxes behind the fit")
+    plants: int = Field(ge=0, description="plants in them")
+    usable: bool = Field(description="false: fitted with other reference tables or by another format, so refit")
+    diagnostics: dict[str, float | int | str | bool]
+
+
+class ModelVersionsAnswer(AnswerModel):
+    """All versions, the newest first; the last is the rules of thumb alone."""
+
+    model_version: str = Field(description="the one that answers")
+    items: list[ModelVersion]

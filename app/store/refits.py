@@ -1,0 +1,106 @@
+"""Refits: queued, running, then activated, kept or failed. One runs at a time, whatever the number of processes.
+
+The process of a refit gives a sign of life every few seconds. One that has given none for `LEASE` counts as dead
+(killed, or its computer stopped) and blocks nobody: it is failed by whoever looks next. Clocks of computers that share
+a database must agree to within a fraction of that.
+"""
+
+import secrets
+from datetime import datetime, timedelta
+from typing import Literal, NamedTuple
+
+from sqlalchemy import Connection, insert, select, update
+
+from app.store.schema import refits
+
+QUEUED: Literal["queued"] = "queued"
+RUNNING: Literal["running"] = "running"
+ACTIVATED: Literal["activated"] = "activated"
+KEPT: Literal["kept"] = "kept"
+FAILED: Literal["failed"] = "failed"
+UNFINISHED = (QUEUED, RUNNING)
+State = Literal["queued", "running", "activated", "kept", "failed"]
+LEASE = timedelta(seconds=60)
+DIED = "The process that ran it stopped before it was done; nothing was stored, and the active version went on serving."
+
+
+class Refit(NamedTuple):
+    """A refit; `version` is the one that it stored, `reason` says in plain words what came of it."""
+
+    id: str
+    state: State
+    version: str | None
+    reason: str | None
+    created_at: datetime
+    started_at: datetime | None
+    seen_at: datetime | None
+    finished_at: datetime | None
+
+    def is_dead(self, now: datetime) -> bool:
+        """Whether it is unfinished and its process has given no sign of life for too long."""
+        return self.state in UNFINISHED and now - (self.seen_at or self.created_at) > LEASE
+
+    @property
+    def is_finished(self) -> bool:
+        """Whether nothing more will come of it."""
+        return self.state not in UNFINISHED
+
+
+_COLUMNS = tuple(refits.c[name] for name in Refit._fields)
+
+
+def read_refit(connection: Connection, refit_id: str) -> Refit | None:
+    """Return a refit, or None if there is none with this id."""
+    row = connection.execute(select(*_COLUMNS).where(refits.c.id == refit_id)).one_or_none()
+    return None if row is None else Refit(*row)
+
+
+def queue_refit(connection: Connection, *, now: datetime) -> tuple[Refit, bool]:
+    """Return the refit that waits for its turn and whether it is new, in a write transaction.
+
+    One that waits already will see the ledger as it is when its turn comes, so a second would find nothing new.
+    """
+    fail_dead(connection, now=now)
+    waiting = connection.execute(select(*_COLUMNS).where(refits.c.state == QUEUED)).first()
+    if waiting is not None:
+        return Refit(*waiting), False
+    refit = Refit(f"r{secrets.token_hex(12)}", QUEUED, None, None, now, None, now, None)
+    connection.execute(insert(refits).values(**refit._asdict()))
+    return refit, True
+
+
+def start_refit(connection: Connection, refit_id: str, *, now: datetime) -> State | None:
+    """Let a queued refit run unless another does, in a write transaction, and return its state; None if unknown.
+
+    The state is `queued` while another runs, `running` once it is this one's turn.
+    """
+    fail_dead(connection, now=now, but=refit_id)
+    refit = read_refit(connection, refit_id)
+    if refit is None or refit.state != QUEUED:
+        return None if refit is None else refit.state
+    running = connection.execute(select(refits.c.id).where(refits.c.state == RUNNING)).first()
+    values = {"seen_at": now} if running else {"seen_at": now, "started_at": now, "state": RUNNING}
+    connection.execute(update(refits).where(refits.c.id == refit_id).values(values))
+    return QUEUED if running else RUNNING
+
+
+def touch_refit(connection: Connection, refit_id: str, *, now: datetime) -> bool:
+    """Give a sign of life, in a write transaction; False if the refit is finished or counted as dead."""
+    change = update(refits).where(refits.c.id == refit_id, refits.c.state.in_(UNFINISHED)).values(seen_at=now)
+    return connection.execute(change).rowcount == 1
+
+
+def finish_refit(
+    connection: Connection, refit_id: str, *, state: str, reason: str, now: datetime, version: str | None = None
+) -> bool:
+    """Record how a refit ended, in a write transaction; False if it has ended already."""
+    values = {"state": state, "reason": reason, "version": version, "finished_at": now}
+    unfinished = refits.c.state.in_(UNFINISHED)
+    return connection.execute(update(refits).where(refits.c.id == refit_id, unfinished).values(values)).rowcount == 1
+
+
+def fail_dead(connection: Connection, *, now: datetime, but: str = "") -> None:
+    """Record as failed all refits whose process is gone, in a write transaction."""
+    for row in connection.execute(select(*_COLUMNS).where(refits.c.state.in_(UNFINISHED), refits.c.id != but)).all():
+        if Refit(*row).is_dead(now):
+            finish_refit(connection, row.id, state=FAILED, reason=DIED, now=now)

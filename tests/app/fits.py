@@ -1,0 +1,73 @@
+"""Models fitted to small invented ledgers, once a test run."""
+
+from datetime import UTC, date, datetime, timedelta
+from functools import cache
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
+import numpy as np
+
+from app.artifacts import FittedModel
+from app.engine import Engine
+from app.services.ledger_import import import_csv
+from app.services.recorded_boxes import RecordedLines, recorded_lines
+from app.services.refit_fit import fit_model
+from app.store.arrived import read_arrived, read_logger
+from app.store.database import Database
+from model.reference import load_reference
+from tests.app.ledger_files import csv_bytes, random_ledger, row
+
+FEW_DRAWS = 1024
+FITTED_AT = datetime(2027, 2, 1, 9, 30, tzinfo=UTC)
+N_ROWS, SEED = 45, 3
+LEDGER = random_ledger(N_ROWS, SEED)
+"""15 boxes of three lines."""
+
+
+def likely_ledger(n_boxes: int, seed: int, prefix: str = "L") -> bytes:
+    """Return a file of boxes of one line whose losses climb with days about as the rules of thumb say."""
+    rng = np.random.default_rng(seed)
+    rows = []
+    for i in range(n_boxes):
+        days = int(rng.integers(2, 13))
+        hazard = 0.14 * (days / 7.0) ** 3.3 * float(np.exp(0.5 * rng.standard_normal()))
+        healthy = int(rng.binomial(20, np.exp(-hazard)))
+        dead = int(rng.binomial(20 - healthy, 0.4))
+        ship_date = date(2026, 3, 1) + timedelta(days=3 * i)
+        cells = {
+            "shipment": f"{prefix}-{i}",
+            "genus": ("Anthurium", "Scindapsus")[i % 2],
+            "ship_date": ship_date.isoformat(),
+            "arrival_date": (ship_date + timedelta(days=days)).isoformat(),
+            "inside_temp_c": "20",
+            "healthy": str(healthy),
+            "damaged": str(20 - healthy - dead),
+            "dead": str(dead),
+        }
+        rows.append(row(**cells))
+    return csv_bytes(*rows)
+
+
+def fill(database: Database, data: bytes = LEDGER, *, replace: bool = False) -> None:
+    """Import a file."""
+    import_csv(data, database, load_reference(), replace=replace)
+
+
+def recorded(database: Database) -> RecordedLines:
+    """Return what a fit reads of a ledger."""
+    with database.reading() as connection:
+        return recorded_lines(read_arrived(connection), read_logger(connection), load_reference())
+
+
+@cache
+def fitted(data: bytes = LEDGER) -> tuple[FittedModel, bytes]:
+    """Return the model fitted to a file, and its arrays."""
+    with TemporaryDirectory() as folder, Database(f"sqlite:///{Path(folder) / 'ledger.db'}") as database:
+        fill(database, data)
+        return fit_model(recorded(database), load_reference(), fitted_at=FITTED_AT, n_weighed=FEW_DRAWS)
+
+
+@cache
+def fitted_engine(data: bytes = LEDGER) -> Engine:
+    """Return the engine of the model fitted to a file."""
+    return Engine.of("fit-test", fitted(data)[0])

@@ -1,0 +1,140 @@
+"""The artefact of a fit: read back as written, and refused where anything about it is not as it was."""
+
+import hashlib
+import io
+import json
+from typing import Any
+
+import numpy as np
+import pytest
+
+from app.artifacts import ArtefactError, FitRecord, from_artefact, to_artefact
+from app.engine import Engine
+from app.schemas.risk import RiskRequest
+from app.services.risk import answer_risk
+from model.predict import PosteriorDraws
+from model.priors import ParameterDraws
+from model.reference import load_reference
+from tests.app.fits import FITTED_AT, fitted
+
+QUERIES = RiskRequest.model_validate_json(
+    json.dumps(
+        {
+            "queries": [
+                {"genus": "Anthurium", "transit_days": 6, "temperature": {"inside_c": 24}},
+                {"genus": "Inventia", "seller": "invented ferns", "transit_days": 4, "temperature": {"inside_c": 12}},
+                {"genus": "Hoya", "ship_date": "2023-05-01", "transit_days": 9, "temperature": {"inside_c": 20}},
+            ]
+        }
+    )
+)
+
+
+def changed(**fields: Any) -> str:
+    """Return the manifest with fields changed."""
+    return json.dumps(json.loads(fitted()[0].manifest.model_dump_json()) | fields)
+
+
+def replaced(array_name: str, array: Any) -> tuple[str, bytes]:
+    """Return an artefact that is whole but for one array."""
+    with np.load(io.BytesIO(fitted()[1])) as stored:
+        arrays = {name: stored[name] for name in stored.files} | {array_name: array}
+    buffer = io.BytesIO()
+    np.savez(buffer, **arrays)
+    return changed(sha256=hashlib.sha256(buffer.getvalue()).hexdigest()), buffer.getvalue()
+
+
+def test_what_is_read_back_answers_byte_for_byte_alike() -> None:
+    model, data = fitted()
+    again = from_artefact(model.manifest.model_dump_json(), data, load_reference())
+    assert again.manifest == model.manifest
+    assert again.counts.levels == model.counts.levels
+    for kind, levels in model.draws.effects.items():
+        for level, draws in levels.items():
+            np.testing.assert_array_equal(again.draws.effects[kind][level], draws)
+    one, other = (answer_risk(QUERIES, Engine.of("fit", m)) for m in (model, again))
+    assert one == other
+    assert one != answer_risk(QUERIES, Engine.load()).replace(b"rules-", b"fit")
+
+
+def test_arrays_are_plain_and_names_stand_in_the_manifest() -> None:
+    model, data = fitted()
+    with np.load(io.BytesIO(data), allow_pickle=False) as stored:
+        assert {stored[name].dtype.kind for name in stored.files} <= set("fi")
+    levels = json.loads(model.manifest.model_dump_json())["levels"]
+    assert "Anthurium" in levels["genus"]
+    assert all(isinstance(seller, str) and isinstance(quarter, int) for seller, quarter in levels["drift"])
+    assert model.manifest.sha256 == hashlib.sha256(data).hexdigest()
+    assert (model.manifest.n_boxes, model.manifest.n_lines) == (15, 45)
+
+
+@pytest.mark.parametrize("place", [0, 200, -1])
+def test_changed_bytes_are_refused(place: int) -> None:
+    model, data = fitted()
+    tampered = bytearray(data)
+    tampered[place] ^= 1
+    with pytest.raises(ArtefactError, match="SHA-256"):
+        from_artefact(model.manifest.model_dump_json(), bytes(tampered), load_reference())
+    with pytest.raises(ArtefactError, match="SHA-256"):
+        from_artefact(model.manifest.model_dump_json(), data[:-1], load_reference())
+
+
+@pytest.mark.parametrize(
+    ("manifest", "words"),
+    [
+        (changed(reference_fingerprint="00000000"), "other reference tables .00000000"),
+        (changed(format=2), "format 2, this version reads 1"),
+        (changed(more=1), "1 faults"),
+        (changed(n_draws=4095), "shape"),
+        (changed(levels=json.loads(changed())["levels"] | {"genus": ["Anthurium"]}), "shape"),
+        ("[]", "not JSON"),
+        ("{", "not JSON"),
+    ],
+    ids=["reference", "format", "field", "draws", "levels", "list", "cut"],
+)
+def test_manifest_that_does_not_fit_is_refused(manifest: str, words: str) -> None:
+    with pytest.raises(ArtefactError, match=words):
+        from_artefact(manifest, fitted()[1], load_reference())
+
+
+class Trap:
+    """Runs code when it is unpickled."""
+
+    sprung = False
+
+    @staticmethod
+    def spring() -> float:
+        Trap.sprung = True
+        return 0.0
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        return Trap.spring, ()
+
+
+def test_a_pickle_is_refused_and_never_run() -> None:
+    manifest, data = replaced("alpha", np.array([Trap()], dtype=object))
+    with pytest.raises(ArtefactError, match="cannot be read"):
+        from_artefact(manifest, data, load_reference())
+    assert not Trap.sprung
+    np.load(io.BytesIO(data), allow_pickle=True)["alpha"]
+    assert Trap.sprung
+
+
+def test_a_fit_that_is_not_finite_is_refused() -> None:
+    model, _ = fitted()
+    draws = model.draws
+    alpha = draws.parameters.alpha.copy()
+    alpha[7] = np.nan
+    broken = PosteriorDraws(
+        ParameterDraws(**{**_fields(draws.parameters), "alpha": alpha}),
+        draws.late_loss,
+        draws.reference,
+        draws.key,
+        draws.effects,
+    )
+    with pytest.raises(ArtefactError, match="not finite in alpha"):
+        to_artefact(broken, model.counts, model.variance, FitRecord(FITTED_AT, "", 1, {}))
+
+
+def _fields(parameters: ParameterDraws) -> dict[str, Any]:
+    return {name: getattr(parameters, name) for name in ParameterDraws.__dataclass_fields__}

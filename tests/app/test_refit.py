@@ -1,0 +1,344 @@
+"""A refit: what is asked of a candidate, and what a fault at any moment leaves behind."""
+
+import os
+import signal
+import socket
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import httpx
+import numpy as np
+import pytest
+from sqlalchemy import event, text, update
+
+from app.artifacts import from_artefact
+from app.engine import Engine, rules_draws
+from app.main import create_app
+from app.services.refit import end_refit, find_refit, request_refit
+from app.services.refit_fit import fit_model
+from app.services.refit_gate import Verdict, judge, outside
+from app.services.refit_job import run_refit
+from app.settings import Settings
+from app.store.database import Database
+from app.store.model_versions import StoredVersion, activate_version, active_version, list_versions, read_version
+from app.store.refits import ACTIVATED, FAILED, KEPT, RUNNING, Refit
+from app.store.schema import model_versions
+from model.predict import PosteriorDraws
+from model.reference import load_reference
+from tests.app.client import Client, running_client
+from tests.app.fits import FEW_DRAWS, fill, likely_ledger
+from tests.app.ledger_files import csv_bytes, row
+
+ROOT = Path(__file__).resolve().parents[2]
+RULES = Engine.load().model_version
+PATIENCE_SECONDS = 60.0
+
+
+@pytest.fixture
+def ledger_url(tmp_path: Path) -> str:
+    """Return the URL of a file; what it is about does not depend on the kind of database."""
+    return f"sqlite:///{tmp_path / 'ledger.db'}"
+
+
+@pytest.fixture
+def ledger(ledger_url: str) -> Iterator[Database]:
+    """Yield an empty ledger in a file."""
+    with Database(ledger_url) as opened:
+        yield opened
+
+
+def verdict(
+    difference: np.ndarray | None = None, *, n_unseen: int = 0, n_corrected: int = 0, candidate: Any = None
+) -> Verdict:
+    """Return the verdict on a candidate, the rules of thumb unless given, against the rules of thumb."""
+    active = rules_draws(load_reference())
+    return judge(
+        candidate or active,
+        active,
+        difference=difference,
+        n_unseen=n_unseen,
+        n_corrected=n_corrected,
+        active_version="old",
+    )
+
+
+def shifted(by: float) -> PosteriorDraws:
+    """Return the rules of thumb with a hazard exp(by) times as high."""
+    draws = rules_draws(load_reference())
+    return replace(draws, parameters=replace(draws.parameters, alpha=draws.parameters.alpha + by))
+
+
+def spread(n: int, mean: float, sd: float) -> np.ndarray:
+    """Return n numbers of exactly this mean and standard deviation."""
+    values = np.linspace(-1.0, 1.0, n)
+    return np.asarray(mean + sd * values / values.std(ddof=1))
+
+
+@pytest.mark.parametrize(
+    ("difference", "activate", "words"),
+    [
+        (spread(25, -0.45, 1.0), False, "worse by 0.450 nats a box (standard error 0.200), beyond noise"),
+        (spread(25, -0.35, 1.0), True, "no worse beyond noise"),
+        (spread(25, 0.3, 1.0), True, "better by 0.300 nats a box"),
+        (spread(20, -0.5, 1.0), False, "20 boxes that old has not seen"),
+        (spread(19, -9.0, 1.0), True, "too few to judge"),
+    ],
+)
+def test_only_a_loss_beyond_two_standard_errors_rejects(difference: np.ndarray, activate: bool, words: str) -> None:
+    """Mean + 2 standard errors is -0.05, 0.05, 0.7 and -0.053 for the first four."""
+    said = verdict(difference, n_unseen=len(difference))
+    assert said.activate == activate
+    assert words in said.reason
+
+
+def test_too_few_boxes_ask_for_the_rules_of_thumb() -> None:
+    said = verdict(n_unseen=3)
+    assert said.activate
+    assert "too few to judge: 3 boxes that old has not seen, 20 are needed" in said.reason
+    assert verdict(n_unseen=3, candidate=shifted(0.2)).activate
+    broken = verdict(n_unseen=3, candidate=shifted(4.0))
+    assert not broken.activate
+    assert "no longer answers the rule of thumb" in broken.reason
+
+
+def test_how_far_an_answer_lies_outside_its_range() -> None:
+    """The prior meets its rules; a hazard e^4 times as high moves log H by 4 less what averaging takes back."""
+    rules = load_reference().rules
+    assert outside(rules, shifted(0.0)).max() == 0.0
+    away = outside(rules, shifted(4.0))
+    assert away.max() > 0.5
+    assert (outside(rules, shifted(8.0)) >= away).all()
+
+
+def test_a_version_that_is_far_from_the_rules_already_may_be_followed() -> None:
+    far = shifted(4.0)
+    assert judge(far, far, difference=None, n_unseen=3, n_corrected=0, active_version="old").activate
+
+
+def test_corrected_boxes_are_not_judged() -> None:
+    said = verdict(spread(25, -9.0, 1.0), n_unseen=25, n_corrected=2, candidate=shifted(4.0))
+    assert said.activate
+    assert "without comparison: 2 boxes were corrected that old had learned from" in said.reason
+
+
+def refit(database: Database) -> Refit:
+    queued, _ = request_refit(database)
+    return run_refit(database, queued.id, n_weighed=FEW_DRAWS)
+
+
+def versions(database: Database) -> list[StoredVersion]:
+    with database.reading() as connection:
+        return list_versions(connection)
+
+
+def active(database: Database) -> str | None:
+    with database.reading() as connection:
+        return active_version(connection)
+
+
+def assert_loadable(database: Database, version: str) -> None:
+    with database.reading() as connection:
+        stored = read_version(connection, version)
+    assert stored is not None
+    from_artefact(stored[0].manifest_json, stored[1], load_reference())
+
+
+def test_refit_stores_a_version_that_has_seen_the_ledger(database: Database) -> None:
+    fill(database, likely_ledger(15, 1))
+    done = refit(database)
+    assert (done.state, "too few to judge: 15 boxes" in str(done.reason)) == (ACTIVATED, True)
+    assert active(database) == done.version
+    assert_loadable(database, str(done.version))
+    fill(database, csv_bytes(row(shipment="later")))
+    again = refit(database)
+    assert f"1 boxes that {done.version} has not seen" in str(again.reason)
+    newest, oldest = versions(database)
+    assert (newest.version, oldest.version) == (again.version, done.version)
+    assert newest.ledger_revision == oldest.ledger_revision + 1
+
+
+def test_a_corrected_box_ends_the_comparison(database: Database) -> None:
+    fill(database, csv_bytes(row(), row(shipment="A-2", healthy="20", damaged="0", dead="0")))
+    first = refit(database)
+    fill(database, csv_bytes(row(healthy="5", dead="12")), replace=True)
+    second = refit(database)
+    assert second.state == ACTIVATED
+    assert f"one box was corrected that {first.version} had learned from" in str(second.reason)
+
+
+def test_a_candidate_that_predicts_worse_is_kept_and_not_activated(ledger: Database) -> None:
+    """The active version was fitted to the very boxes that it is judged on, and is said not to have seen them."""
+    database = ledger
+    fill(database, likely_ledger(22, 2))
+    first = refit(database)
+    assert first.state == ACTIVATED
+    with database.writing() as connection:
+        connection.execute(update(model_versions).values(ledger_revision=0))
+    second = refit(database)
+    assert (second.state, second.version != first.version) == (KEPT, True)
+    assert f"predicts 22 boxes that {first.version} has not seen worse" in str(second.reason)
+    assert active(database) == first.version
+    assert [version.active for version in versions(database)] == [False, True]
+
+
+def test_an_empty_ledger_is_refused(database: Database) -> None:
+    done = refit(database)
+    assert (done.state, done.version) == (FAILED, None)
+    assert "no arrived boxes to learn from" in str(done.reason)
+    assert active(database) is None
+
+
+def test_a_refit_that_was_given_up_stores_nothing(ledger: Database, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Counted as dead while it fits, for instance on a computer that slept."""
+    database = ledger
+    fill(database, csv_bytes(row()))
+    queued, _ = request_refit(database)
+
+    def slow(*arguments: Any, **named: Any) -> Any:
+        end_refit(database, queued.id, "Given up.")
+        return fit_model(*arguments, **named)
+
+    monkeypatch.setattr("app.services.refit_job.fit_model", slow)
+    done = run_refit(database, queued.id, n_weighed=FEW_DRAWS)
+    assert (done.state, done.reason) == (FAILED, "Given up.")
+    assert versions(database) == []
+
+
+def test_a_version_activated_meanwhile_is_not_replaced(ledger: Database, monkeypatch: pytest.MonkeyPatch) -> None:
+    fill(ledger, csv_bytes(row()))
+    first = refit(ledger)
+
+    def slow(*arguments: Any, **named: Any) -> Any:
+        with ledger.writing() as connection:
+            activate_version(connection, None)
+        return fit_model(*arguments, **named)
+
+    monkeypatch.setattr("app.services.refit_job.fit_model", slow)
+    second = refit(ledger)
+    assert (first.state, second.state, active(ledger)) == (ACTIVATED, KEPT, None)
+    assert "another version was activated" in str(second.reason)
+
+
+def test_a_full_disk_leaves_the_active_version(ledger: Database, ledger_url: str) -> None:
+    """SQLite's limit of pages stands for the disk: the new version does not fit, what says so does."""
+    fill(ledger, csv_bytes(row()))
+    first = refit(ledger)
+    with ledger.reading() as connection:
+        n_pages = connection.execute(text("PRAGMA page_count")).scalar_one()
+    with Database(ledger_url) as full:
+        limit = f"PRAGMA max_page_count = {n_pages + 20}"
+        event.listen(full.engine, "connect", lambda connection, _: connection.execute(limit).close())
+        second = refit(full)
+        assert (second.state, second.version) == (FAILED, None)
+        assert "full" in str(second.reason)
+        assert active(full) == first.version
+        assert_loadable(full, str(first.version))
+        assert len(versions(full)) == 1
+
+
+@contextmanager
+def served(url: str) -> Iterator[Client]:
+    """Yield a client of an application with this ledger."""
+    with running_client(create_app(Settings(database_url=url, refit_draws=FEW_DRAWS))) as client:
+        yield client
+
+
+def until(condition: Any) -> Any:
+    """Ask again until there is an answer."""
+    end = time.monotonic() + PATIENCE_SECONDS
+    while time.monotonic() < end:
+        if found := condition():
+            return found
+    raise AssertionError("it did not happen in time")
+
+
+def test_a_killed_refit_leaves_the_active_version_and_the_next_one_runs(database: Database, database_url: str) -> None:
+    fill(database, csv_bytes(row()))
+    first = refit(database)
+    fill(database, likely_ledger(40, 3))
+    with served(database_url) as client:
+        asked = client.post("/v1/model/refit")
+        place = asked.headers["location"]
+        until(lambda: client.get(place).json()["state"] == RUNNING)
+        pid = client.app.state.refits.pid(asked.json()["id"])
+        os.kill(pid, signal.SIGKILL)
+        ended = until(lambda: (found := client.get(place).json())["state"] != RUNNING and found)
+        assert (ended["state"], ended["version"]) == (FAILED, None)
+        assert "stopped before it was done" in ended["reason"]
+        assert client.get("/health").json()["model_version"] == active(database) == first.version
+        assert [version.version for version in versions(database)] == [first.version]
+        fill(database, csv_bytes(row(shipment="A-1", healthy="5", dead="12")), replace=True)
+        done = client.post("/v1/model/refit?wait=true")
+        assert (done.status_code, done.json()["state"]) == (200, ACTIVATED), done.text
+        assert client.get("/health").json()["model_version"] == done.json()["version"] == active(database)
+
+
+def test_the_server_answers_while_a_refit_runs(ledger: Database, ledger_url: str) -> None:
+    fill(ledger, likely_ledger(8, 4))
+    with served(ledger_url) as client:
+        refit_asked = client.start("POST", "/v1/model/refit?wait=true")
+        answered = [client.get("/health").json()["model_version"] for _ in range(20) if not refit_asked.done()]
+        assert answered == [RULES] * 20
+        done = refit_asked.result()
+        assert (done.status_code, done.json()["state"]) == (200, ACTIVATED)
+        assert client.get("/health").json()["model_version"] == done.json()["version"]
+
+
+def test_a_server_that_stops_ends_its_refit(ledger: Database, ledger_url: str) -> None:
+    fill(ledger, likely_ledger(40, 3))
+    with served(ledger_url) as client:
+        refit_id = client.post("/v1/model/refit").json()["id"]
+        pid = client.app.state.refits.pid(refit_id)
+    with pytest.raises(ProcessLookupError):
+        os.kill(pid, 0)
+    assert find_refit(ledger, refit_id).state == FAILED
+
+
+def test_two_servers_on_one_file_serve_the_same_version(ledger: Database, ledger_url: str) -> None:
+    """One of them in a process of its own, on a port of this computer."""
+    url = ledger_url
+    fill(ledger, likely_ledger(6, 5))
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        port = free.getsockname()[1]
+    environment = Settings(database_url=url, port=port).child_environment()
+    command = [sys.executable, "-m", "app", "serve"]
+    other = subprocess.Popen(command, cwd=ROOT, env=environment, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+    try:
+        with served(url) as one, httpx.Client(base_url=f"http://127.0.0.1:{port}") as two:
+
+            def named() -> str | None:
+                try:
+                    version: str = two.get("/health").json()["model_version"]
+                except httpx.TransportError:
+                    return None
+                return version
+
+            assert until(named) == RULES
+            fitted = one.post("/v1/model/refit?wait=true").json()["version"]
+            until(lambda: named() == fitted)
+            query = {"genus": "Anthurium", "transit_days": 6, "temperature": {"inside_c": 22}}
+            answers = [server.post("/v1/risk", json={"queries": [query]}) for server in (one, two)]
+            assert answers[0].content == answers[1].content
+            assert two.post(f"/v1/model/versions/{RULES}/activate").status_code == 200
+            until(lambda: one.get("/health").json()["model_version"] == RULES)
+    finally:
+        other.terminate()
+        other.wait()
+
+
+def test_the_command_fits_and_says_what_came_of_it(database: Database, database_url: str, capsys: Any) -> None:
+    from app.__main__ import main
+
+    assert main(["refit", "--database-url", database_url]) == 2
+    assert "no arrived boxes to learn from" in capsys.readouterr().err
+    fill(database, csv_bytes(row()))
+    assert main(["refit", "--database-url", database_url]) == 0
+    said = capsys.readouterr().out
+    assert said.startswith(f"{active(database)} serves from now on. Activated")
