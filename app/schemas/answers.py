@@ -8,7 +8,9 @@ from pydantic import BaseModel, ConfigDict, Field
 class AnswerModel(BaseModel):
     """What every object in an answer has in common; a NaN is a fault of ours and never leaves as null."""
 
-    model_config = ConfigDict(extra="forbid", allow_inf_nan=False, frozen=True, serialize_by_alias=True)
+    model_config = ConfigDict(
+        extra="forbid", allow_inf_nan=False, frozen=True, serialize_by_alias=True, defer_build=True
+    )
 
 
 class Distribution(AnswerModel):

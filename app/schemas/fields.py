@@ -45,6 +45,7 @@ class RequestModel(BaseModel):
         allow_inf_nan=False,
         frozen=True,
         hide_input_in_errors=True,
+        defer_build=True,
     )
 
 
