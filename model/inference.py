@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import linalg, sparse
+from scipy import linalg, sparse, special
 
 from model.box_integral import BOX_NODES, LINE_NODES, BoxIntegral, BoxTerms, Grouping, Setting
 from model.hierarchy import ALPHA, DELTA, KAPPA, OUTER, SCALE_OF_KIND, Hierarchy, InnerPrior
@@ -50,10 +50,16 @@ AVERAGING_STEPS, AVERAGING_PAIRS = 2, 16
 PILOTS = 2
 WEIGHT_BOX_NODES, WEIGHT_LINE_NODES = 5, 5
 LEAST_EFFECTIVE = 200
+# With fewer, intervals would be those of a handful of draws.
+LEAST_USABLE = 20
+REMEDIES = (
+    "look for boxes whose counts contradict each other, for days or temperatures in the wrong unit, and for one box "
+    "that outweighs all others; leave them out one by one, or fit fewer boxes"
+)
 
 
 class ConvergenceError(RuntimeError):
-    """Newton's steps did not settle; the message lists remedies."""
+    """Newton's steps did not settle, or hardly a draw has weight; the message lists remedies."""
 
 
 class Inner(NamedTuple):
@@ -84,7 +90,7 @@ class Posterior:
         Effective number of draws.
     pareto_k : float
     n_invalid : int
-        Draws with kappa <= 0, which get no weight.
+        Draws whose kappa was at or below 0 and was drawn again.
     n_newton, n_outer : int
     """
 
@@ -117,6 +123,8 @@ class Inference:
         self._c = coefficients(observations)
         self._grouping = Grouping.of(observations.box)
         self._integral = BoxIntegral(self._c, self._grouping, box_nodes=box_nodes, line_nodes=line_nodes)
+        # Without effects to integrate there is no quadrature whose error could hide the mode.
+        self._rough = ROUGH_TOLERANCES if max(box_nodes, line_nodes) > 1 else ()
         self._weight_nodes = min(box_nodes, WEIGHT_BOX_NODES), min(line_nodes, WEIGHT_LINE_NODES)
         self._effects = self._effect_columns()
         self._copies: tuple[int, BoxIntegral] | None = None
@@ -188,14 +196,10 @@ class Inference:
             factor, precision = _factor(precision)
             step = linalg.cho_solve(factor, gradient)
             decrement = float(gradient @ step)
-            if decrement < max([tolerance, *(rough for steps, rough in ROUGH_TOLERANCES if step_number > steps)]):
+            if decrement < max([tolerance, *(rough for steps, rough in self._rough if step_number > steps)]):
                 return Inner(x, precision, data, current, terms, step_number)
             x = self._search(x, step, prior, current, decrement, setting, design)
-        raise ConvergenceError(
-            f"the fit did not settle in {MOST_NEWTON_STEPS} steps: look for boxes whose counts contradict each other, "
-            "for days or temperatures in the wrong unit, and for one box that outweighs all others; leave them out one "
-            "by one, or fit fewer boxes"
-        )
+        raise ConvergenceError(f"the fit did not settle in {MOST_NEWTON_STEPS} steps: {REMEDIES}")
 
     def _search(  # noqa: PLR0917 - a step and all that it is judged by
         self,
@@ -384,7 +388,9 @@ class Inference:
             proposal = proposal.recentred(pilot, np.exp(log_weights))
         drawn = proposal.draw(n, rng=rng)
         log_weights, pareto_k = smooth_log_weights(self._log_weights(drawn))
-        weights = np.exp(log_weights)
+        effective = float(np.exp(-special.logsumexp(2.0 * log_weights)))
+        if effective < LEAST_USABLE:
+            raise ConvergenceError(f"the fit found too few draws that agree with the boxes: {REMEDIES}")
         return Posterior(
             x=drawn.x,
             theta=drawn.theta,
@@ -392,9 +398,9 @@ class Inference:
             mode_x=inner.x,
             mode_theta=theta,
             covariance=linalg.inv(inner.precision),
-            effective=float(1.0 / (weights**2).sum()),
+            effective=effective,
             pareto_k=pareto_k,
-            n_invalid=int((drawn.x[:, KAPPA] <= 0).sum()),
+            n_invalid=drawn.n_replaced,
             n_newton=self.n_newton,
             n_outer=n_outer,
         )

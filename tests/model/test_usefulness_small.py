@@ -89,7 +89,8 @@ def test_learners_give_a_chance_to_what_they_have_not_seen(learner: type, import
     counts[:, 2] = 0.0
     chances = np.asarray(learner(importer, counts[importer.known]))
     assert chances.shape == (len(importer.new_lines), 3)
-    assert chances.min() > 0
+    # About what one pseudo-plant among all plants says.
+    assert chances[:, 2].min() > 0.5 / (counts[importer.known, 3].sum() + 3.0)
     np.testing.assert_allclose(chances.sum(axis=1), 1.0)
 
 
@@ -100,6 +101,4 @@ def test_this_model_beats_the_rules_and_is_not_far_behind_any_rival() -> None:
     assert result["gains"][RULES]["gain"] > 0
     for rival in RIVALS:
         assert result["scores"][OWN] > result["scores"][rival] - 0.02, rival
-    assert f"| the model | {N_BOXES} | {N_IMPORTERS} (cut short) |" in table(
-        {"cells": {f"the model, {N_BOXES}": result}}
-    )
+    assert f"| the model | {N_BOXES} | {N_IMPORTERS} |" in table({"cells": {f"the model, {N_BOXES}": result}})

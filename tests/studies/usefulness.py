@@ -128,11 +128,12 @@ def table(result: dict[str, Any]) -> str:
             if r is None:
                 continue
             best, rules = r["best_rival"], r["gains"][RULES]
+            verdict = "cut short" if r["partial"] else "met" if r["passes"] else "missed"
             lines.append(
-                f"| {truth_name} | {n_boxes} | {r['importers']}{' (cut short)' if r['partial'] else ''} "
+                f"| {truth_name} | {n_boxes} | {r['importers']} "
                 f"| {r['scores'][OWN]:.3f} | {best} {r['scores'][best]:.3f} | {r['gains'][best]['gain']:+.3f} "
                 f"| {max(r['worse_at_most'], 0.0):.3f} | {rules['gain']:+.3f} ({rules['lower']:+.3f} to "
-                f"{rules['upper']:+.3f}) | {'met' if r['passes'] else 'missed'} |"
+                f"{rules['upper']:+.3f}) | {verdict} |"
             )
     return "\n".join(lines)
 
