@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import linalg, sparse, special
+from scipy import linalg, sparse
 
 from model.box_integral import BOX_NODES, LINE_NODES, BoxIntegral, BoxTerms, Grouping, Setting
 from model.hierarchy import ALPHA, DELTA, KAPPA, OUTER, SCALE_OF_KIND, Hierarchy, InnerPrior
@@ -50,16 +50,10 @@ AVERAGING_STEPS, AVERAGING_PAIRS = 2, 16
 PILOTS = 2
 WEIGHT_BOX_NODES, WEIGHT_LINE_NODES = 5, 5
 LEAST_EFFECTIVE = 200
-# With fewer, intervals would be those of a handful of draws.
-LEAST_USABLE = 20
-REMEDIES = (
-    "look for boxes whose counts contradict each other, for days or temperatures in the wrong unit, and for one box "
-    "that outweighs all others; leave them out one by one, or fit fewer boxes"
-)
 
 
 class ConvergenceError(RuntimeError):
-    """Newton's steps did not settle, or hardly a draw has weight; the message lists remedies."""
+    """Newton's steps did not settle; the message lists remedies."""
 
 
 class Inner(NamedTuple):
@@ -90,7 +84,7 @@ class Posterior:
         Effective number of draws.
     pareto_k : float
     n_invalid : int
-        Draws whose kappa was at or below 0 and was drawn again.
+        Draws with kappa <= 0, which get no weight.
     n_newton, n_outer : int
     """
 
@@ -199,7 +193,11 @@ class Inference:
             if decrement < max([tolerance, *(rough for steps, rough in self._rough if step_number > steps)]):
                 return Inner(x, precision, data, current, terms, step_number)
             x = self._search(x, step, prior, current, decrement, setting, design)
-        raise ConvergenceError(f"the fit did not settle in {MOST_NEWTON_STEPS} steps: {REMEDIES}")
+        raise ConvergenceError(
+            f"the fit did not settle in {MOST_NEWTON_STEPS} steps: look for boxes whose counts contradict each other, "
+            "for days or temperatures in the wrong unit, and for one box that outweighs all others; leave them out one "
+            "by one, or fit fewer boxes"
+        )
 
     def _search(  # noqa: PLR0917 - a step and all that it is judged by
         self,
@@ -388,9 +386,7 @@ class Inference:
             proposal = proposal.recentred(pilot, np.exp(log_weights))
         drawn = proposal.draw(n, rng=rng)
         log_weights, pareto_k = smooth_log_weights(self._log_weights(drawn))
-        effective = float(np.exp(-special.logsumexp(2.0 * log_weights)))
-        if effective < LEAST_USABLE:
-            raise ConvergenceError(f"the fit found too few draws that agree with the boxes: {REMEDIES}")
+        weights = np.exp(log_weights)
         return Posterior(
             x=drawn.x,
             theta=drawn.theta,
@@ -398,9 +394,9 @@ class Inference:
             mode_x=inner.x,
             mode_theta=theta,
             covariance=linalg.inv(inner.precision),
-            effective=effective,
+            effective=float(1.0 / (weights**2).sum()),
             pareto_k=pareto_k,
-            n_invalid=drawn.n_replaced,
+            n_invalid=int((drawn.x[:, KAPPA] <= 0).sum()),
             n_newton=self.n_newton,
             n_outer=n_outer,
         )

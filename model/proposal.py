@@ -1,8 +1,7 @@
 """Draws from the Gaussian approximation of the posterior, with their density, for importance weighting.
 
 Theta is drawn first, then several x given each theta: the mode of x moves with theta along a straight line, and the
-prior's part of its precision is exact for each theta. Delta is drawn on its log scale, and kappa above 0: x is Gaussian
-given kappa, and kappa a normal cut off at 0.
+prior's part of its precision is exact for each theta. Delta is drawn on its log scale.
 """
 
 from dataclasses import dataclass, replace
@@ -10,9 +9,9 @@ from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import linalg, special
+from scipy import linalg
 
-from model.hierarchy import DELTA, KAPPA, Hierarchy
+from model.hierarchy import DELTA, Hierarchy
 from model.priors import stratified_normals
 
 Array = NDArray[np.float64]
@@ -24,16 +23,12 @@ COMMON = slice(0, DELTA + 1)
 
 
 class Drawn(NamedTuple):
-    """Draws: x (draws, p), theta (draws, 9), log density of the proposal and log prior of both (draws,).
-
-    `n_replaced` counts draws whose kappa came out at or below 0 and was drawn again, above it.
-    """
+    """Draws: x (draws, p), theta (draws, 9), log density of the proposal and log prior of both (draws,)."""
 
     x: Array
     theta: Array
     log_q: Array
     log_prior: Array
-    n_replaced: int
 
 
 @dataclass(frozen=True, eq=False)
@@ -86,21 +81,18 @@ class Proposal:
         centres = self.centres(thetas)
         n = n_thetas * DRAWS_A_THETA
         x, log_q, log_prior = np.empty((n, p)), np.empty(n), np.empty(n)
-        n_replaced = 0
         for i, theta in enumerate(thetas):
             rows = slice(i * DRAWS_A_THETA, (i + 1) * DRAWS_A_THETA)
             prior = self.hierarchy.inner(theta)
             factor = linalg.cholesky(self.precision(theta), lower=True, check_finite=False)
             normals = rng.standard_normal((DRAWS_A_THETA, p))
             x[rows] = centres[i] + linalg.solve_triangular(factor, normals.T, trans="T", lower=True).T
-            log_q[rows] = np.log(np.diag(factor)).sum() - 0.5 * (normals**2).sum(axis=1)
-            column = linalg.cho_solve((factor, True), _unit(p, KAPPA))
-            n_replaced += _above_zero(x[rows], log_q[rows], centres[i], column, rng=rng)
             x[rows, DELTA] = np.exp(x[rows, DELTA])
+            log_q[rows] = np.log(np.diag(factor)).sum() - 0.5 * (normals**2).sum(axis=1)
             log_q[rows] -= 0.5 * float((outer_normals[i] ** 2).sum())
             outer = self.hierarchy.outer_log_density(theta)
             log_prior[rows] = [outer + prior.log_density(row) for row in x[rows]]
-        return Drawn(x, np.repeat(thetas, DRAWS_A_THETA, axis=0), log_q, log_prior, n_replaced)
+        return Drawn(x, np.repeat(thetas, DRAWS_A_THETA, axis=0), log_q, log_prior)
 
     def recentred(self, drawn: Drawn, weights: Array) -> "Proposal":
         """Return the proposal moved to the weighted means of draws.
@@ -111,38 +103,12 @@ class Proposal:
         logs = drawn.x.copy()
         logs[:, DELTA] = np.log(logs[:, DELTA])
         theta = weights @ drawn.theta
-        # Against the draws' own means, which lie off the centres where kappa is cut off at 0.
-        gap = (weights - 1.0 / len(weights)) @ (logs - self.centres(drawn.theta))
+        gap = weights @ (logs - self.centres(drawn.theta))
         covariance = linalg.inv(self.precision(self.theta))
         shift = covariance[:, COMMON] @ np.linalg.solve(covariance[COMMON, COMMON], gap[COMMON])
         moved = self.x + self.drift @ (theta - self.theta)
         moved[DELTA] = self.x[DELTA] * np.exp(self.drift[DELTA] @ (theta - self.theta) / self.x[DELTA])
         return replace(self, theta=theta, x=moved, shift=self.shift + shift)
-
-
-def _unit(n: int, i: int) -> Array:
-    unit = np.zeros(n)
-    unit[i] = 1.0
-    return unit
-
-
-def _above_zero(x: Array, log_q: Array, centre: Array, column: Array, *, rng: np.random.Generator) -> int:
-    """Draw kappa again, above 0, where it is not, and move the rest of x along; return how often.
-
-    `x` and `log_q` change in place; `column` is kappa's column of the covariance. Upper tails by logs, so that a centre
-    far below 0 does no harm.
-    """
-    sd = float(np.sqrt(column[KAPPA]))
-    log_above = float(special.log_ndtr(centre[KAPPA] / sd))
-    low = np.flatnonzero(x[:, KAPPA] <= 0)
-    if len(low):
-        before = (x[low, KAPPA] - centre[KAPPA]) / sd
-        after = -special.ndtri_exp(np.log1p(-rng.random(len(low))) + log_above)
-        x[low] += (after - before)[:, None] * column / sd
-        x[low, KAPPA] = np.maximum(x[low, KAPPA], np.finfo(float).tiny)
-        log_q[low] -= 0.5 * (after**2 - before**2)
-    log_q -= log_above
-    return len(low)
 
 
 def without_negative(matrix: Array) -> Array:
