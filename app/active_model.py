@@ -6,7 +6,7 @@ from threading import Lock
 from anyio import CapacityLimiter, sleep, to_thread
 
 from app.artifacts import ArtefactError, from_artefact
-from app.engine import Engine, rules_version
+from app.engine import Engine
 from app.problems import StoreUnavailable
 from app.store.database import Database
 from app.store.model_versions import active_version, read_version
@@ -64,11 +64,6 @@ class ActiveModel:
             else:
                 self.engine, self.notice = engine, None
         self._seen = active
-
-    @property
-    def rules_name(self) -> str:
-        """The name of the model that speaks from the rules of thumb alone."""
-        return rules_version(self._rules.reference)
 
     async def follow(self) -> None:
         """Look for another active version every second, in a thread of its own, until cancelled."""

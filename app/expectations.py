@@ -65,7 +65,8 @@ def _bounds(low: float | None, over: float | None, high: float | None) -> str:
     return f"up to {_number(high)}" if low is None else f"{_number(low)} to {_number(high)}"
 
 
-def _either(words: Sequence[str]) -> str:
+def either(words: Sequence[str]) -> str:
+    """Return words joined by commas and, before the last, "or"."""
     return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} or {words[-1]}"
 
 
@@ -82,9 +83,9 @@ def expected(schema: Schema, root: Schema) -> str:
     if "x-expected" in schema:
         words = str(schema["x-expected"])
     elif "oneOf" in schema:
-        words = "an object of one of these shapes: " + _either([_with_keys(resolve(b, root)) for b in schema["oneOf"]])
+        words = "an object of one of these shapes: " + either([_with_keys(resolve(b, root)) for b in schema["oneOf"]])
     elif "enum" in schema or "const" in schema:
-        words = _either([str(word) for word in schema.get("enum", [schema.get("const")])])
+        words = either([str(word) for word in schema.get("enum", [schema.get("const")])])
     elif kind in ("integer", "number"):
         limits = _bounds(schema.get("minimum"), schema.get("exclusiveMinimum"), schema.get("maximum"))
         words += f", {limits}" if limits else ""
@@ -104,6 +105,6 @@ def known_fields(name: str, parent: Schema) -> str:
     """Return the message for a field that an object does not take, with the nearest or all that it does."""
     known = list(parent.get("properties", {}))
     if len(name) > MAX_TOKEN_CHARACTERS:
-        return f"has a key that is not known here: use {_either(known)}"
+        return f"has a key that is not known here: use {either(known)}"
     near = get_close_matches(name, known, n=1)
-    return f"is not known here: did you mean {near[0]}?" if near else f"is not known here: use {_either(known)}"
+    return f"is not known here: did you mean {near[0]}?" if near else f"is not known here: use {either(known)}"

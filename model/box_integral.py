@@ -44,6 +44,15 @@ class Grouping:
         offset = np.arange(len(first)) - np.repeat(np.cumsum(own) - own, own)
         return cls(box, starts, n_boxes, first, starts[box[first]] + offset)
 
+    def tiled(self, n: int) -> "Grouping":
+        """Return the grouping of n copies of the lines, each with boxes of its own."""
+        return Grouping.of((self.box[None, :] + self.n_boxes * np.arange(n)[:, None]).ravel())
+
+    def mean(self, by_line: Array) -> Array:
+        """Average lines by box, (boxes,)."""
+        means: Array = self.sum(by_line) / np.bincount(self.box, minlength=self.n_boxes)
+        return means
+
     def sum(self, by_line: Array) -> Array:
         """Add lines up by box along the first axis."""
         total: Array = np.add.reduceat(by_line, self.starts, axis=0)

@@ -39,6 +39,12 @@ def interpolate_months(monthly: Array, positions: Array) -> Array:
     return value
 
 
+def daily_swing(half_range_c: Array, hour: NDArray[np.floating]) -> Array:
+    """Return what the hour of the day adds to the day's mean, °C; hours may count on past midnight."""
+    swing: Array = half_range_c * np.cos(2.0 * np.pi * (hour % 24.0 - WARMEST_HOUR) / 24.0)
+    return swing
+
+
 def anomaly_sd(place: Place, weather: Weather, positions: Array) -> Array:
     """Return the standard deviation of the daily mean, °C, a cosine from midwinter to midsummer of the hemisphere."""
     midwinter = 0.0 if place.lat >= 0 else 6.0
@@ -82,8 +88,7 @@ class PlaceWeather:
         offset = (start - datetime.combine(self.first_day, datetime.min.time())).total_seconds() / 3600.0
         at = offset + np.arange(hours) + 0.5
         day = np.clip((at // 24.0).astype(np.intp), 0, len(self.mean_c) - 1)
-        swing = self.half_range_c[day] * np.cos(2.0 * np.pi * (at % 24.0 - WARMEST_HOUR) / 24.0)
-        return self.mean_c[day], swing, day
+        return self.mean_c[day], daily_swing(self.half_range_c[day], at), day
 
 
 def place_weather(

@@ -15,9 +15,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from model.observations import KINDS, Observations
-from model.predict import DRIFT_CORRELATION, UNNAMED, Level, Plant, unknown_genus
+from model.predict import UNNAMED, Level, Plant, drift_quarters, nearest_drift, unknown_genus
 from model.priors import REFERENCE_KAPPA
-from model.reference import REFERENCE_CONTAINER, REFERENCE_GROUP, REFERENCE_ROOTS, Reference
+from model.reference import REFERENCE_CONTAINER, REFERENCE_ROOTS, Reference
 
 Array = NDArray[np.float64]
 Counts = NDArray[np.int64]
@@ -87,10 +87,9 @@ class BoxCounts:
 
     def of_plant(self, plant: Plant) -> tuple[int, int]:
         """Return the boxes and plants with the genus of a plant, and from its seller where it is named."""
-        genus = plant.genus.genus if plant.genus else UNNAMED
         if plant.seller is None:
-            return self.of_level("genus", genus)
-        return self._pairs.get((genus, plant.seller.casefold()), (0, 0))
+            return self.of_level("genus", plant.genus_level)
+        return self._pairs.get((plant.genus_level, plant.seller_level), (0, 0))
 
     def knows(self, kind: str, level: Level) -> bool:
         """Whether a level has boxes."""
@@ -113,12 +112,6 @@ def _counted(codes: NDArray[np.integer], box: NDArray[np.integer], sent: Counts,
     np.add.at(plants, codes[named], sent[named])
     once = np.unique(np.stack([codes[named], box[named]]), axis=1)[0]
     return LevelCounts(np.bincount(once, minlength=n).astype(np.int64), plants)
-
-
-def cultivar_level(plant: Plant) -> str:
-    """Return the level of a plant's cultivar effect: that of its genus where no cultivar is named."""
-    name = plant.genus.genus if plant.genus else UNNAMED
-    return f"{name} {plant.cultivar.casefold()}" if name and plant.cultivar else name
 
 
 class Terms(NamedTuple):
@@ -168,10 +161,7 @@ class FitVariance:
 
     @cached_property
     def _quarters(self) -> dict[str, tuple[int, ...]]:
-        quarters: dict[str, list[int]] = {}
-        for level in self.levels["drift"]:
-            quarters.setdefault(str(level[0]), []).append(int(level[1]))
-        return {seller: tuple(sorted(own)) for seller, own in quarters.items()}
+        return drift_quarters(self.levels["drift"])
 
     def terms(self, plants: Sequence[Plant]) -> Terms:
         """Return the effects of plants."""
@@ -191,18 +181,17 @@ class FitVariance:
     def _effects(self, plant: Plant) -> list[tuple[str, Level, float]]:
         """Return kind, level and prior variance of each effect of a plant but its seller's drift."""
         reference, genus = self.reference, plant.genus
-        name = genus.genus if genus else UNNAMED
         sd_log = genus.time_ratio_sd_log if genus else unknown_genus(reference)[1]
         fixed = {kind: reference.prior_scales[kind].median ** 2 for kind in ("group", "service", "seller_kind")}
         effects: list[tuple[str, Level, float]] = [
-            ("genus", name, (self.scales["genus_multiplier"] * REFERENCE_KAPPA * sd_log) ** 2),
-            ("cultivar", cultivar_level(plant), self.scales["cultivar"] ** 2),
+            ("genus", plant.genus_level, (self.scales["genus_multiplier"] * REFERENCE_KAPPA * sd_log) ** 2),
+            ("cultivar", plant.cultivar_level, self.scales["cultivar"] ** 2),
             ("service", plant.service or UNNAMED, fixed["service"]),
             ("seller_kind", plant.seller_kind or UNNAMED, fixed["seller_kind"]),
-            ("seller", plant.seller.casefold() if plant.seller else UNNAMED, self.scales["seller"] ** 2),
+            ("seller", plant.seller_level, self.scales["seller"] ** 2),
         ]
-        if genus is None or genus.group != REFERENCE_GROUP:
-            effects.append(("group", genus.group if genus else UNNAMED, fixed["group"]))
+        if plant.group_level is not None:
+            effects.append(("group", plant.group_level, fixed["group"]))
         if plant.container != REFERENCE_CONTAINER:
             sd = REFERENCE_KAPPA * reference.containers[plant.container].time_ratio_sd_log
             effects.append(("container", plant.container, sd**2))
@@ -214,13 +203,11 @@ class FitVariance:
     def _drift(self, plant: Plant, columns: NDArray[np.intp], loadings: Array) -> float:
         """Set the last term to the nearest quarter of the seller, and return the variance beyond it."""
         variance = self.scales["drift"] ** 2
-        seller = plant.seller.casefold() if plant.seller else UNNAMED
+        seller = plant.seller_level
         states = self._quarters.get(seller, ())
         if not states:
             return variance
-        wanted = states[-1] if plant.quarter is None else plant.quarter
-        nearest = min(states, key=lambda state: abs(state - wanted))
-        rho = DRIFT_CORRELATION ** abs(wanted - nearest)
+        nearest, rho = nearest_drift(states, plant.quarter)
         columns[-1], loadings[-1] = self._column["drift", (seller, nearest)], rho
         return float((1.0 - rho**2) * variance)
 

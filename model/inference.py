@@ -144,7 +144,7 @@ class Inference:
 
     def _setting(self, theta: Array, kappa: float, delta: float, variance: Array) -> Setting:
         sigma = float(np.exp(theta[SHIPMENT]))
-        by_box = self._grouping.sum(variance) / self._grouping.sum(np.ones_like(variance))
+        by_box = self._grouping.mean(variance)
         return Setting(
             box_sd=np.sqrt(sigma**2 + kappa**2 * by_box),
             line_sd=float(np.exp(theta[LINE])),
@@ -470,9 +470,8 @@ class Inference:
     def _tiled(self, n: int) -> BoxIntegral:
         """Return the integral over n copies of the ledger."""
         if self._copies is None or self._copies[0] != n:
-            box = (self._grouping.box[None, :] + self._grouping.n_boxes * np.arange(n)[:, None]).ravel()
             box_nodes, line_nodes = self._weight_nodes
-            grouping = Grouping.of(box)
+            grouping = self._grouping.tiled(n)
             self._copies = n, BoxIntegral(np.tile(self._c, n), grouping, box_nodes=box_nodes, line_nodes=line_nodes)
         return self._copies[1]
 

@@ -132,10 +132,10 @@ def expose(
 
 def _expose_sorted(ends: Array, air: "_AirTables", box: Box, clock: ClockDraws, draw: Indices) -> Exposure:
     """Follow journeys that are sorted by duration, the longest first."""
-    n_legs, n = ends.shape
+    n = ends.shape[1]
     duration = ends[-1]
     hours = max(int(np.ceil(duration[0])), 1)
-    anomalies = [(weight, day, np.take(anomaly, draw, axis=1)) for weight, day, anomaly in air.anomalies]
+    own_air = air.of_draws(draw)
     accumulator = ExposureClock(
         ClockDraws(clock.log_q10[draw], clock.threshold_c[:, draw], clock.chill_per_day_c[:, draw])
     )
@@ -149,16 +149,7 @@ def _expose_sorted(ends: Array, air: "_AirTables", box: Box, clock: ClockDraws, 
         m = int(np.searchsorted(-duration, -start, side="left")) or n
         stop = min(start + min(max(BLOCK_SIZE // m, 1), LONGEST_BLOCK_H), hours)
         middle = np.arange(start, stop)[:, None] + 0.5
-        passed = np.zeros((stop - start, m), dtype=np.uint8)
-        for end, first in zip(ends[:-1, :m], first_end, strict=True):
-            if first < stop:
-                passed += (middle >= end).view(np.uint8)
-        leg = passed.astype(np.intp)
-        row = np.arange(stop - start)[:, None] * n_legs
-        outside = air.base_c[start:stop].ravel().take(leg + row)
-        for weight, day, anomaly in anomalies:
-            outside += weight.take(leg) * anomaly[day[start:stop], :m]
-        mean = inside.follow(outside, start)
+        mean = inside.follow(own_air.outside(ends[:, :m], first_end, start, stop), start)
         whole = int(np.searchsorted(-duration[:m], -stop, side="right"))
         counted = np.clip(duration[whole:m] - middle + 0.5, 0.0, 1.0)
         accumulator.add(mean, counted if whole < m else None)
@@ -218,6 +209,34 @@ class _AirTables(NamedTuple):
     base_c: Array
     anomalies: list[tuple[Array, Indices, Array]]
 
+    def of_draws(self, draw: Indices) -> "_AirTables":
+        """Return the air of journeys that belong to these draws of the weather."""
+        return _AirTables(self.base_c, [(w, day, np.take(anomaly, draw, axis=1)) for w, day, anomaly in self.anomalies])
+
+    def outside(self, ends_h: Array, first_end_h: Array, start: int, stop: int) -> Array:
+        """Return outside air of the hours from start to stop, (hours, journeys), by the leg at each hour's middle.
+
+        Parameters
+        ----------
+        ends_h : (legs, journeys)
+            Of the first so many journeys.
+        first_end_h : (legs - 1,)
+            Earliest end of each leg but the last over all journeys: legs that nobody has left are not looked at.
+        start, stop : int
+        """
+        middle = np.arange(start, stop)[:, None] + 0.5
+        n_legs, n = ends_h.shape
+        passed = np.zeros((stop - start, n), dtype=np.uint8)
+        for end, first in zip(ends_h[:-1], first_end_h, strict=True):
+            if first < stop:
+                passed += (middle >= end).view(np.uint8)
+        leg = passed.astype(np.intp)
+        row = np.arange(stop - start)[:, None] * n_legs
+        outside: Array = self.base_c[start:stop].ravel().take(leg + row)
+        for weight, day, anomaly in self.anomalies:
+            outside += weight.take(leg) * anomaly[day[start:stop], :n]
+        return outside
+
 
 def _air_tables(legs: Sequence[Leg], streets: dict[str, StreetAir], hours: int) -> _AirTables:
     base = np.empty((hours, len(legs)))
@@ -241,15 +260,9 @@ def follow_inside(legs: Sequence[Leg], ends_h: Array, streets: dict[str, StreetA
 
     The same air as `expose` adds up, for the few journeys of a recorded box; journey i meets draw i of the weather.
     """
-    n_legs, n = ends_h.shape
+    n = ends_h.shape[1]
     hours = max(int(np.ceil(ends_h[-1].max())), 1)
-    air = _air_tables(legs, streets, hours)
+    outside = _air_tables(legs, streets, hours).outside(ends_h, ends_h[:-1].min(axis=1), 0, hours)
     middle = np.arange(hours)[:, None] + 0.5
-    leg = np.zeros((hours, n), dtype=np.intp)
-    for end in ends_h[:-1]:
-        leg += middle >= end
-    outside = air.base_c.ravel().take(leg + np.arange(hours)[:, None] * n_legs)
-    for weight, day, anomaly in air.anomalies:
-        outside += weight.take(leg) * anomaly[day[:hours], :n]
     inside = _InsideAir(box, np.full(n, float(hours)), hours).follow(outside, 0)
     return inside, np.clip(ends_h[-1] - middle + 0.5, 0.0, 1.0)

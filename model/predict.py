@@ -7,7 +7,7 @@
 H_death never exceeds H_loss, so the three chances are in order for every draw.
 """
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property, lru_cache
 from zlib import crc32
@@ -26,8 +26,8 @@ from model.priors import (
     draw_prior,
     stratified_normals,
 )
-from model.quadrature import normal_nodes
-from model.reference import ARID_GROUPS, REFERENCE_GROUP, Genus, Reference
+from model.quadrature import SCORE_P90, normal_nodes
+from model.reference import ARID_GROUPS, REFERENCE_CONTAINER, REFERENCE_GROUP, REFERENCE_ROOTS, Genus, Reference
 
 Array = NDArray[np.float64]
 SingleArray = NDArray[np.float32]
@@ -57,6 +57,60 @@ class Plant:
     seller_kind: str | None = None
     seller: str | None = None
     quarter: int | None = None
+
+    @property
+    def group_level(self) -> str | None:
+        """The level of its group's effect; None for the reference group, which has none."""
+        group = self.genus.group if self.genus else UNNAMED
+        return None if group == REFERENCE_GROUP else group
+
+    @property
+    def genus_level(self) -> str:
+        """The level of its genus effect."""
+        return self.genus.genus if self.genus else UNNAMED
+
+    @property
+    def cultivar_level(self) -> str:
+        """The level of its cultivar effect: that of its genus where no cultivar is named."""
+        name = self.genus_level
+        return f"{name} {self.cultivar.casefold()}" if name and self.cultivar else name
+
+    @property
+    def seller_level(self) -> str:
+        """The level of its seller's effect."""
+        return self.seller.casefold() if self.seller else UNNAMED
+
+    def level(self, kind: str) -> Level | None:
+        """Return the level of a kind of effect; None for a reference level, which has no effect, and without drift."""
+        drift = (self.seller_level, self.quarter) if self.seller_level and self.quarter is not None else None
+        levels: dict[str, Level | None] = {
+            "group": self.group_level,
+            "genus": self.genus_level,
+            "cultivar": self.cultivar_level,
+            "container": None if self.container == REFERENCE_CONTAINER else self.container,
+            "roots": None if self.roots == REFERENCE_ROOTS else self.roots,
+            "service": self.service or UNNAMED,
+            "seller_kind": self.seller_kind or UNNAMED,
+            "seller": self.seller_level,
+            "drift": drift,
+        }
+        return levels[kind]
+
+
+def drift_quarters(levels: Iterable[Level]) -> dict[str, tuple[int, ...]]:
+    """Return the quarters of each seller that has drift states, ascending."""
+    quarters: dict[str, list[int]] = {}
+    for level in levels:
+        quarters.setdefault(str(level[0]), []).append(int(level[1]))
+    return {seller: tuple(sorted(own)) for seller, own in quarters.items()}
+
+
+def nearest_drift(states: Sequence[int], quarter: int | None) -> tuple[int, float]:
+    """Return a seller's state nearest to a quarter (None: the latest), and its correlation with that quarter."""
+    if quarter is None:
+        return states[-1], 1.0
+    nearest = min(states, key=lambda state: abs(state - quarter))
+    return nearest, DRIFT_CORRELATION ** abs(quarter - nearest)
 
 
 @lru_cache(maxsize=4096)
@@ -142,20 +196,15 @@ class PosteriorDraws:
         states = self._drift_quarters.get(seller or UNNAMED, ())
         if not states:
             return sd * self.normals(f"drift:{seller or UNNAMED}")
-        nearest = states[-1] if quarter is None else min(states, key=lambda state: abs(state - quarter))
+        nearest, rho = nearest_drift(states, quarter)
         known = self.effects["drift"][(seller or UNNAMED, nearest)]
-        if quarter is None or quarter == nearest:
+        if rho == 1.0:
             return known
-        rho = DRIFT_CORRELATION ** abs(quarter - nearest)
         return rho * known + float(np.sqrt(1.0 - rho**2)) * sd * self.normals(f"drift:{seller}:{quarter}")
 
     @cached_property
     def _drift_quarters(self) -> dict[str, tuple[int, ...]]:
-        quarters: dict[str, list[int]] = {}
-        for level in self.effects.get("drift", {}):
-            if isinstance(level, tuple):
-                quarters.setdefault(level[0], []).append(level[1])
-        return {seller: tuple(sorted(own)) for seller, own in quarters.items()}
+        return drift_quarters(self.effects.get("drift", {}))
 
     def box_sd(self) -> Array:
         """Return the sd of shipment and line effects together, (draws,)."""
@@ -207,16 +256,14 @@ def unknown_genus(reference: Reference) -> tuple[float, float]:
     return float(logs.mean()), float(np.sqrt(logs.var() + (own**2).mean()))
 
 
-def genus_effects(genus: Genus | None, cultivar: str | None, draws: PosteriorDraws) -> Array:
+def genus_effects(plant: Plant, draws: PosteriorDraws) -> Array:
     """Return the effects of group, genus and cultivar on the linear predictor, (draws,)."""
     reference, scales = draws.reference, draws.parameters.scales
-    name = genus.genus if genus else None
-    sd_log = genus.time_ratio_sd_log if genus else unknown_genus(reference)[1]
-    total: Array = draws.effect("genus", name, scales["genus_multiplier"] * (REFERENCE_KAPPA * sd_log))
-    if genus is None or genus.group != REFERENCE_GROUP:
-        total = total + draws.effect("group", genus.group if genus else None, reference.prior_scales["group"].median)
-    level = f"{name} {cultivar.casefold()}" if name and cultivar else name
-    return total + draws.effect("cultivar", level, scales["cultivar"])
+    sd_log = plant.genus.time_ratio_sd_log if plant.genus else unknown_genus(reference)[1]
+    total: Array = draws.effect("genus", plant.genus_level, scales["genus_multiplier"] * (REFERENCE_KAPPA * sd_log))
+    if plant.group_level is not None:
+        total = total + draws.effect("group", plant.group_level, reference.prior_scales["group"].median)
+    return total + draws.effect("cultivar", plant.cultivar_level, scales["cultivar"])
 
 
 def sending_effects(plant: Plant, draws: PosteriorDraws) -> Array:
@@ -231,14 +278,13 @@ def sending_effects(plant: Plant, draws: PosteriorDraws) -> Array:
             total = total + draws.effect(kind, level, REFERENCE_KAPPA * sd_log)
     for kind, named in (("service", plant.service), ("seller_kind", plant.seller_kind)):
         total = total + draws.effect(kind, named, reference.prior_scales[kind].median)
-    seller = plant.seller.casefold() if plant.seller else None
-    total = total + draws.effect("seller", seller, parameters.scales["seller"])
-    return total + draws.drift(seller, plant.quarter)
+    total = total + draws.effect("seller", plant.seller_level, parameters.scales["seller"])
+    return total + draws.drift(plant.seller_level, plant.quarter)
 
 
 def plant_effects(plant: Plant, draws: PosteriorDraws) -> Array:
     """Return alpha plus every effect but shipment and line, less kappa x log TR0; (draws,)."""
-    effects = genus_effects(plant.genus, plant.cultivar, draws) + sending_effects(plant, draws)
+    effects = genus_effects(plant, draws) + sending_effects(plant, draws)
     return effects - draws.parameters.kappa * log_time_ratio(plant, draws.reference)
 
 
@@ -252,7 +298,7 @@ def clock_draws(genera: list[Genus | None], draws: PosteriorDraws) -> ClockDraws
         centre = genus.chill_threshold_c if genus else UNKNOWN_THRESHOLD_C
         sd = THRESHOLD_SD_C if genus else UNKNOWN_THRESHOLD_SD_C
         thresholds.append(centre + sd * draws.normals(f"threshold:{name}"))
-        spread = np.log(row.factor_80) / 1.2815515655446004 * (1.0 if genus else 2.0)
+        spread = np.log(row.factor_80) / SCORE_P90 * (1.0 if genus else 2.0)
         slopes.append(
             draws.parameters.chill_rate * row.sensitivity * np.exp(spread * draws.normals(f"chill_class:{name}"))
         )

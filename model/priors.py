@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from scipy import special
 
 from model.damage import REFERENCE_C
-from model.quadrature import marginal_survival
+from model.quadrature import SCORE_P90, marginal_survival
 from model.reference import REFERENCE_GROUP, Reference, Rule
 
 Array = NDArray[np.float64]
@@ -38,7 +38,7 @@ REMEDIES = (
 )
 # Beyond this condition number of the scaled information the rules leave a parameter to rounding error.
 MOST_CONDITION = 1e8
-CENTRAL_80 = 2.0 * 1.2815515655446004
+CENTRAL_80 = 2.0 * SCORE_P90
 
 
 class PriorError(ValueError):

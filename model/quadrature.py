@@ -4,8 +4,12 @@ from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import ndtri
 
 Array = NDArray[np.float64]
+
+# The standard normal's 90 % point: half of a central 80 % range.
+SCORE_P90 = float(ndtri(0.9))
 
 
 @cache

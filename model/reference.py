@@ -275,6 +275,11 @@ class Reference:
     costs: Mapping[str, CostRule]
 
     @property
+    def longest_rule_days(self) -> float:
+        """Days of the longest rule of thumb; what lies beyond is carried on from there."""
+        return max(rule.days for rule in self.rules)
+
+    @property
     def fingerprint(self) -> str:
         """Eight hex digits that change with any cell of any table."""
         return f"{crc32(chr(0).join(tables_read()).encode()):08x}"

@@ -10,7 +10,7 @@ from sklearn.utils.validation import check_is_fitted
 from threadpoolctl import threadpool_limits
 
 from model.box_integral import BoxIntegral, Grouping, Setting
-from model.hierarchy import FIRST_EFFECT, OUTER, Hierarchy
+from model.hierarchy import OUTER, Hierarchy
 from model.inference import LEAST_EFFECTIVE, Inference, Posterior
 from model.late_loss import draw_late_loss
 from model.likelihood import coefficients, log_choose
@@ -158,7 +158,6 @@ def resample(
         }
         for kind in KINDS
     }
-    assert x.shape[1] >= FIRST_EFFECT  # noqa: S101
     late_loss = draw_late_loss(reference.late_loss_rules, n, rng=rng)
     return PosteriorDraws(parameters, late_loss, reference, key, effects)
 
@@ -196,21 +195,23 @@ def box_log_predictive(lines: Lines, counts: Array, draws: PosteriorDraws) -> Ar
     variance = np.stack([row.variance for row in predictors], axis=1)
     c, grouping = coefficients(observations), Grouping.of(observations.box)
     n_draws, n_lines = eta.shape
-    by_box = np.stack([grouping.sum(v) / grouping.sum(np.ones(n_lines)) for v in variance])
+    by_box = np.stack([grouping.mean(v) for v in variance])
     parameters, scales = some.parameters, some.parameters.scales
     box_sd = np.sqrt(scales["shipment"][:, None] ** 2 + parameters.kappa[:, None] ** 2 * by_box)
     log_p = np.empty((n_draws, grouping.n_boxes))
     at_once = max(SCORED_LINES_AT_ONCE // n_lines, 1)
+    copies = grouping.tiled(min(at_once, n_draws))
     with threadpool_limits(1):
         for start in range(0, n_draws, at_once):
             part = slice(start, min(start + at_once, n_draws))
             m = part.stop - start
-            box = (grouping.box[None, :] + grouping.n_boxes * np.arange(m)[:, None]).ravel()
+            if m != copies.n_boxes // grouping.n_boxes:
+                copies = grouping.tiled(m)
             setting = Setting(
                 box_sd[part].ravel(),
                 *(np.repeat(v[part], n_lines) for v in (scales["line"], parameters.delta, parameters.h0)),
             )
-            value = BoxIntegral(np.tile(c, m), Grouping.of(box)).value(eta[part].ravel(), setting)
+            value = BoxIntegral(np.tile(c, m), copies).value(eta[part].ravel(), setting)
             log_p[part] = value.reshape(m, grouping.n_boxes)
     peak = log_p.max(axis=0)
     total: Array = np.log(np.exp(log_p - peak).mean(axis=0)) + peak + grouping.sum(log_choose(observations))

@@ -12,11 +12,12 @@ from typing import Self
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.special import log_ndtr, ndtri, ndtri_exp
+from scipy.special import log_ndtr, ndtri_exp
+
+from model.quadrature import SCORE_P90
 
 Array = NDArray[np.float64]
 
-SCORE_P90 = float(ndtri(0.9))
 # Below this bend the normal limit is exact to 1e-8 of the scale, and quotients by the bend lose as much to rounding.
 _FLAT_BEND = 1e-8
 # Below this bend the mean is taken to second order, relative error below 1e-9.

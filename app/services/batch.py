@@ -11,10 +11,10 @@ from app.schemas.answers import Assumed, Caution
 from app.schemas.batch import Batch, Route
 from app.services.assumptions import costs_of, unsaid
 from app.services.genera import resolve_genus
-from app.services.lanes import Lane
+from app.services.lanes import Lane, WeatherDraws
 from app.services.places import resolve_place
 from app.services.senders import drift_quarter, seller_level
-from app.services.simulation import BatchLine, RoutePlan
+from app.services.simulation import BatchLine, BatchSimulation, RoutePlan
 from model.box import Box, conductance_w_per_k
 from model.climate import Forecast
 from model.landed_cost import PlantLine, Waybill
@@ -24,6 +24,8 @@ from model.reference import Reference
 from model.transit import SolvedTransit, TransitQuantiles
 
 MOST_BOXES = 100
+# Days of weather kept ready past the last ship date; a journey that lasts longer keeps the last day's.
+WEATHER_DAYS = 40
 PAPERS = {
     "import_permit": "import permit",
     "phytosanitary_certificate": "phytosanitary certificate",
@@ -177,6 +179,21 @@ def prepare(batch: Batch, engine: Engine, ship_date: date | None = None) -> Prep
         assumed=tuple(assumed),
         cautions=tuple(cautions),
     )
+
+
+def shared_draws(
+    batch: Batch, prepared: PreparedBatch, engine: Engine, first_date: date, *, span_days: int = 0
+) -> tuple[BatchSimulation, WeatherDraws]:
+    """Return the draws that all routes and the ship dates of `span_days` after the first share."""
+    weather = WeatherDraws(
+        engine.reference,
+        first_date,
+        span_days + WEATHER_DAYS,
+        draws=batch.draws,
+        seed=batch.seed,
+        forecast=prepared.forecast,
+    )
+    return BatchSimulation(engine, prepared.lines, draws=batch.draws, seed=batch.seed), weather
 
 
 def missing_papers(batch: Batch) -> list[str]:

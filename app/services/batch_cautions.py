@@ -11,13 +11,12 @@ from app.schemas.batch import Batch
 from app.services.batch import PreparedBatch, PreparedRoute, missing_papers
 from app.services.reasons import percent
 from app.services.simulation import RouteDraws
-from model.evidence import cultivar_level
+from model.reference import Reference
 
 # From here on a share of journeys is worth a word.
 NOTABLE_SHARE = 0.05
 NOTABLE_CHILL_DAYS = 0.25
 TOO_WARM_C = 35.0
-LONGEST_RULE_DAYS = 21.0
 SOIL_FREE_COUNTRIES = frozenset({"US", "CA", "AU"})
 
 
@@ -70,7 +69,9 @@ def closing_cautions(prepared: PreparedBatch) -> list[Caution]:
     return [*cautions, caution("isolate"), caution("duty_and_tax")]
 
 
-def journey_cautions(batch: Batch, prepared: PreparedBatch, route: PreparedRoute, drawn: RouteDraws) -> list[Caution]:
+def journey_cautions(
+    batch: Batch, prepared: PreparedBatch, route: PreparedRoute, drawn: RouteDraws, reference: Reference
+) -> list[Caution]:
     """Return the cautions that the journeys of a route show."""
     name, box = route.asked.name, route.plan.box
     cautions = []
@@ -92,9 +93,10 @@ def journey_cautions(batch: Batch, prepared: PreparedBatch, route: PreparedRoute
             if chilled[genus] > NOTABLE_SHARE
         }
         cautions.append(caution("cold_inside", share=share, route=name, genera=", ".join(sorted(cold))))
-    if (beyond := float(np.mean(drawn.days > LONGEST_RULE_DAYS))) > NOTABLE_SHARE:
-        what = f"a trip of more than {LONGEST_RULE_DAYS:g} days, {percent(beyond)} of the journeys on {name},"
-        cautions.append(caution("extrapolation", what=what, range="rules of thumb to 21 days"))
+    longest = reference.longest_rule_days
+    if (beyond := float(np.mean(drawn.days > longest))) > NOTABLE_SHARE:
+        what = f"a trip of more than {longest:g} days, {percent(beyond)} of the journeys on {name},"
+        cautions.append(caution("extrapolation", what=what, range=f"rules of thumb to {longest:g} days"))
     window = batch.recourse.payment_window_days
     if window is not None and (late := float(np.mean(drawn.days > window))) > 0.01:  # noqa: PLR2004 - one in a hundred
         cautions.append(caution("payment_window", days=window, share=late, route=name))
@@ -120,7 +122,7 @@ def _record_cautions(prepared: PreparedBatch, engine: Engine) -> list[Caution]:
     unknown = {
         (plant.genus.genus, plant.cultivar.casefold()): f"{plant.genus.genus} {plant.cultivar}"
         for plant in plants
-        if plant.genus and plant.cultivar and not engine.knows("cultivar", cultivar_level(plant))
+        if plant.genus and plant.cultivar and not engine.knows("cultivar", plant.cultivar_level)
     }
     if unknown:
         cautions.append(caution("unknown_cultivar", plants=", ".join(unknown.values())))

@@ -20,12 +20,11 @@ from app.schemas.compare import (
     PlantCounts,
     RouteOutcome,
 )
-from app.services.batch import PreparedRoute, prepare
+from app.services.batch import PreparedRoute, prepare, shared_draws
 from app.services.batch_cautions import asked_cautions, closing_cautions, journey_cautions, layover_cautions
-from app.services.lanes import WeatherDraws
 from app.services.money import RouteMoney, route_money
 from app.services.reasons import compare_reason
-from app.services.simulation import BatchSimulation, RouteDraws
+from app.services.simulation import RouteDraws
 from app.services.splitting import splitting
 from model.break_even import RouteEconomics, break_even, overtakes
 from model.decision import (
@@ -38,9 +37,7 @@ from model.decision import (
 )
 from model.landed_cost import LandedCost
 
-# Days of weather kept ready; a journey that lasts longer keeps the last day's.
-WEATHER_DAYS = 40
-# A break-even past this many plants is none.
+# A break-even or an order past this many plants is none.
 MOST_PLANTS = 10_000
 
 
@@ -56,15 +53,7 @@ class SimulatedRoute:
 def answer_compare(request: CompareRequest, engine: Engine) -> CompareAnswer:
     """Return the routes side by side, the recommended one with its reason, and what was assumed."""
     prepared = prepare(request, engine, request.ship_date)
-    simulation = BatchSimulation(engine, prepared.lines, draws=request.draws, seed=request.seed)
-    weather = WeatherDraws(
-        engine.reference,
-        request.ship_date,
-        WEATHER_DAYS,
-        draws=request.draws,
-        seed=request.seed,
-        forecast=prepared.forecast,
-    )
+    simulation, weather = shared_draws(request, prepared, engine, request.ship_date)
 
     def simulate(route: PreparedRoute) -> SimulatedRoute:
         journeys = simulation.journeys(
@@ -94,7 +83,7 @@ def answer_compare(request: CompareRequest, engine: Engine) -> CompareAnswer:
     )
     cautions = asked_cautions(request, prepared, engine) + layover_cautions(prepared, request.ship_date)
     for s in simulated:
-        cautions += journey_cautions(request, prepared, s.route, s.drawn)
+        cautions += journey_cautions(request, prepared, s.route, s.drawn, engine.reference)
     return CompareAnswer(
         model_version=engine.model_version,
         seed=request.seed,

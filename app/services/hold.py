@@ -11,9 +11,9 @@ from app.cautions import caution
 from app.engine import Engine
 from app.schemas.answers import Assumed, Caution
 from app.schemas.hold import BlockedBy, HoldAnswer, HoldChoice, HoldDate, HoldRequest
-from app.services.batch import PreparedBatch, PreparedRoute, prepare
+from app.services.batch import PreparedBatch, PreparedRoute, prepare, shared_draws
 from app.services.batch_cautions import asked_cautions, closing_cautions
-from app.services.compare import WEATHER_DAYS, distribution
+from app.services.compare import distribution
 from app.services.lanes import WeatherDraws
 from app.services.money import route_money
 from app.services.reasons import bearable, money, percent
@@ -40,15 +40,7 @@ def answer_hold(request: HoldRequest, engine: Engine) -> HoldAnswer:
     """Return every ship date and route, the recommended one, and why."""
     prepared = prepare(request, engine, request.earliest)
     span = (request.latest - request.earliest).days
-    simulation = BatchSimulation(engine, prepared.lines, draws=request.draws, seed=request.seed)
-    weather = WeatherDraws(
-        engine.reference,
-        request.earliest,
-        span + WEATHER_DAYS,
-        draws=request.draws,
-        seed=request.seed,
-        forecast=prepared.forecast,
-    )
+    simulation, weather = shared_draws(request, prepared, engine, request.earliest, span_days=span)
     departures = [
         _departure(request, prepared, route, request.earliest + timedelta(days=day), simulation, weather)
         for day in range(span + 1)

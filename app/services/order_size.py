@@ -8,17 +8,12 @@ from numpy.typing import NDArray
 
 from app.engine import Engine
 from app.schemas.order_size import OrderSizeAnswer, OrderSizeRequest, RouteOrder
-from app.services.batch import PreparedRoute, prepare
+from app.services.batch import MOST_BOXES, PreparedRoute, prepare, shared_draws
 from app.services.batch_cautions import asked_cautions, closing_cautions, layover_cautions
-from app.services.compare import WEATHER_DAYS, distribution, money_items, usual_layover
-from app.services.lanes import WeatherDraws
+from app.services.compare import MOST_PLANTS, distribution, money_items, usual_layover
 from app.services.simulation import BatchSimulation
 from model.landed_cost import landed_cost
 from model.order_size import enough_chance, enough_chance_apart, smallest_order, smallest_order_apart
-
-MOST_PLANTS = 10_000
-# Boxes apart are simulated one by one up to here, the limit of a request.
-MOST_BOXES = 100
 
 Chances = Callable[[PreparedRoute, int], NDArray[np.float64]]
 
@@ -26,15 +21,7 @@ Chances = Callable[[PreparedRoute, int], NDArray[np.float64]]
 def answer_order_size(request: OrderSizeRequest, engine: Engine) -> OrderSizeAnswer:
     """Return for each route the smallest quantity of the target line and what it costs."""
     prepared = prepare(request, engine, request.ship_date)
-    simulation = BatchSimulation(engine, prepared.lines, draws=request.draws, seed=request.seed)
-    weather = WeatherDraws(
-        engine.reference,
-        request.ship_date,
-        WEATHER_DAYS,
-        draws=request.draws,
-        seed=request.seed,
-        forecast=prepared.forecast,
-    )
+    simulation, weather = shared_draws(request, prepared, engine, request.ship_date)
 
     def chances(route: PreparedRoute, n_boxes: int) -> NDArray[np.float64]:
         """Return the chance of a plant of the target line in each box, (draws, boxes)."""

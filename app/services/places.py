@@ -1,6 +1,5 @@
 """Places by code: the reference table, else the nearest place of the table, corrected for elevation."""
 
-from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from difflib import get_close_matches
 from functools import cache, lru_cache
@@ -9,6 +8,7 @@ from typing import TypedDict
 import numpy as np
 
 from app.cautions import caution
+from app.expectations import either
 from app.problems import FieldError, InvalidInput
 from app.schemas.answers import Caution
 from model.climate import LAPSE_C_PER_M
@@ -71,7 +71,7 @@ def resolve_place(code: str, pointer: str, reference: Reference) -> ResolvedPlac
     if airport is None:
         near = get_close_matches(code, dict.fromkeys((*reference.places, *_airports())), n=3, cutoff=0.6)
         known = [f"{c} ({_city(c, reference)})" for c in near]
-        hint = f": did you mean {_either(known)}?" if known else "; GET /v1/places lists the places"
+        hint = f": did you mean {either(known)}?" if known else "; GET /v1/places lists the places"
         raise InvalidInput([FieldError(pointer, f"must be the code of an airport or a city{hint}")])
     return _from_nearest(code, reference)
 
@@ -104,8 +104,3 @@ def _from_nearest(code: str, reference: Reference) -> ResolvedPlace:
 def _city(code: str, reference: Reference) -> str:
     place = reference.places.get(code)
     return place.city if place else _airports()[code]["city"] or _airports()[code]["country"]
-
-
-def _either(words: Iterable[str]) -> str:
-    *others, last = words
-    return f"{', '.join(others)} or {last}" if others else last

@@ -3,7 +3,6 @@
 from collections.abc import Callable, Hashable, Sequence
 from functools import partial
 from operator import itemgetter
-from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,7 +23,6 @@ from model.transit import SHORTEST_DAYS
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.intp]
-Key = TypeVar("Key", bound=Hashable)
 
 # Queries taken at once: their draws stay in the cache.
 CHUNK = 64
@@ -61,7 +59,6 @@ class _Lines:
 
     def __init__(self, queries: Sequence[RiskQuery], engine: Engine) -> None:
         draws, reference = engine.chance_draws, engine.reference
-        self._clocks: dict[int, ClockDraws] = {}
         genus_rows, sending_rows, clock_rows = _Rows(), _Rows(), _Rows()
         known: dict[tuple[object, ...], tuple[int, int, int, float, int]] = {}
         self.unique: list[Plant] = []
@@ -79,7 +76,7 @@ class _Lines:
                 seller = seller_level(seller)
                 plant = Plant(genus, cultivar, container, roots, service or service_of_lane, kind, seller, quarter)
                 found = known[key] = (
-                    genus_rows.index((genus, cultivar), partial(genus_effects, genus, cultivar, draws)),
+                    genus_rows.index((genus, cultivar), partial(genus_effects, plant, draws)),
                     sending_rows.index((*key[1:], *named[2:]), partial(sending_effects, plant, draws)),
                     clock_rows.index(genus, partial(_clock_row, genus, draws)),
                     log_time_ratio(plant, reference),

@@ -10,10 +10,8 @@ from app.schemas.answers import Caution
 from app.schemas.risk import InsideTemperature, LaneTemperature, RiskQuery
 from app.services.genera import resolve_genus
 from app.services.places import resolve_place
-from model.evidence import cultivar_level
 from model.predict import Plant
 
-LONGEST_RULE_DAYS = 21.0
 COLDEST_C, WARMEST_C = 0.0, 40.0
 
 
@@ -22,6 +20,7 @@ class RiskCautions:
 
     def __init__(self, engine: Engine) -> None:
         self._engine, self._reference = engine, engine.reference
+        self._longest_days = engine.reference.longest_rule_days
         self._known: dict[tuple[object, ...], bytes] = {}
 
     def of(self, query: RiskQuery, plant: Plant) -> bytes:
@@ -34,7 +33,7 @@ class RiskCautions:
                 extreme_c = temperature.inside_c
         elif type(temperature) is LaneTemperature:
             lane = (temperature.origin, temperature.destination)
-        long_days = days if days > LONGEST_RULE_DAYS else None
+        long_days = days if days > self._longest_days else None
         pack_h = query.heat_pack_hours if query.heat_packs and 0 < query.heat_pack_hours < 24.0 * days else None
         key = (query.genus, query.cultivar, self._unknown_seller(plant), long_days, extreme_c, lane, pack_h)
         known = self._known.get(key)
@@ -44,7 +43,7 @@ class RiskCautions:
                 said += resolve_place(code, "", self._reference).cautions
             if long_days is not None:
                 what = f"a trip of {long_days:g} days"
-                said.append(caution("extrapolation", what=what, range="rules of thumb to 21 days"))
+                said.append(caution("extrapolation", what=what, range=f"rules of thumb to {self._longest_days:g} days"))
             if extreme_c is not None:
                 what = f"{extreme_c:g} °C in the box"
                 said.append(caution("extrapolation", what=what, range="rules of thumb at 20 to 22 °C"))
@@ -66,5 +65,5 @@ class RiskCautions:
             yield caution("no_own_record")
         if self._unknown_seller(plant):
             yield caution("unknown_seller")
-        if plant.genus and plant.cultivar and not self._engine.knows("cultivar", cultivar_level(plant)):
+        if plant.genus and plant.cultivar and not self._engine.knows("cultivar", plant.cultivar_level):
             yield caution("unknown_cultivar", plants=f"{plant.genus.genus} {plant.cultivar}")

@@ -10,7 +10,7 @@ from app.services.batch import PackedBox, box_of
 from app.services.lanes import CLOSING_TIME, Lane, WeatherDraws
 from app.services.places import resolve_place
 from model.box import Box, inside_air
-from model.climate import WARMEST_HOUR
+from model.climate import daily_swing
 from model.damage import ExposureClock
 from model.journey import expose, leg_ends
 from model.predict import clock_draws
@@ -74,7 +74,7 @@ class QueryExposures:
         days = np.minimum((at // 24).astype(int), len(temperature.daily) - 1)
         low = np.array([day.min_c for day in temperature.daily])[days]
         high = np.array([day.max_c for day in temperature.daily])[days]
-        outside = 0.5 * (low + high) + 0.5 * (high - low) * np.cos(2.0 * np.pi * (at - WARMEST_HOUR) / 24.0)
+        outside = 0.5 * (low + high) + daily_swing(0.5 * (high - low), at)
         inside = inside_air(outside, self._box(query), float(outside[0]))
         counted = np.clip(24.0 * transit_days - np.arange(hours), 0.0, 1.0)
         draws = self._engine.chance_draws

@@ -9,8 +9,8 @@ from app.schemas.compare import CompareAnswer, CompareRequest
 from app.schemas.hold import HoldAnswer, HoldRequest
 from app.schemas.order_size import OrderSizeAnswer, OrderSizeRequest
 from app.schemas.risk import RiskRequest
-from app.services.batch import prepare
-from app.services.compare import WEATHER_DAYS, answer_compare
+from app.services.batch import prepare, shared_draws
+from app.services.compare import answer_compare
 from app.services.hold import answer_hold
 from app.services.lanes import WeatherDraws
 from app.services.order_size import answer_order_size
@@ -100,10 +100,7 @@ def risk(*queries: Fields) -> list[Fields]:
 
 def simulation(request: CompareRequest) -> tuple[BatchSimulation, WeatherDraws]:
     """Return what draws the outcomes of a request."""
-    prepared = prepare(request, engine())
-    drawn = BatchSimulation(engine(), prepared.lines, draws=request.draws, seed=request.seed)
-    weather = WeatherDraws(engine().reference, request.ship_date, WEATHER_DAYS, draws=request.draws, seed=request.seed)
-    return drawn, weather
+    return shared_draws(request, prepare(request, engine()), engine(), request.ship_date)
 
 
 def outcomes(route: int = 0, **fields: Any) -> RouteDraws:

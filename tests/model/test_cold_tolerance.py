@@ -17,25 +17,12 @@ from model.damage import chill_rate, damage_rate
 from model.predict import MarginalChances, Plant, clock_draws, draw_prior_posterior, linear_predictor, plant_effects
 from model.priors import BLOCK
 from model.reference import load_reference
+from tests.model.chilling_lists import HARMED, UNHARMED
 
 REFERENCE = load_reference()
 DRAWS = draw_prior_posterior(REFERENCE, BLOCK, seed=9)
 MARGINAL = MarginalChances(DRAWS)
 
-UNHARMED = ("Araucaria", "Dizygotheca", "Maranta", "Radermachera", "Schefflera", "Syngonium")
-HARMED = (
-    "Aglaonema",
-    "Chamaedorea",
-    "Chrysalidocarpus",
-    "Codiaeum",
-    "Dieffenbachia",
-    "Dracaena",
-    "Epipremnum",
-    "Homalomena",
-    "Nephrolepis",
-    "Philodendron",
-    "Spathiphyllum",
-)
 COLD_C = (2.2, 5.0, 7.8)
 DAYS = 4.0
 

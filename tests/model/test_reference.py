@@ -5,25 +5,10 @@ import pytest
 
 from model.reference import Genus, load_reference
 from model.reference_tables import STATUSES, TABLES, ReferenceTableError, read_rows, typed_rows
+from tests.model.chilling_lists import HARMED, UNHARMED
 
 REFERENCE = load_reference()
 
-# Poole & Conover 1993, University of Florida research report RH-93-6: 1-4 days in the dark at 2.2, 5 and 7.8 °C. Names
-# as printed there; Ficus stands apart, since F. benjamina was unharmed and F. elastica harmed.
-UNHARMED = ("Araucaria", "Dizygotheca", "Maranta", "Radermachera", "Schefflera", "Syngonium")
-HARMED = (
-    "Aglaonema",
-    "Chamaedorea",
-    "Chrysalidocarpus",
-    "Codiaeum",
-    "Dieffenbachia",
-    "Dracaena",
-    "Epipremnum",
-    "Homalomena",
-    "Nephrolepis",
-    "Philodendron",
-    "Spathiphyllum",
-)
 SPECIES_DISAGREE = ("Ficus",)
 
 
