@@ -124,7 +124,7 @@ def test_outer_density_is_log_normal_in_every_parameter() -> None:
 
 def test_moments_given_theta_are_those_of_the_synthetic_truth() -> None:
     """Both are written for themselves: the precision here, scaled normals and a Cholesky factor there."""
-    rng, n = np.random.default_rng(11), 400
+    rng, n = np.random.default_rng(11), 300
     small = draw_design(REFERENCE, 8, rng=np.random.default_rng(3), n_genera=4, n_sellers=2).observations
     hierarchy = Hierarchy(small, REFERENCE)
     standardised = np.empty((n, hierarchy.n_inner - FIRST_EFFECT))
@@ -141,7 +141,7 @@ def test_moments_given_theta_are_those_of_the_synthetic_truth() -> None:
 
 def test_common_parameters_given_theta_are_those_that_prior_draws_have() -> None:
     """Draws of alpha, kappa and delta that `draw_prior` makes, each standardised by the prior at its own theta."""
-    n = 3000
+    n = 1500
     draws = draw_prior(REFERENCE, n, rng=np.random.default_rng(12))
     bare = Hierarchy(ledger(np.array([(1.0, 0, 0, 1)]), np.zeros(1)), REFERENCE)
     white, ranks = np.empty((n, 2)), np.empty(n)

@@ -140,6 +140,7 @@ def test_small_chances_keep_their_digits() -> None:
         (3.0, 1.0, 1.0, NAN),
         (3.0, 1.0, 1.0, np.inf),
         (3.0, NAN, NAN, NAN),
+        (3.0, NAN, NAN, np.inf),
         (0.0, 0.0, 0.0, -1.0),
     ],
 )
