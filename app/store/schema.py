@@ -28,7 +28,7 @@ from sqlalchemy import (
     text,
 )
 
-SCHEMA_VERSION = "0001"
+SCHEMA_VERSION = "0002"
 """The newest migration; a store at this version needs no Alembic."""
 
 NAMING = {
@@ -92,6 +92,9 @@ sellers = Table(
     Column("revision", Integer, nullable=False),
     Column("created_at", UtcTimestamp, nullable=False),
     Column("updated_at", UtcTimestamp, nullable=False),
+    Column("recourse", Text),  # refund, replacement or none
+    Column("packing_json", Text),  # usual container, roots and packs
+    Column("answers_json", Text),  # to what a careful buyer asks before the first order
 )
 
 shipments = Table(
@@ -131,6 +134,12 @@ shipments = Table(
     Column("corrected_revision", Integer),  # the last that changed what a fit reads; at first the same
     Column("created_at", UtcTimestamp, nullable=False),
     Column("updated_at", UtcTimestamp, nullable=False),
+    Column("arrival_notes", Text),
+    Column("photos_json", Text),  # names of files, which are not kept here
+    Column("recheck_notes", Text),
+    Column("claim_outcome", Text),  # refunded, replaced or refused; null while open
+    Column("claim_amount", Double),
+    Column("claim_settled_on", Date),
     CheckConstraint("state <> 'arrived' OR arrival_date IS NOT NULL", name="arrived_on_a_date"),
     Index(None, "state", "number"),
     Index(None, "arrived_revision"),
@@ -246,4 +255,15 @@ refits = Table(
     Column("seen_at", UtcTimestamp),  # last sign of life of the process that runs it
     Column("finished_at", UtcTimestamp),
     Index(None, "state"),
+)
+
+api_keys = Table(
+    "api_keys",
+    metadata,
+    Column("id", Text, primary_key=True),  # shown in the key itself, so that one row is looked up
+    Column("name", Text, nullable=False),
+    Column("scope", Text, CheckConstraint("scope IN ('read', 'write')", name="scope"), nullable=False),
+    Column("secret_sha256", Text, nullable=False),
+    Column("created_at", UtcTimestamp, nullable=False),
+    Column("revoked_at", UtcTimestamp),
 )
