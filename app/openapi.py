@@ -4,13 +4,14 @@ import json
 from dataclasses import dataclass
 from functools import cache
 from importlib import resources
-from typing import Any, Literal, NamedTuple, get_args
+from typing import Any
 
 from fastapi import FastAPI
 from fastapi.openapi.utils import get_openapi
 from pydantic import BaseModel
 from pydantic.json_schema import JsonSchemaMode, models_json_schema
 
+from app.openapi_parameters import PARAMETERS
 from app.problems import MEDIA_TYPE
 from app.schemas.compare import CompareAnswer, CompareRequest
 from app.schemas.hold import HoldAnswer, HoldRequest
@@ -22,39 +23,7 @@ from app.schemas.reference import GeneraAnswer, PackingsAnswer, PlacesAnswer, Se
 from app.schemas.risk import RiskAnswer, RiskRequest
 from app.schemas.sellers import SellersAnswer
 from app.schemas.shipment_answers import ShipmentAnswer, ShipmentsAnswer
-from app.schemas.shipments import ArrivalRequest, ChangeRequest, PlanRequest, RecheckRequest, ShipmentState
-
-
-class Parameter(NamedTuple):
-    """A header or a part of the query that an operation reads."""
-
-    name: str
-    place: Literal["header", "query"]
-    description: str
-    schema: dict[str, Any] = {"type": "string"}  # noqa: RUF012 - never changed
-    required: bool = False
-
-    def as_json(self) -> dict[str, Any]:
-        """Return the parameter as it stands in the document."""
-        return {
-            "name": self.name,
-            "in": self.place,
-            "required": self.required,
-            "description": self.description,
-            "schema": self.schema,
-        }
-
-
-IF_MATCH = Parameter("If-Match", "header", "the ETag of the version that is changed; 428 without, 412 if stale")
-IDEMPOTENCY_KEY = Parameter(
-    "Idempotency-Key", "header", "1 to 200 characters; the same call made again within 7 days is answered, not done"
-)
-PAGE = (
-    Parameter("state", "query", "planned, in_transit, arrived or lost", {"enum": list(get_args(ShipmentState))}),
-    Parameter("reference", "query", "the shipment of this reference"),
-    Parameter("limit", "query", "shipments a page", {"type": "integer", "minimum": 1, "maximum": 500, "default": 100}),
-    Parameter("cursor", "query", "the next_cursor of the page before"),
-)
+from app.schemas.shipments import ArrivalRequest, ChangeRequest, PlanRequest, RecheckRequest
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,7 +38,6 @@ class Operation:
     request: type[BaseModel] | None = None
     status: int = 200
     records: bool = False
-    parameters: tuple[Parameter, ...] = ()
 
 
 OPERATIONS = {
@@ -80,13 +48,13 @@ OPERATIONS = {
     "model": Operation(ModelAnswer),
     "model_versions": Operation(ModelVersionsAnswer),
     "sellers": Operation(SellersAnswer),
-    "plan_shipment": Operation(ShipmentAnswer, PlanRequest, status=201, records=True, parameters=(IDEMPOTENCY_KEY,)),
-    "shipments": Operation(ShipmentsAnswer, records=True, parameters=PAGE),
+    "plan_shipment": Operation(ShipmentAnswer, PlanRequest, status=201, records=True),
+    "shipments": Operation(ShipmentsAnswer, records=True),
     "shipment": Operation(ShipmentAnswer, records=True),
-    "change_shipment": Operation(ShipmentAnswer, ChangeRequest, records=True, parameters=(IF_MATCH,)),
-    "delete_shipment": Operation(None, status=204, records=True, parameters=(IF_MATCH,)),
-    "arrival": Operation(ShipmentAnswer, ArrivalRequest, records=True, parameters=(IF_MATCH,)),
-    "recheck": Operation(ShipmentAnswer, RecheckRequest, records=True, parameters=(IF_MATCH,)),
+    "change_shipment": Operation(ShipmentAnswer, ChangeRequest, records=True),
+    "delete_shipment": Operation(None, status=204, records=True),
+    "arrival": Operation(ShipmentAnswer, ArrivalRequest, records=True),
+    "recheck": Operation(ShipmentAnswer, RecheckRequest, records=True),
     "genera": Operation(GeneraAnswer),
     "packings": Operation(PackingsAnswer),
     "places": Operation(PlacesAnswer),
@@ -120,12 +88,13 @@ def declared(name: str) -> dict[str, Any]:
             "default": {"description": "A refusal", "content": _content(ProblemBody, MEDIA_TYPE)},
         },
     }
-    extra: dict[str, Any] = {}
     if operation.request is not None:
-        extra["requestBody"] = {"required": True, "content": _content(operation.request)}
-    if operation.parameters:
-        extra["parameters"] = [parameter.as_json() for parameter in operation.parameters]
-    return declaration | ({"openapi_extra": extra} if extra else {})
+        body = {"required": True, "content": _content(operation.request)}
+        declaration["openapi_extra"] = {"requestBody": body}
+    if name in PARAMETERS:
+        extra = declaration.setdefault("openapi_extra", {})
+        extra["parameters"] = [parameter.as_json() for parameter in PARAMETERS[name]]
+    return declaration
 
 
 def success(operation: dict[str, Any]) -> dict[str, Any]:
