@@ -40,7 +40,7 @@ FACTOR_GRID = STEP * np.arange(-30, 31)
 TABULATED_FACTORS = STEP * np.arange(-46, 47)
 TABULATED_DAYS = np.geomspace(0.3, 200.0, 150)
 SHARE_QUANTILES = (np.arange(9) + 0.5) / 9
-SPREAD_SCORES = np.arange(-2.0, 3.0)
+SPREAD_SCORES = 0.75 * np.arange(-4.0, 4.0)
 LEAST_LOG_SF = -700.0
 # A box that the table's times cannot explain at any factor is as unlikely as this, not impossible.
 LEAST_LOG_CHANCE = -30.0
@@ -150,10 +150,11 @@ def learn_transit(base: TransitTime, record: TransitRecord, lane_scale: Array) -
     offsets = FACTOR_GRID[np.abs(FACTOR_GRID) <= max(4.0 * prior.lane_sd, 2.0 * STEP)]
     log_l = _log_normal_weights(offsets / prior.lane_sd)
     n_lanes = len(lane_scale)
+    alike, counts = _alike(record)
     by_lane = np.zeros((len(shares), len(SPREAD_SCORES), n_lanes, len(FACTOR_GRID)))
     for i, share in enumerate(shares):
         for j in range(len(SPREAD_SCORES)):
-            _add_log_likelihood(by_lane[i, j], tables.log_sf(j, float(share)), record, lane_scale)
+            _add_log_likelihood(by_lane[i, j], tables.log_sf(j, float(share)), alike, counts, lane_scale)
     joint = log_share[:, None, None] + log_spread[:, None] + log_m
     for lane in range(n_lanes):
         joint = joint + special.logsumexp(_given_offsets(by_lane[:, :, lane], offsets, log_l), axis=0)
@@ -252,20 +253,26 @@ def _share_grid(share: float) -> tuple[Array, Array]:
     return shares, np.full(len(shares), -np.log(len(shares)))
 
 
-def _add_log_likelihood(by_lane: Array, log_sf: Array, record: TransitRecord, lane_scale: Array) -> None:
-    """Add the log likelihood of the boxes of each lane, (lanes, factors); boxes alike are worked out once."""
+def _alike(record: TransitRecord) -> tuple[TransitRecord, Array]:
+    """Return the boxes that differ, and how many there are of each."""
     rows = np.stack([record.days, record.half_width_days, record.arrived, record.lane], axis=1)
     alike, counts = np.unique(rows, axis=0, return_counts=True)
-    days, half_width, arrived, lane = alike[:, 0], alike[:, 1], alike[:, 2].astype(bool), alike[:, 3].astype(np.intp)
+    days, half_width, arrived, lane = alike.T
+    return TransitRecord(days, half_width, arrived.astype(bool), lane.astype(np.intp)), counts.astype(float)
+
+
+def _add_log_likelihood(by_lane: Array, log_sf: Array, record: TransitRecord, counts: Array, lane_scale: Array) -> None:
+    """Add the log likelihood of the boxes of each lane, (lanes, factors)."""
+    days, half_width = record.days, record.half_width_days
     times = (np.maximum(days - half_width, 0.0), days + half_width, days)
     at_low, at_high, now = (
         np.stack([np.interp(t, TABULATED_DAYS, row, left=0.0) for row in log_sf], axis=1) for t in times
     )
     between = at_low + np.log(-np.expm1(np.minimum(at_high - at_low, -1e-12)))
     still = np.logaddexp(np.log1p(-LOST_SHARE) + now, np.log(LOST_SHARE))
-    by_box = np.maximum(np.where(arrived[:, None], between, still), LEAST_LOG_CHANCE) * counts[:, None]
+    by_box = np.maximum(np.where(record.arrived[:, None], between, still), LEAST_LOG_CHANCE) * counts[:, None]
     tabulated = np.zeros((len(by_lane), len(TABULATED_FACTORS)))
-    np.add.at(tabulated, lane, by_box)
+    np.add.at(tabulated, record.lane, by_box)
     for i, scale in enumerate(lane_scale):
         by_lane[i] += np.interp(FACTOR_GRID + np.log(scale), TABULATED_FACTORS, tabulated[i])
 

@@ -45,6 +45,7 @@ class RecordedTimes:
         self._reference, self._now = reference, now
         self._services: dict[str, _Boxes] = {}
         self._known: dict[tuple[str, str, str], tuple[LaneKey, Lane]] = {}
+        self._delayed: list[bool] = []
         self._add(arrived)
         self._add(on_the_way)
 
@@ -57,6 +58,11 @@ class RecordedTimes:
     def n_on_the_way(self) -> int:
         """Boxes on their way."""
         return sum(len(boxes.arrived) for boxes in self._services.values()) - self.n_arrived
+
+    @property
+    def delayed(self) -> NDArray[np.bool_]:
+        """Whether each arrived box took longer than the table's p90 of its service on its lane, (arrived,)."""
+        return np.array(self._delayed, dtype=bool)
 
     def parts(self) -> Iterable[bytes]:
         """Yield everything that learning reads, for a digest."""
@@ -102,6 +108,8 @@ class RecordedTimes:
                 days = recorded_transit_days(ship_date, shipments.arrival_date[i].astype(object), *zones)
             days -= lane.service.layover_days(ship_date.weekday())
             boxes = self._services.setdefault(service, _Boxes())
+            if not on_the_way:
+                self._delayed.append(days > lane.usual_quantiles().p90)
             boxes.days.append(max(days, 0.0 if on_the_way else SHORTEST_DAYS))
             boxes.arrived.append(not on_the_way)
             boxes.lanes.setdefault(key, lane)

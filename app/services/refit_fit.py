@@ -9,7 +9,7 @@ from zlib import crc32
 
 import numpy as np
 
-from app.artifacts import FitRecord, FittedModel, to_artefact
+from app.artifacts import DelayCheck, FitRecord, FittedModel, to_artefact
 from app.engine import PRIOR_SEED, STORED_DRAWS
 from app.services.recorded_boxes import RecordedLines, recorded_lines
 from app.services.recorded_rechecks import RecheckedLines, rechecked_lines
@@ -17,11 +17,18 @@ from app.services.recorded_times import RecordedTimes
 from app.store.arrived import ArrivedBoxes, LoggerColumns, ShipmentColumns
 from model.evidence import BoxCounts, FitVariance
 from model.hierarchy import ALPHA, DELTA, FIRST_EFFECT, KAPPA
+from model.inference import ConvergenceError
 from model.late_loss import learn_late_loss
 from model.lines import observe
 from model.predict import PosteriorDraws
 from model.reference import Reference
 from model.survival import TransitSurvival
+
+# Whether delay stands for more than time is looked at in one fit more, with few draws, up to so many boxes.
+MOST_CHECKED_BOXES = 2_000
+CHECK_DRAWS = 512
+LEAST_BOXES_LEFT = 5
+SUMMARY = (0.1, 0.5, 0.9)
 
 
 class Recorded(NamedTuple):
@@ -93,9 +100,26 @@ def fit_model(
         diagnostics,
         n_rechecked_boxes=recorded.rechecks.n_boxes,
         n_rechecked_plants=recorded.rechecks.n_plants,
+        delay_check=_delay_check(recorded, estimator, reference),
     )
     draws = with_late_loss(estimator.draws_, recorded.rechecks)
     return to_artefact(draws, BoxCounts.of(observations), variance, recorded.times.learn(), record)
+
+
+def _delay_check(recorded: Recorded, estimator: TransitSurvival, reference: Reference) -> DelayCheck | None:
+    """Return kappa with and without the delayed boxes; None where none or nearly all are, or there are many boxes."""
+    lines, late = recorded.lines, recorded.times.delayed
+    late = late[lines.shipment]
+    n_late, n_prompt = (len(np.unique(lines.shipment[rows])) for rows in (late, ~late))
+    if not n_late or n_prompt < LEAST_BOXES_LEFT or n_late + n_prompt > MOST_CHECKED_BOXES:
+        return None
+    without = TransitSurvival(reference, n_draws=CHECK_DRAWS, n_weighed=CHECK_DRAWS, random_state=PRIOR_SEED)
+    try:
+        without.fit(lines.lines[~late], lines.counts[~late])
+    except ConvergenceError:
+        return None  # the fit of all boxes stands; this one is beside it
+    kappas = [np.quantile(fit.draws_.parameters.kappa, SUMMARY).tolist() for fit in (estimator, without)]
+    return DelayCheck(n_left_out=n_late, kappa=kappas[0], without=kappas[1])
 
 
 def with_late_loss(draws: PosteriorDraws, rechecks: RecheckedLines) -> PosteriorDraws:
