@@ -2,6 +2,7 @@
 
 import os
 import sqlite3
+import stat
 import tempfile
 from collections.abc import Iterator
 from contextlib import closing, contextmanager, suppress
@@ -37,7 +38,8 @@ def copy_ledger(source: Path, target: Path) -> None:
         If the target cannot be written.
     """
     with _beside(target) as copy:
-        _copy(source, copy)
+        # Not "ro": who reads a ledger last, without the right to write, leaves its companions behind.
+        _copy(source, copy, mode="rw")
         os.replace(copy, target)
     _sync(target.parent)
 
@@ -55,12 +57,14 @@ def put_back(source: Path, ledger: Path, aside: Path) -> bool:
         If a file cannot be written or renamed.
     """
     with _beside(ledger) as copy:
-        _copy(source, copy)
+        _copy(source, copy, mode="ro")
         _check(copy)
         _bring_up_to_date(copy)
         _sync(copy)
         with _alone(ledger):
             there_was = ledger.exists()
+            if there_was:
+                _same_access(ledger, copy)
             for companion in ("", *COMPANIONS):
                 with suppress(FileNotFoundError):
                     os.rename(f"{ledger}{companion}", f"{aside}{companion}")
@@ -81,10 +85,18 @@ def _beside(target: Path) -> Iterator[Path]:
             Path(f"{name}{companion}").unlink(missing_ok=True)
 
 
-def _copy(source: Path, copy: Path) -> None:
+def _same_access(ledger: Path, copy: Path) -> None:
+    """Let the same people use a copy, also where someone else puts it back than who runs the server."""
+    kept = ledger.stat()
+    with suppress(PermissionError):
+        os.chown(copy, kept.st_uid, kept.st_gid)
+    os.chmod(copy, stat.S_IMODE(kept.st_mode))
+
+
+def _copy(source: Path, copy: Path, *, mode: str) -> None:
     """Copy in one step, so that writers cannot make it begin again and again; they need not wait either."""
     try:
-        with closing(_opened(source, "ro")) as old, closing(_opened(copy, "rw")) as new:
+        with closing(_opened(source, mode)) as old, closing(_opened(copy, "rw")) as new:
             old.backup(new)
             # One file that needs no companions, wherever it is carried.
             new.execute("PRAGMA journal_mode = DELETE")
@@ -95,7 +107,8 @@ def _copy(source: Path, copy: Path) -> None:
 
 def _check(file: Path) -> None:
     try:
-        with closing(_opened(file, "ro")) as connection:
+        # Opened to write, though nothing is written: SQLite does not check constraints of what it may only read.
+        with closing(_opened(file, "rw")) as connection:
             found = connection.execute("PRAGMA integrity_check(1)").fetchone()[0]
             if found != "ok":
                 raise DamagedFile(f"it is damaged: {found}")
