@@ -26,6 +26,7 @@ from app.routes import (
     reference,
     risk,
     sellers,
+    shipment_life,
     shipments,
 )
 from app.security_headers import SecurityHeaders
@@ -73,7 +74,8 @@ def create_app(settings: Settings) -> FastAPI:
     app.add_middleware(NeedsKey)
     app.add_middleware(LoopbackOnly, keys_needed=keys_needed)
     app.add_middleware(SecurityHeaders)
-    answering = (risk, compare, hold, order_size, reference, model_page, model_versions, sellers, shipments, docs)
-    for module in answering:
+    answering = (risk, compare, hold, order_size, reference, model_page, model_versions, sellers, docs)
+    # A fixed path goes before the path of any shipment.
+    for module in (*answering, shipments, shipment_life):
         app.include_router(module.router)
     return app
