@@ -109,7 +109,11 @@ class KeyRing:
         thread = CapacityLimiter(1)
         while True:
             await sleep(CHECK_SECONDS)
-            await to_thread.run_sync(self.refresh, limiter=thread)
+            try:
+                await to_thread.run_sync(self.refresh, limiter=thread)
+            except Exception:
+                # Whatever it was, the next look may succeed; if none does, keys become stale and open nothing.
+                LOG.exception("keys are not looked up")
 
 
 def _sha256(secret: str) -> str:
