@@ -95,15 +95,6 @@ def legs_of_kinds(lane: Lane) -> dict[str, int]:
     return {kind: names.index(leg) for kind, leg in LEG_OF_KIND.items() if leg in names}
 
 
-def closing_time(route: PreparedRoute, ship_date: date, departed_at: datetime | None) -> datetime:
-    """Return when the box was closed: its wait before it was picked up, else as planned."""
-    if departed_at is None:
-        return route.plan.lane.closing(ship_date)
-    # The wait of a short trip is capped at half of it.
-    median_h = 24.0 * float(route.plan.transit.quantile(0.5))
-    return departed_at - timedelta(hours=min(DEFAULT_WAIT_H, 0.5 * median_h))
-
-
 def known_journey(
     route: PreparedRoute, closed_at: datetime, at: datetime, notes: Sequence[Note], *, usual_layover_days: float
 ) -> KnownJourney:

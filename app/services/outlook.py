@@ -14,7 +14,7 @@ from app.schemas.risk import ChanceInterval
 from app.services.batch import prepare
 from app.services.compare import usual_layover
 from app.services.followed_box import FollowedBox
-from app.services.open_journey import KnownJourney, Note, closing_time, day_offset, known_journey
+from app.services.open_journey import KnownJourney, Note, day_offset, known_journey
 from app.services.outlook_cautions import departure_caution, outlook_cautions
 from app.services.outlook_helps import helps_now
 
@@ -27,15 +27,18 @@ LOW, HIGH = 0.1, 0.9
 
 @dataclass(frozen=True)
 class BoxOnItsWay:
-    """A box in transit as recorded: its plan (one route), when it was picked up, and the notes of its tracking."""
+    """A box in transit as recorded: its plan (one route), when it left closed, and the notes of its tracking.
+
+    The time in transit runs from `departed_at`, as it does for the boxes that the model learns from.
+    """
 
     plan: CompareRequest
     departed_at: datetime | None
     notes: tuple[Note, ...] = ()
 
     @property
-    def picked_up_at(self) -> datetime | None:
-        """When it was picked up: as recorded, else by the first note that says so."""
+    def left_at(self) -> datetime | None:
+        """When it left: as recorded, else by the first note that says so."""
         return self.departed_at or min((note.at for note in self.notes if note.kind == "departed"), default=None)
 
 
@@ -50,18 +53,17 @@ def outlook_of(box: BoxOnItsWay, at: datetime, engine: Engine) -> OutlookAnswer:
     plan = box.plan
     prepared = prepare(plan, engine, plan.ship_date)
     [route] = prepared.routes
-    picked_up = box.picked_up_at
-    closed_at = closing_time(route, plan.ship_date, picked_up)
-    departed = closed_at if picked_up is None else picked_up
-    if at < departed:
-        raise InvalidInput([FieldError("/at", f"must not be before the departure, {departed.isoformat()}")])
+    left_at = box.left_at
+    closed_at = route.plan.lane.closing(plan.ship_date) if left_at is None else left_at
+    if at < closed_at:
+        raise InvalidInput([FieldError("/at", f"must not be before the departure, {closed_at.isoformat()}")])
     closed_on = route.plan.lane.local(closed_at, "origin").date()
     known = known_journey(route, closed_at, at, box.notes, usual_layover_days=usual_layover(route, closed_on))
     followed = FollowedBox(plan, prepared, known, engine)
     left = followed.journeys.opened_days - known.elapsed_days
     p10, p50, p90 = np.quantile(left, [0.1, 0.5, 0.9])
     thermal = route.plan.box
-    assumed = [] if picked_up is not None else [departure_caution(plan)]
+    assumed = [] if left_at is not None else [departure_caution(plan)]
     counted = [note for note in box.notes if note.at <= at]
     return OutlookAnswer(
         model_version=engine.model_version,
