@@ -21,6 +21,7 @@ from app.routes import (
     model_page,
     model_versions,
     order_size,
+    outlook,
     reference,
     risk,
     sellers,
@@ -68,6 +69,6 @@ def create_app(settings: Settings) -> FastAPI:
     app.add_middleware(LoopbackOnly)
     answering = (risk, compare, hold, order_size, reference, model_page, model_versions, sellers, docs)
     # A fixed path goes before the path of any shipment.
-    for module in (*answering, shipments, shipment_life):
+    for module in (*answering, shipments, shipment_life, outlook):
         app.include_router(module.router)
     return app

@@ -17,6 +17,7 @@ from app.schemas.hold import HoldAnswer, HoldRequest
 from app.schemas.model_page import ModelAnswer
 from app.schemas.model_versions import ModelVersionsAnswer
 from app.schemas.order_size import OrderSizeAnswer, OrderSizeRequest
+from app.schemas.outlook import OutlookAnswer
 from app.schemas.problem import HealthAnswer, ProblemBody
 from app.schemas.reference import GeneraAnswer, PackingsAnswer, PlacesAnswer, ServicesAnswer
 from app.schemas.risk import RiskAnswer, RiskRequest
@@ -53,6 +54,7 @@ OPERATIONS = {
     "change_shipment": Operation(ShipmentAnswer, ChangeRequest, records=True),
     "delete_shipment": Operation(None, status=204, records=True),
     "arrival": Operation(ShipmentAnswer, ArrivalRequest, records=True),
+    "outlook": Operation(OutlookAnswer, records=True),
     "recheck": Operation(ShipmentAnswer, RecheckRequest, records=True),
     "genera": Operation(GeneraAnswer),
     "packings": Operation(PackingsAnswer),
