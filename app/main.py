@@ -27,6 +27,7 @@ from app.routes import (
     sellers,
     shipment_life,
     shipments,
+    wish_list,
 )
 from app.settings import Settings
 from app.store.database import Database
@@ -69,6 +70,6 @@ def create_app(settings: Settings) -> FastAPI:
     app.add_middleware(LoopbackOnly)
     answering = (risk, compare, hold, order_size, reference, model_page, model_versions, sellers, docs)
     # A fixed path goes before the path of any shipment.
-    for module in (*answering, shipments, shipment_life, outlook):
+    for module in (*answering, shipments, shipment_life, outlook, wish_list):
         app.include_router(module.router)
     return app

@@ -24,6 +24,7 @@ from app.schemas.risk import RiskAnswer, RiskRequest
 from app.schemas.sellers import SellersAnswer
 from app.schemas.shipment_answers import ShipmentAnswer, ShipmentsAnswer
 from app.schemas.shipments import ArrivalRequest, ChangeRequest, PlanRequest, RecheckRequest
+from app.schemas.wish_list import WishListAnswer, WishListRequest
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,6 +46,7 @@ OPERATIONS = {
     "compare": Operation(CompareAnswer, CompareRequest),
     "hold": Operation(HoldAnswer, HoldRequest),
     "order_size": Operation(OrderSizeAnswer, OrderSizeRequest),
+    "wish_list": Operation(WishListAnswer, WishListRequest),
     "model": Operation(ModelAnswer),
     "model_versions": Operation(ModelVersionsAnswer),
     "sellers": Operation(SellersAnswer),
