@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr
+from scipy.special import ndtr, ndtri
 
 from app.services.batch import PreparedRoute
 from app.services.lanes import Lane, days_until_open, delay_of
@@ -28,6 +28,8 @@ LEAST_DELAY_SHARE = 1e-3
 CLEARANCE_HOLD_SHARE = 0.05
 # Near closed days some journeys drawn are over already: the draws are drawn so many times, and those left are thinned.
 CLOSED_ROUNDS = 4
+# Equally likely waits for papers over which a chance is averaged.
+PAPERS_NODES = 32
 
 
 class Note(NamedTuple):
@@ -50,8 +52,8 @@ class KnownJourney:
     tracked : Tracked
     last_note_days : float
         When it was last heard of.
-    layover_days : float
-        Expected at the origin; 0 once the box has been seen further on.
+    usual_layover_days : float
+        Expected at the origin when it left.
     """
 
     route: PreparedRoute
@@ -59,7 +61,7 @@ class KnownJourney:
     elapsed_days: float
     tracked: Tracked
     last_note_days: float
-    layover_days: float
+    usual_layover_days: float
 
     @property
     def lane(self) -> Lane:
@@ -82,6 +84,19 @@ class KnownJourney:
     def hold_leg(self) -> str:
         """The leg in which the box is, or would be, held."""
         return self.delay_leg if self.tracked.leg is None else self.leg_names[self.tracked.leg]
+
+    @property
+    def layover_days(self) -> float:
+        """The layover at the origin; over once the box has been seen further on."""
+        return self.usual_layover_days if self.tracked.leg is None else 0.0
+
+    @property
+    def plan_chance_by_now(self) -> float:
+        """The chance, by its plan and whatever was heard since, that a box has arrived after so long."""
+        plan = self.route.plan
+        scores = ndtri((np.arange(PAPERS_NODES) + 0.5) / PAPERS_NODES)
+        waits = self.usual_layover_days + plan.papers_days * np.exp(PAPERS_SD_LOG * scores)
+        return float(plan.transit.cdf(self.elapsed_days - waits).mean())
 
     @property
     def papers_ahead(self) -> bool:
@@ -109,7 +124,7 @@ def known_journey(
         elapsed_days=_days(closed_at, at),
         tracked=tracked,
         last_note_days=max([0.0, *(days for days, _ in heard)]),
-        layover_days=usual_layover_days if tracked.leg is None else 0.0,
+        usual_layover_days=usual_layover_days,
     )
 
 
