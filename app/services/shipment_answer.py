@@ -164,8 +164,8 @@ def _recheck(life: ShipmentLife) -> RecheckAnswer | None:
 
 
 def _claim_window(plan: dict[str, Any] | None) -> float | None:
-    recourse = {} if plan is None else plan.get("recourse", {})
-    window: float | None = recourse.get("claim_window_hours", 48.0 if plan is not None else None)
+    """Return the claim window that the plan gives, hours; None where it says nothing of it."""
+    window: float | None = (plan or {}).get("recourse", {}).get("claim_window_hours")
     return window
 
 
@@ -206,7 +206,7 @@ def _cautions(
     if irritant:
         said.append(caution("irritant_sap", genera=", ".join(irritant)))
     said.append(caution("isolate"))
-    if plan is not None and plan.get("recourse", {}).get("kind", "none") == "none":
+    if plan is not None and plan.get("recourse", {}).get("kind") == "none":
         said.append(caution("no_recourse"))
     return said
 

@@ -135,7 +135,8 @@ def test_refusals_come_in_order(ledger_client: Client) -> None:
     stale = box.etag
     box.depart()
     box.arrive()
-    bad, unknown = {"content": b'{"events": 3}'}, f"{PATH}/s{'0' * 24}"
+    bad: Fields = {"content": b'{"events": 3}'}
+    unknown = f"{PATH}/s{'0' * 24}"
     client = ledger_client
     assert client.request("PATCH", unknown, **bad).status_code == 404
     assert client.request("PATCH", box.path, **bad).status_code == 428
@@ -161,9 +162,12 @@ def test_first_put_needs_if_match_too(ledger_client: Client, end: str) -> None:
 def test_one_etag_for_the_whole_shipment(ledger_client: Client) -> None:
     box = Box(ledger_client)
     tags = [box.etag]
-    for call in (box.depart, box.arrive, lambda: box.done("PUT", "/recheck", json=RECHECK)):
-        call()
-        tags.append(box.etag)
+    box.depart()
+    tags.append(box.etag)
+    box.arrive()
+    tags.append(box.etag)
+    box.done("PUT", "/recheck", json=RECHECK)
+    tags.append(box.etag)
     assert len(set(tags)) == 4
     assert ledger_client.get(box.path).headers["etag"] == tags[-1]
 
@@ -302,9 +306,12 @@ def test_steps_that_are_done_say_so(ledger_client: Client) -> None:
     assert (found["recheck"]["state"], found["claim"]["state"]) == ("done", "done")
 
 
-def test_claim_without_a_window_says_to_ask(ledger_client: Client) -> None:
-    recourse = {"kind": "refund", "claim_window_hours": None}
-    assert "ask the seller" in steps(Box(ledger_client, recourse=recourse).arrive())["claim"]["text"]
+@pytest.mark.parametrize("recourse", [{"kind": "refund", "claim_window_hours": None}, {"kind": "refund"}])
+def test_claim_without_a_window_says_to_ask(ledger_client: Client, recourse: Fields) -> None:
+    """48 h, the most common window, until the seller says otherwise."""
+    claim = steps(Box(ledger_client, recourse=recourse).arrive())["claim"]
+    assert "ask the seller" in claim["text"]
+    assert claim["until"] == "2027-01-18T10:00:00Z"
 
 
 def test_arrival_in_the_future_is_taken_with_a_caution(ledger_client: Client) -> None:
@@ -504,3 +511,27 @@ def test_events_of_a_deleted_plan_go_with_it(ledger_client: Client, database: Da
     with database.reading() as connection:
         assert connection.execute(select(events)).all() == []
         assert len(connection.execute(select(lines)).all()) == 2
+
+
+def test_lines_that_a_file_has_put_in_their_place_are_corrected(ledger_client: Client) -> None:
+    box = Box(ledger_client, reference="A-1")
+    ledger_client.post(f"{PATH}/import?replace=true", content=csv_bytes(row(genus="Hoya")))
+    box.get()
+    counts = [{"line": 0, "sent": 20, "healthy": 20, "damaged": 0, "dead": 0}]
+    [line] = box.arrive(lines=counts)["arrival"]["lines"]
+    assert (line["genus"], line["healthy"]) == ("Hoya", 20)
+
+
+def test_document_names_what_the_calls_read(ledger_client: Client) -> None:
+    document = ledger_client.get("/openapi.json").json()["paths"]
+
+    def named(path: str, method: str) -> set[tuple[str, str]]:
+        return {(parameter["in"], parameter["name"]) for parameter in document[path][method].get("parameters", ())}
+
+    one = f"{PATH}/{{shipment_id}}"
+    assert named(PATH, "post") == {("header", "Idempotency-Key")}
+    assert named(PATH, "get") == {("query", name) for name in ("state", "reference", "limit", "cursor")}
+    assert named(one, "get") == {("path", "shipment_id")}
+    for path, method in ((one, "patch"), (one, "delete"), (f"{one}/arrival", "put"), (f"{one}/recheck", "put")):
+        assert named(path, method) == {("path", "shipment_id"), ("header", "If-Match")}
+    assert "409" in document[one]["patch"]["description"]
