@@ -1,5 +1,5 @@
-"""The command line: ``python -m app serve | demo | compare | hold | order-size | risk | import | export | refit | key |
-backup | restore``.
+"""The command line: ``python -m app serve | demo | compare | hold | order-size | wish-list | risk | import | export |
+refit | key | backup | restore``.
 """
 
 import argparse
@@ -20,6 +20,7 @@ QUESTIONS = {
     "compare": "routes for a batch, side by side",
     "hold": "ship now or wait: every date for every route",
     "order-size": "how many to order so that enough arrive healthy",
+    "wish-list": "what to order: each line on each route, and how many",
     "risk": "chances of lines of plants",
 }
 DATABASE_HELP = "sqlite:///FILE or postgresql+psycopg://..., sqlite:///transit.db unless given"

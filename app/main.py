@@ -23,11 +23,13 @@ from app.routes import (
     model_page,
     model_versions,
     order_size,
+    outlook,
     reference,
     risk,
     sellers,
     shipment_life,
     shipments,
+    wish_list,
 )
 from app.security_headers import SecurityHeaders
 from app.settings import Settings, is_loopback
@@ -76,6 +78,6 @@ def create_app(settings: Settings) -> FastAPI:
     app.add_middleware(SecurityHeaders)
     answering = (risk, compare, hold, order_size, reference, model_page, model_versions, sellers, docs)
     # A fixed path goes before the path of any shipment.
-    for module in (*answering, shipments, shipment_life):
+    for module in (*answering, shipments, shipment_life, outlook, wish_list):
         app.include_router(module.router)
     return app

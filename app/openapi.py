@@ -20,12 +20,14 @@ from app.schemas.ledger import ImportAnswer
 from app.schemas.model_page import ModelAnswer
 from app.schemas.model_versions import ModelVersionsAnswer, RefitAnswer
 from app.schemas.order_size import OrderSizeAnswer, OrderSizeRequest
+from app.schemas.outlook import OutlookAnswer
 from app.schemas.problem import HealthAnswer, ProblemBody
 from app.schemas.reference import GeneraAnswer, PackingsAnswer, PlacesAnswer, ServicesAnswer
 from app.schemas.risk import RiskAnswer, RiskRequest
 from app.schemas.sellers import SellersAnswer
 from app.schemas.shipment_answers import ShipmentAnswer, ShipmentsAnswer
 from app.schemas.shipments import ArrivalRequest, ChangeRequest, PlanRequest, RecheckRequest
+from app.schemas.wish_list import WishListAnswer, WishListRequest
 
 CSV_TYPE = "text/csv"
 
@@ -62,6 +64,7 @@ OPERATIONS = {
     "compare": Operation(CompareAnswer, CompareRequest),
     "hold": Operation(HoldAnswer, HoldRequest),
     "order_size": Operation(OrderSizeAnswer, OrderSizeRequest),
+    "wish_list": Operation(WishListAnswer, WishListRequest),
     "model": Operation(ModelAnswer),
     "model_versions": Operation(ModelVersionsAnswer),
     "refit": Operation(RefitAnswer, status=202, other_status=200, records=True),
@@ -76,6 +79,7 @@ OPERATIONS = {
     "change_shipment": Operation(ShipmentAnswer, ChangeRequest, records=True),
     "delete_shipment": Operation(None, status=204, records=True),
     "arrival": Operation(ShipmentAnswer, ArrivalRequest, records=True),
+    "outlook": Operation(OutlookAnswer, records=True),
     "recheck": Operation(ShipmentAnswer, RecheckRequest, records=True),
     "genera": Operation(GeneraAnswer),
     "packings": Operation(PackingsAnswer),
