@@ -68,19 +68,21 @@ def _log_chances(loss: Array, death: Array, counts: Counts) -> Array:
     three, only_healthy, only_dead = _known(counts)
     total: Array = -loss * np.where(three | only_healthy, healthy, 0)[:, None]
     total -= death * np.where(only_dead, sent - dead, 0)[:, None]
-    for number, chance in (
-        (np.where(three | only_dead, dead, 0), lambda some: _log_of_failing(death[..., some, :])),
-        (np.where(only_healthy, sent - healthy, 0), lambda some: _log_of_failing(loss[..., some, :])),
-        (np.where(three, damaged, 0), lambda some: _log_damaged(loss[..., some, :], death[..., some, :])),
+    for kind, number in (
+        ("dead", np.where(three | only_dead, dead, 0)),
+        ("not healthy", np.where(only_healthy, sent - healthy, 0)),
+        ("damaged", np.where(three, damaged, 0)),
     ):
         some = number > 0
         if some.any():
-            total[..., some, :] += number[some, None] * chance(some)
+            total[..., some, :] += number[some, None] * _log_chance(kind, loss[..., some, :], death[..., some, :])
     return total
 
 
-def _log_damaged(loss: Array, death: Array) -> Array:
-    return _log_of_failing(loss - death) - death
+def _log_chance(kind: str, loss: Array, death: Array) -> Array:
+    if kind == "damaged":
+        return _log_of_failing(loss - death) - death
+    return _log_of_failing(death if kind == "dead" else loss)
 
 
 def _log_of_failing(hazard: Array) -> Array:
