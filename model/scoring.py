@@ -24,8 +24,9 @@ Counts = NDArray[np.int64]
 
 # A count that nobody wrote down.
 UNKNOWN = -1
-# Effects of genera and lines are averaged out by so many nodes each.
-NODES = 5
+# Effects of genera and lines are averaged out by so many nodes each: against many more the score of a box errs by 0.03
+# on average. Weights are positive, so what is scored is a distribution in its own right, and the score stays proper.
+NODES = 7
 
 
 def log_score(factors: HazardFactors, counts: Counts) -> float:

@@ -55,7 +55,7 @@ def read_forecast_boxes(connection: Connection) -> list[ForecastBox]:
     columns = [shipments.c[name] for name in ForecastBox._fields if name in shipments.c]
     boxes = select(*columns, forecasts.c.created_at, forecasts.c.model_version).join(forecasts).where(arrived)
     rows = connection.execute(boxes.order_by(shipments.c.number))
-    return [ForecastBox(*row, tuple(of_shipment[row.number])) for row in rows]
+    return [ForecastBox._make((*row, tuple(of_shipment[row.number]))) for row in rows]
 
 
 def read_forecasts(connection: Connection, numbers: Sequence[int]) -> dict[int, str]:
