@@ -83,17 +83,17 @@ def test_line_effects_are_integrated() -> None:
 
 
 def test_lines_of_a_genus_share_its_effect() -> None:
-    rows = counted((3, 2, 5, 10), (4, 2, 4, 10))
+    rows = counted((5, 2, 3, 10), (5, 3, 2, 10))
 
     def integrand(z: float) -> float:
-        chance = chances(-1.0 + 0.6 * z)
+        chance = chances(-1.0 + 0.5 * z)
         return float(np.prod([stats.multinomial.pmf(row[:3], 10, chance) for row in rows]) * stats.norm.pdf(z))
 
     expected = -np.log(integrate.quad(integrand, -9, 9)[0])  # one integral, not the product of two
-    shared = log_score(factors([-1.0], genus_sd=0.6, genus=(0, 0)), rows)
+    shared = log_score(factors([-1.0], genus_sd=0.5, genus=(0, 0)), rows)
     assert shared == pytest.approx(expected, abs=0.02)
     # Two lines that fared equally badly are likelier together than apart.
-    assert shared < log_score(factors([-1.0], own_sd=0.6, genus=(0, 1)), rows) - 0.2
+    assert shared < log_score(factors([-1.0], own_sd=0.5, genus=(0, 1)), rows) - 0.05
 
 
 @pytest.mark.parametrize("eta", [-60.0, 40.0, 900.0])
