@@ -1,12 +1,15 @@
 """One arrived box scored: the forecast stored with its plan against the counts."""
 
 import json
+from collections import defaultdict, deque
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from app.schemas.shipments import plant_key
 from app.services.recorded_transit import timed_transit_days
 from app.store.forecasts import CountedLine, ForecastBox
 from model.calibration import CountRange, central_range
@@ -80,29 +83,40 @@ def score_box(box: ForecastBox, answer_json: str) -> BoxScore | None:
     answer = json.loads(answer_json)
     scoring = answer["scoring"]
     said, rules = scoring["forecast"], scoring["rules"]
-    planned = [(line["genus"], line["cultivar"]) for line in said["lines"]]
-    found = [line for line in box.lines if _is_planned(line, planned)]
-    scored = [line for line in found if line.sent and (line.healthy is not None or line.dead is not None)]
+    places = _planned_places(box.lines, said["lines"])
+    scored = [(line, i) for line, i in places if line.sent and (line.healthy is not None or line.dead is not None)]
     if not scored:
         return None
-    index = np.array([line.position for line in scored])
-    counts = _counts(scored)
-    distribution = _distribution(said, scored, index, counts, seed=answer["seed"])
+    index = np.array([i for _, i in scored])
+    counts = _counts([line for line, _ in scored])
+    distribution = _distribution(said, index, counts, seed=answer["seed"])
     return BoxScore(
         forecast=_scores(said, index, counts),
         rules=None if rules is None else _scores(rules, index, counts),
-        genera=tuple((line.genus, line.sent or 0) for line in scored),
+        genera=tuple((line.genus, line.sent or 0) for line, _ in scored),
         chances=_chances(said, index),
         counts=counts,
         count=distribution and _ranges(*distribution),
         pit=distribution and _pit(*distribution),
         transit=_transit(box, said["transit_days"]),
-        lines_not_forecast=sum(1 for line in box.lines if line.sent and not _is_planned(line, planned)),
+        lines_not_forecast=sum(1 for line in box.lines if line.sent) - sum(1 for line, _ in places if line.sent),
     )
 
 
-def _is_planned(line: CountedLine, planned: list[tuple[str, str | None]]) -> bool:
-    return line.position < len(planned) and planned[line.position] == (line.genus, line.cultivar)
+def _planned_places(found: Sequence[CountedLine], planned: list[dict[str, Any]]) -> list[tuple[CountedLine, int]]:
+    """Return the lines that were in the plan, each with its place there, in that order.
+
+    Lines are known by their plants, since a file may sort them anew.
+    """
+    free: defaultdict[tuple[str, str], deque[int]] = defaultdict(deque)
+    for i, line in enumerate(planned):
+        free[plant_key(line["genus"], line["cultivar"])].append(i)
+    places = []
+    for line in found:
+        of_plant = free[plant_key(line.genus, line.cultivar)]
+        if of_plant:
+            places.append((line, of_plant.popleft()))
+    return sorted(places, key=lambda place: place[1])
 
 
 def _counts(lines: list[CountedLine]) -> Counts:
@@ -135,14 +149,15 @@ def _factors(said: dict[str, Any], index: Counts) -> HazardFactors:
 
 
 def _distribution(
-    said: dict[str, Any], scored: list[CountedLine], index: Counts, counts: Counts, *, seed: int
+    said: dict[str, Any], index: Counts, counts: Counts, *, seed: int
 ) -> tuple[Counts, Counts, int] | None:
     """Return the forecast of the healthy plants of a box (else of the dead), values and weights, and what was found."""
     kind = next((kind for kind in (HEALTHY, DEAD) if (counts[:, kind] >= 0).all()), None)
     if kind is None:
         return None
     found = int(counts[:, kind].sum())
-    if [line.sent for line in scored] == [line["quantity"] for line in said["lines"]]:
+    ordered = np.array([line["quantity"] for line in said["lines"]])
+    if len(index) == len(ordered) and (counts[:, SENT] == ordered[index]).all():
         stored = said["batch"]["healthy" if kind == HEALTHY else "dead"]
         return np.array(stored["counts"]), np.array(stored["draws"]), found
     factors = _factors(said, index)
