@@ -19,7 +19,7 @@ from app.schemas.track_record import (
     TrackPart,
     TrackRecordAnswer,
 )
-from app.services.box_scores import DEAD, HEALTHY, LEVELS, SENT, BoxScore, FoundRanges, score_box
+from app.services.box_scores import DEAD, HEALTHY, LEVELS, SENT, BoxScore, FoundRanges, score_boxes
 from app.services.genera import resolve_genus
 from app.services.track_verdict import NO_BOX, verdict
 from app.store.database import Database
@@ -60,7 +60,8 @@ class TrackRecord:
                 new = [box.number for box in boxes if _is_before_arrival(box) and _version(box) not in kept]
                 stored = read_forecasts(connection, new)
         before = [box for box in boxes if _is_before_arrival(box)]
-        scores = [score_box(box, stored[box.number]) if box.number in stored else kept[_version(box)] for box in before]
+        fresh = score_boxes((box, stored[box.number]) for box in before if box.number in stored)
+        scores = [next(fresh) if box.number in stored else kept[_version(box)] for box in before]
         self._kept = {_version(box): score for box, score in zip(before, scores, strict=True)}
         scored = [_Scored(box, score) for box, score in zip(before, scores, strict=True) if score is not None]
         not_scored = NotScored(

@@ -11,12 +11,12 @@ from app.engine import Engine
 from app.routes.preconditions import Preconditions
 from app.schemas.track_record import TrackRecordAnswer
 from app.services.arrivals import decide_arrival, read_arrival
-from app.services.box_scores import score_box
+from app.services.box_scores import BoxScore, score_boxes
 from app.services.shipment_changes import ChangeCall, change
 from app.services.shipment_plans import plan_shipment
 from app.services.track_record import PARTS_MINIMUM, TrackRecord
 from app.store.database import Database
-from app.store.forecasts import CountedLine, read_forecast_boxes, read_forecasts
+from app.store.forecasts import CountedLine, ForecastBox, read_forecast_boxes, read_forecasts
 from tests.app.batches import COURIER, engine, fixed, line
 from tests.app.client import Client
 from tests.app.fits import fitted_engine
@@ -55,6 +55,11 @@ def opened(
 
 def answered(database: Database, using: Engine | None = None) -> TrackRecordAnswer:
     return TrackRecord(database).answer(using or engine())
+
+
+def score_box(box: ForecastBox, answer_json: str) -> BoxScore | None:
+    (score,) = score_boxes([(box, answer_json)])
+    return score
 
 
 def test_without_boxes_it_says_so(ledger_client: Client) -> None:
