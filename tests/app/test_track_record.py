@@ -260,3 +260,28 @@ def test_lines_are_known_by_their_plants_whatever_their_order(database: Database
     assert swapped is not None
     assert swapped.forecast.log_score == pytest.approx(score.forecast.log_score, abs=1e-9)
     assert swapped.count == score.count
+
+
+def test_ranges_are_of_the_plants_that_were_sent(database: Database) -> None:
+    opened(database, engine(), draws=4096)
+    with database.reading() as connection:
+        [box] = read_forecast_boxes(connection)
+        answer_json = read_forecasts(connection, [box.number])[box.number]
+
+    def ranges(*sent: int) -> list[tuple[float, float, float]]:
+        lines = tuple(
+            line._replace(healthy=n, damaged=0, dead=0, sent=n) for line, n in zip(box.lines, sent, strict=True)
+        )
+        score = score_box(box._replace(lines=lines), answer_json)
+        assert score is not None
+        assert score.count is not None
+        assert score.count.found == sum(sent)
+        return list(score.count.ranges)
+
+    as_ordered, fewer, few = ranges(20, 12), ranges(20, 11), ranges(5, 0)
+    assert [high for _, high, _ in few] == [5, 5, 5]
+    # One plant less: the counts drawn anew are about those stored; in 4,096 draws an end is loose by a plant or two.
+    for (low, high, chance), (low_fewer, high_fewer, chance_fewer) in zip(as_ordered, fewer, strict=True):
+        assert high - high_fewer in (0, 1)
+        assert abs(low - low_fewer) <= 3
+        assert chance_fewer == pytest.approx(chance, abs=0.08)
