@@ -11,12 +11,14 @@ from fastapi.openapi.utils import get_openapi
 from pydantic import BaseModel
 from pydantic.json_schema import JsonSchemaMode, models_json_schema
 
+from app.openapi_parameters import PARAMETERS
 from app.problems import MEDIA_TYPE
 from app.schemas.compare import CompareAnswer, CompareRequest
 from app.schemas.hold import HoldAnswer, HoldRequest
 from app.schemas.model_page import ModelAnswer
 from app.schemas.model_versions import ModelVersionsAnswer
 from app.schemas.order_size import OrderSizeAnswer, OrderSizeRequest
+from app.schemas.plan_forecast import PlanForecastAnswer
 from app.schemas.problem import HealthAnswer, ProblemBody
 from app.schemas.reference import GeneraAnswer, PackingsAnswer, PlacesAnswer, ServicesAnswer
 from app.schemas.risk import RiskAnswer, RiskRequest
@@ -92,6 +94,9 @@ def declared(name: str) -> dict[str, Any]:
     if operation.request is not None:
         body = {"required": True, "content": _content(operation.request)}
         declaration["openapi_extra"] = {"requestBody": body}
+    if name in PARAMETERS:
+        extra = declaration.setdefault("openapi_extra", {})
+        extra["parameters"] = [parameter.as_json() for parameter in PARAMETERS[name]]
     return declaration
 
 
@@ -104,7 +109,10 @@ def success(operation: dict[str, Any]) -> dict[str, Any]:
 def openapi_document(app: FastAPI) -> dict[str, Any]:
     """Return the OpenAPI document of the application."""
     document = get_openapi(title=app.title, version=app.version, description=app.description, routes=app.routes)
-    models: list[tuple[type[BaseModel], JsonSchemaMode]] = [(ProblemBody, "serialization")]
+    models: list[tuple[type[BaseModel], JsonSchemaMode]] = [
+        (ProblemBody, "serialization"),
+        (PlanForecastAnswer, "serialization"),
+    ]
     for operation in OPERATIONS.values():
         if operation.answer is not None:
             models.append((operation.answer, "serialization"))
