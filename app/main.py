@@ -29,9 +29,11 @@ from app.routes import (
     sellers,
     shipment_life,
     shipments,
+    track_record,
     wish_list,
 )
 from app.security_headers import SecurityHeaders
+from app.services.track_record import TrackRecord
 from app.settings import Settings, is_loopback
 from app.store.database import Database
 
@@ -48,6 +50,7 @@ async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
         await to_thread.run_sync(active.refresh)
         await to_thread.run_sync(keys.refresh)
         app.state.database, app.state.active, app.state.keys = database, active, keys
+        app.state.track_record = TrackRecord(database)
         app.state.refits = RefitProcesses(settings, database, on_end=active.refresh)
         following = [asyncio.create_task(active.follow()), asyncio.create_task(keys.follow())]
         try:
@@ -76,7 +79,7 @@ def create_app(settings: Settings) -> FastAPI:
     app.add_middleware(NeedsKey)
     app.add_middleware(LoopbackOnly, keys_needed=keys_needed)
     app.add_middleware(SecurityHeaders)
-    answering = (risk, compare, hold, order_size, reference, model_page, model_versions, sellers, docs)
+    answering = (risk, compare, hold, order_size, reference, model_page, model_versions, sellers, track_record, docs)
     # A fixed path goes before the path of any shipment.
     for module in (*answering, shipments, shipment_life, outlook, wish_list):
         app.include_router(module.router)

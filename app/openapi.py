@@ -21,6 +21,7 @@ from app.schemas.model_page import ModelAnswer
 from app.schemas.model_versions import ModelVersionsAnswer, RefitAnswer
 from app.schemas.order_size import OrderSizeAnswer, OrderSizeRequest
 from app.schemas.outlook import OutlookAnswer
+from app.schemas.plan_forecast import PlanForecastAnswer
 from app.schemas.problem import HealthAnswer, ProblemBody
 from app.schemas.reference import GeneraAnswer, PackingsAnswer, PlacesAnswer, ServicesAnswer
 from app.schemas.risk import RiskAnswer, RiskRequest
@@ -30,6 +31,7 @@ from app.schemas.shipments import ArrivalRequest, ChangeRequest, PlanRequest, Re
 from app.schemas.wish_list import WishListAnswer, WishListRequest
 
 CSV_TYPE = "text/csv"
+from app.schemas.track_record import TrackRecordAnswer
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,6 +83,7 @@ OPERATIONS = {
     "arrival": Operation(ShipmentAnswer, ArrivalRequest, records=True),
     "outlook": Operation(OutlookAnswer, records=True),
     "recheck": Operation(ShipmentAnswer, RecheckRequest, records=True),
+    "track_record": Operation(TrackRecordAnswer, records=True),
     "genera": Operation(GeneraAnswer),
     "packings": Operation(PackingsAnswer),
     "places": Operation(PlacesAnswer),
@@ -145,7 +148,10 @@ def preferred(content: Mapping[str, Any]) -> dict[str, Any]:
 def openapi_document(app: FastAPI) -> dict[str, Any]:
     """Return the OpenAPI document of the application."""
     document = get_openapi(title=app.title, version=app.version, description=app.description, routes=app.routes)
-    models: list[tuple[type[BaseModel], JsonSchemaMode]] = [(ProblemBody, "serialization")]
+    models: list[tuple[type[BaseModel], JsonSchemaMode]] = [
+        (ProblemBody, "serialization"),
+        (PlanForecastAnswer, "serialization"),
+    ]
     for operation in OPERATIONS.values():
         if operation.answer is not None:
             models.append((operation.answer, "serialization"))
