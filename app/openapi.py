@@ -11,6 +11,7 @@ from fastapi.openapi.utils import get_openapi
 from pydantic import BaseModel
 from pydantic.json_schema import JsonSchemaMode, models_json_schema
 
+from app.openapi_parameters import PARAMETERS
 from app.problems import MEDIA_TYPE
 from app.schemas.compare import CompareAnswer, CompareRequest
 from app.schemas.hold import HoldAnswer, HoldRequest
@@ -21,14 +22,22 @@ from app.schemas.problem import HealthAnswer, ProblemBody
 from app.schemas.reference import GeneraAnswer, PackingsAnswer, PlacesAnswer, ServicesAnswer
 from app.schemas.risk import RiskAnswer, RiskRequest
 from app.schemas.sellers import SellersAnswer
+from app.schemas.shipment_answers import ShipmentAnswer, ShipmentsAnswer
+from app.schemas.shipments import ArrivalRequest, ChangeRequest, PlanRequest, RecheckRequest
 
 
 @dataclass(frozen=True, slots=True)
 class Operation:
-    """The models of one operation; no request model for a GET."""
+    """The models of one operation; no request model for a GET, no answer model where nothing is answered.
 
-    answer: type[BaseModel]
+    The example of an operation on `records` depends on what was recorded before, so it is checked against the models
+    and not by making the call again.
+    """
+
+    answer: type[BaseModel] | None
     request: type[BaseModel] | None = None
+    status: int = 200
+    records: bool = False
 
 
 OPERATIONS = {
@@ -39,6 +48,13 @@ OPERATIONS = {
     "model": Operation(ModelAnswer),
     "model_versions": Operation(ModelVersionsAnswer),
     "sellers": Operation(SellersAnswer),
+    "plan_shipment": Operation(ShipmentAnswer, PlanRequest, status=201, records=True),
+    "shipments": Operation(ShipmentsAnswer, records=True),
+    "shipment": Operation(ShipmentAnswer, records=True),
+    "change_shipment": Operation(ShipmentAnswer, ChangeRequest, records=True),
+    "delete_shipment": Operation(None, status=204, records=True),
+    "arrival": Operation(ShipmentAnswer, ArrivalRequest, records=True),
+    "recheck": Operation(ShipmentAnswer, RecheckRequest, records=True),
     "genera": Operation(GeneraAnswer),
     "packings": Operation(PackingsAnswer),
     "places": Operation(PlacesAnswer),
@@ -65,15 +81,26 @@ def declared(name: str) -> dict[str, Any]:
     declaration: dict[str, Any] = {
         "operation_id": name,
         "response_model": None,
+        "status_code": operation.status,
         "responses": {
-            200: {"description": "The answer", "content": _content(operation.answer)},
+            operation.status: {"description": "The answer"}
+            | ({} if operation.answer is None else {"content": _content(operation.answer)}),
             "default": {"description": "A refusal", "content": _content(ProblemBody, MEDIA_TYPE)},
         },
     }
     if operation.request is not None:
         body = {"required": True, "content": _content(operation.request)}
         declaration["openapi_extra"] = {"requestBody": body}
+    if name in PARAMETERS:
+        extra = declaration.setdefault("openapi_extra", {})
+        extra["parameters"] = [parameter.as_json() for parameter in PARAMETERS[name]]
     return declaration
+
+
+def success(operation: dict[str, Any]) -> dict[str, Any]:
+    """Return the answer to a call that succeeds, in the document's operation."""
+    answer: dict[str, Any] = next(said for status, said in operation["responses"].items() if status.startswith("2"))
+    return answer
 
 
 def openapi_document(app: FastAPI) -> dict[str, Any]:
@@ -81,7 +108,8 @@ def openapi_document(app: FastAPI) -> dict[str, Any]:
     document = get_openapi(title=app.title, version=app.version, description=app.description, routes=app.routes)
     models: list[tuple[type[BaseModel], JsonSchemaMode]] = [(ProblemBody, "serialization")]
     for operation in OPERATIONS.values():
-        models.append((operation.answer, "serialization"))
+        if operation.answer is not None:
+            models.append((operation.answer, "serialization"))
         if operation.request is not None:
             models.append((operation.request, "validation"))
     _, definitions = models_json_schema(models, ref_template="#/components/schemas/{model}")
@@ -92,5 +120,5 @@ def openapi_document(app: FastAPI) -> dict[str, Any]:
             if "request" in example:
                 operation["requestBody"]["content"]["application/json"]["example"] = example["request"]
             if "answer" in example:
-                operation["responses"]["200"]["content"]["application/json"]["example"] = example["answer"]
+                success(operation)["content"]["application/json"]["example"] = example["answer"]
     return document

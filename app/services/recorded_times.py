@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from app.learned_times import LaneKey, LaneTimes, LearnedTimes
 from app.services.lanes import Lane, delay_of, table_quantiles
 from app.services.places import resolve_place
-from app.services.recorded_transit import LONGEST_DAYS, SECONDS_A_DAY, SHORTEST_DAYS, recorded_transit_days
+from app.services.recorded_transit import LONGEST_DAYS, SECONDS_A_DAY, SHORTEST_DAYS, known_transit_days
 from app.store.arrived import ShipmentColumns
 from model.reference import Reference
 from model.transit import TransitQuantiles, TransitTime, solve_transit
@@ -18,6 +18,8 @@ from model.transit_learning import TransitRecord, learn_transit
 
 # Dates without times: a difference of dates is off by up to a day.
 DATES_HALF_WIDTH_DAYS = 1.0
+# Between times: less than this tells nothing more on a grid that is 5 % of the days wide.
+TIMES_HALF_WIDTH_DAYS = 0.25
 IN_TRANSIT = "in_transit"
 
 
@@ -26,6 +28,7 @@ class _Boxes:
     """Boxes of a service: days, whether they arrived, and the index of their lane."""
 
     days: list[float] = field(default_factory=list)
+    half_width_days: list[float] = field(default_factory=list)
     arrived: list[bool] = field(default_factory=list)
     lane: list[int] = field(default_factory=list)
     lanes: dict[LaneKey, Lane] = field(default_factory=dict)
@@ -73,7 +76,9 @@ class RecordedTimes:
     def parts(self) -> Iterable[bytes]:
         """Yield everything that learning reads, for a digest."""
         for service, boxes in sorted(self._services.items()):
-            yield repr((service, boxes.days, boxes.arrived, boxes.lane, list(boxes.lanes))).encode()
+            yield repr(
+                (service, boxes.days, boxes.half_width_days, boxes.arrived, boxes.lane, list(boxes.lanes))
+            ).encode()
 
     def learn(self) -> LearnedTimes:
         """Return what the boxes say of every lane with boxes, and of a lane without."""
@@ -84,7 +89,7 @@ class RecordedTimes:
     def _learn(self, service: str, boxes: _Boxes) -> list[LaneTimes]:
         arrived, lane = np.array(boxes.arrived), np.array(boxes.lane, dtype=np.intp)
         days = np.array(boxes.days)
-        record = TransitRecord(days, np.full(len(days), DATES_HALF_WIDTH_DAYS), arrived, lane)
+        record = TransitRecord(days, np.array(boxes.half_width_days), arrived, lane)
         scales = np.array([own.length_share() for own in boxes.lanes.values()])
         learned = learn_transit(_table(service, self._reference), record, scales)
 
@@ -107,18 +112,22 @@ class RecordedTimes:
             service, origin, destination = (column.levels[column.codes[i]] for column in columns)
             key, lane = self._lane(service, origin, destination)
             ship_date: date = shipments.ship_date[i].astype(object)
+            departed_at, opened_at = shipments.moments(i)
             if on_the_way:
-                days = (self._now - lane.closing(ship_date)).total_seconds() / SECONDS_A_DAY
+                days = (self._now - (departed_at or lane.closing(ship_date))).total_seconds() / SECONDS_A_DAY
                 if days > LONGEST_DAYS:
                     continue
             else:
                 zones = (lane.places["origin"].time_zone, lane.places["destination"].time_zone)
-                days = recorded_transit_days(ship_date, shipments.arrival_date[i].astype(object), *zones)
+                arrival_date: date = shipments.arrival_date[i].astype(object)
+                days = known_transit_days(ship_date, arrival_date, departed_at, opened_at, zones)
             days -= lane.service.layover_days(ship_date.weekday())
             boxes = self._services.setdefault(service, _Boxes())
             if not on_the_way:
                 self._delayed.append(days > lane.usual_quantiles().p90)
             boxes.days.append(max(days, 0.0 if on_the_way else SHORTEST_DAYS))
+            timed = departed_at is not None and opened_at is not None
+            boxes.half_width_days.append(TIMES_HALF_WIDTH_DAYS if timed else DATES_HALF_WIDTH_DAYS)
             boxes.arrived.append(not on_the_way)
             boxes.lanes.setdefault(key, lane)
             boxes.lane.append(boxes.index.setdefault(key, len(boxes.index)))

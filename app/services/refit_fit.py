@@ -2,6 +2,7 @@
 
 import hashlib
 import json
+from collections.abc import Mapping
 from dataclasses import replace
 from datetime import datetime
 from typing import NamedTuple
@@ -44,12 +45,13 @@ class Recorded(NamedTuple):
         arrived: ArrivedBoxes,
         on_the_way: ShipmentColumns,
         logger: LoggerColumns,
+        plans: Mapping[int, tuple[str, str]],
         reference: Reference,
         *,
         now: datetime,
     ) -> "Recorded":
         """Return it as of now: boxes on their way count with the days gone by."""
-        lines = recorded_lines(arrived, logger, reference)
+        lines = recorded_lines(arrived, logger, reference, plans)
         times = RecordedTimes(arrived.shipments, on_the_way, reference, now=now)
         return cls(lines, rechecked_lines(arrived, lines), times)
 

@@ -28,6 +28,7 @@ from app.store.arrived import (
     read_arrived,
     read_logger,
     read_on_the_way,
+    read_plans,
 )
 from app.store.database import Database
 from app.store.model_versions import StoredVersion, active_version, add_version, read_version
@@ -78,6 +79,7 @@ class _Ledger:
     arrived: ArrivedBoxes
     on_the_way: ShipmentColumns
     logger: LoggerColumns
+    plans: dict[int, tuple[str, str]]
     active: tuple[StoredVersion, bytes] | None
 
 
@@ -161,7 +163,7 @@ def _refit(database: Database, refit_id: str, n_weighed: int | None) -> None:
     reference = load_reference()
     ledger = _read(database)
     now = _now()
-    recorded = Recorded.of(ledger.arrived, ledger.on_the_way, ledger.logger, reference, now=now)
+    recorded = Recorded.of(ledger.arrived, ledger.on_the_way, ledger.logger, ledger.plans, reference, now=now)
     if not len(recorded.lines.lines):
         raise RefitError("There are no arrived boxes to learn from")
     fitted, arrays = fit_model(recorded, reference, fitted_at=now, n_weighed=n_weighed)
@@ -179,6 +181,7 @@ def _read(database: Database) -> _Ledger:
             read_arrived(connection),
             read_on_the_way(connection),
             read_logger(connection),
+            read_plans(connection),
             active,
         )
 

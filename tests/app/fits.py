@@ -11,7 +11,7 @@ from app.artifacts import FittedModel
 from app.engine import Engine
 from app.services.ledger_import import import_csv
 from app.services.refit_fit import Recorded, fit_model
-from app.store.arrived import read_arrived, read_logger, read_on_the_way
+from app.store.arrived import read_arrived, read_logger, read_on_the_way, read_plans
 from app.store.database import Database
 from model.reference import load_reference
 from tests.app.ledger_files import csv_bytes, random_ledger, row
@@ -55,8 +55,9 @@ def fill(database: Database, data: bytes = LEDGER, *, replace: bool = False) -> 
 def recorded(database: Database) -> Recorded:
     """Return what a fit reads of a ledger."""
     with database.reading() as connection:
-        columns = (read_arrived(connection), read_on_the_way(connection), read_logger(connection))
-    return Recorded.of(*columns, load_reference(), now=FITTED_AT)
+        boxes, away = read_arrived(connection), read_on_the_way(connection)
+        logger, plans = read_logger(connection), read_plans(connection)
+    return Recorded.of(boxes, away, logger, plans, load_reference(), now=FITTED_AT)
 
 
 @cache
