@@ -24,8 +24,9 @@ from app.services.batch import PreparedBatch, PreparedRoute, prepare, shared_dra
 from app.services.batch_cautions import asked_cautions, closing_cautions, journey_cautions, layover_cautions
 from app.services.money import RouteMoney, route_money
 from app.services.reasons import compare_reason
-from app.services.simulation import BatchSimulation, Journeys, RouteDraws
+from app.services.simulation import BatchSimulation, Journeys, RouteDraws, RoutePlan
 from app.services.splitting import splitting
+from app.services.work_limit import check_work
 from model.break_even import RouteEconomics, break_even, overtakes
 from model.decision import (
     chance_best,
@@ -57,6 +58,7 @@ class SimulatedBatch:
     def __init__(self, request: CompareRequest, engine: Engine) -> None:
         self.request, self.engine = request, engine
         self.prepared: PreparedBatch = prepare(request, engine, request.ship_date)
+        check_work(request, self.prepared, [plan for route in self.prepared.routes for plan in _followed(route)])
         self.simulation: BatchSimulation
         self.simulation, self._weather = shared_draws(request, self.prepared, engine, request.ship_date)
 
@@ -125,6 +127,11 @@ def distribution(draws: np.ndarray) -> Distribution:
 def money_items(cost: LandedCost) -> list[MoneyItem]:
     """Return the items of a landed cost as they are printed."""
     return [MoneyItem(code=item.code, text=item.text, amount=float(item.amount)) for item in cost.items]
+
+
+def _followed(route: PreparedRoute) -> list[RoutePlan]:
+    """Return what is simulated of a route: as asked, and the other way where it has more than one box."""
+    return [route.plan] + ([_other_travel(route).plan] if route.plan.n_boxes > 1 else [])
 
 
 def _other_travel(route: PreparedRoute) -> PreparedRoute:

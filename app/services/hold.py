@@ -19,6 +19,7 @@ from app.services.money import route_money
 from app.services.reasons import bearable, money, percent
 from app.services.senders import drift_quarter
 from app.services.simulation import BatchSimulation
+from app.services.work_limit import check_work
 from model.decision import chance_better, chance_loss_within_limit
 
 WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
@@ -40,6 +41,7 @@ def answer_hold(request: HoldRequest, engine: Engine) -> HoldAnswer:
     """Return every ship date and route, the recommended one, and why."""
     prepared = prepare(request, engine, request.earliest)
     span = (request.latest - request.earliest).days
+    check_work(request, prepared, [route.plan for route in prepared.routes], n_dates=span + 1)
     simulation, weather = shared_draws(request, prepared, engine, request.earliest, span_days=span)
     departures = [
         _departure(request, prepared, route, request.earliest + timedelta(days=day), simulation, weather)

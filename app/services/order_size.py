@@ -12,6 +12,7 @@ from app.services.batch import MOST_BOXES, PreparedRoute, prepare, shared_draws
 from app.services.batch_cautions import asked_cautions, closing_cautions, layover_cautions
 from app.services.compare import MOST_PLANTS, distribution, money_items, usual_layover
 from app.services.simulation import BatchSimulation
+from app.services.work_limit import check_work
 from model.landed_cost import landed_cost
 from model.order_size import enough_chance, enough_chance_apart, smallest_order, smallest_order_apart
 
@@ -26,6 +27,7 @@ def answer_order_size(request: OrderSizeRequest, engine: Engine) -> OrderSizeAns
     def chances(route: PreparedRoute, n_boxes: int) -> NDArray[np.float64]:
         """Return the chance of a plant of the target line in each box, (draws, boxes)."""
         plan = replace(route.plan, n_boxes=n_boxes, apart=n_boxes > 1)
+        check_work(request, prepared, [plan])
         journeys = simulation.journeys(
             plan, request.ship_date, weather, request.closed_dates, layover_days=usual_layover(route, request.ship_date)
         )
