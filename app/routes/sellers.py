@@ -7,9 +7,9 @@ from anyio import to_thread
 from fastapi import APIRouter, Request, Response
 
 from app.openapi import declared
-from app.preconditions import Preconditions
 from app.problems import UnsupportedMediaType
 from app.routes.exchange import in_worker, is_json
+from app.routes.preconditions import Preconditions
 from app.schemas.sellers import SellerAnswer
 from app.services.seller_changes import put_seller
 from app.services.sellers import answer_seller, answer_sellers

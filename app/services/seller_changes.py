@@ -5,9 +5,9 @@ from datetime import datetime
 from pydantic import TypeAdapter, ValidationError
 
 from app.ledger import seller_key
-from app.preconditions import Preconditions
 from app.problems import FieldError, InvalidInput, NotFound, Problem
 from app.request_body import RequestBody
+from app.routes.preconditions import Preconditions
 from app.schemas.sellers import SellerRequest
 from app.schemas.stored_text import StoredText
 from app.store.database import Database
