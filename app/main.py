@@ -15,12 +15,14 @@ from app.guards import LoopbackOnly
 from app.problem_handlers import add_problem_handlers
 from app.refit_process import RefitProcesses
 from app.routes import (
+    claims,
     compare,
     docs,
     hold,
     model_page,
     model_versions,
     order_size,
+    print_style,
     reference,
     risk,
     sellers,
@@ -66,6 +68,6 @@ def create_app(settings: Settings) -> FastAPI:
     app.add_middleware(BodyLimits, of_path={shipments.IMPORT_PATH: shipments.CSV_LIMIT_BYTES})
     app.add_middleware(LoopbackOnly)
     answering = (risk, compare, hold, order_size, reference, model_page, model_versions, sellers, shipments, docs)
-    for module in answering:
+    for module in (*answering, claims, print_style):
         app.include_router(module.router)
     return app

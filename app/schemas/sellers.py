@@ -6,6 +6,7 @@ from typing import Annotated, Literal, Self
 from pydantic import Field, model_validator
 
 from app.schemas.answers import AnswerModel
+from app.schemas.claim import RecourseKind
 from app.schemas.fields import (
     ColdPacks,
     ContainerCode,
@@ -23,7 +24,6 @@ from app.schemas.model_page import Quantiles
 from app.schemas.stored_text import CountryCode, StoredNotes, StoredText, country_codes
 
 Verdict = Literal["worse", "maybe_worse", "no_change_seen", "better", "too_few_boxes"]
-RecourseKind = Literal["refund", "replacement", "none"]
 
 
 class UsualPacking(RequestModel):

@@ -1,0 +1,1 @@
+"""The web page: templates and what they load."""
