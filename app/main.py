@@ -12,6 +12,7 @@ from app.active_model import ActiveModel
 from app.artifacts import package_version
 from app.body_limits import BodyLimits
 from app.guards import LoopbackOnly
+from app.page.files import PREFIX, Compressed
 from app.problem_handlers import add_problem_handlers
 from app.refit_process import RefitProcesses
 from app.routes import (
@@ -21,6 +22,7 @@ from app.routes import (
     model_page,
     model_versions,
     order_size,
+    page,
     reference,
     risk,
     sellers,
@@ -65,7 +67,9 @@ def create_app(settings: Settings) -> FastAPI:
     add_problem_handlers(app)
     app.add_middleware(BodyLimits, of_path={shipments.IMPORT_PATH: shipments.CSV_LIMIT_BYTES})
     app.add_middleware(LoopbackOnly)
-    answering = (risk, compare, hold, order_size, reference, model_page, model_versions, sellers, shipments, docs)
+    answering = (risk, compare, hold, order_size, reference, model_page, model_versions, sellers, shipments, docs, page)
     for module in answering:
         app.include_router(module.router)
+    app.mount(PREFIX, page.FILES)
+    app.add_middleware(Compressed)
     return app

@@ -1,0 +1,1 @@
+"""The buyer's page: static files, and the headers they travel with."""
