@@ -1,9 +1,9 @@
 """The page in a real browser: Debian's Chromium, driven by Playwright, on a server process with a fresh ledger.
 
-For a test: `page` is an open tab of 1280 px on the shared server (`phone` one of 390 px), which fails the test at its end
-if the console complained or anything was loaded from elsewhere; `console.allow("status of 422")` lets an expected
-complaint pass. `axe_clean(page)` fails on any finding of axe-core. `fresh_page` is a tab on a server of its own, for tests
-that write to the ledger. `shot(page, "name")` keeps a screenshot where TRANSIT_PAGE_SHOTS names a folder.
+For a test: `page` is an open tab of 1280 px on the shared server (`phone` one of 390 px), which fails the test at its
+end if the console complained or anything was loaded from elsewhere; `console.allow("status of 422")` lets an expected
+complaint pass. `axe_clean(page)` fails on any finding of axe-core. `fresh_page` is a tab on a server of its own, for
+tests that write to the ledger. `shot(page, "name")` keeps a screenshot where TRANSIT_PAGE_SHOTS names a folder.
 """
 
 import os
@@ -86,14 +86,14 @@ def browser(playwright: Playwright) -> Iterator[Browser]:
 
 
 @pytest.fixture(scope="package")
-def server(browser: Browser, tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:  # noqa: ARG001 - skip first
+def server(browser: Browser, tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     """Yield the address of a server that tests share; for tests that leave its ledger as it is."""
     with running_server(tmp_path_factory.mktemp("page") / "ledger.db") as address:
         yield address
 
 
 @pytest.fixture
-def fresh_server(browser: Browser, tmp_path: Path) -> Iterator[str]:  # noqa: ARG001 - skip first
+def fresh_server(browser: Browser, tmp_path: Path) -> Iterator[str]:
     """Yield the address of a server with an empty ledger of its own."""
     with running_server(tmp_path / "ledger.db") as address:
         yield address

@@ -5,7 +5,6 @@ from collections.abc import Callable
 import pytest
 from playwright.sync_api import Page, expect
 
-
 VIEWS = {"compare": "Compare", "hold": "Hold", "boxes": "Boxes", "look-back": "Look back"}
 
 
