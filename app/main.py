@@ -12,6 +12,7 @@ from app.active_model import ActiveModel
 from app.artifacts import package_version
 from app.body_limits import BodyLimits
 from app.guards import LoopbackOnly
+from app.page.files import PREFIX, Compressed
 from app.problem_handlers import add_problem_handlers
 from app.refit_process import RefitProcesses
 from app.routes import (
@@ -22,7 +23,7 @@ from app.routes import (
     model_page,
     model_versions,
     order_size,
-    print_style,
+    page,
     reference,
     risk,
     sellers,
@@ -68,8 +69,10 @@ def create_app(settings: Settings) -> FastAPI:
     add_problem_handlers(app)
     app.add_middleware(BodyLimits, of_path={shipments.IMPORT_PATH: shipments.CSV_LIMIT_BYTES})
     app.add_middleware(LoopbackOnly)
-    answering = (risk, compare, hold, order_size, reference, model_page, model_versions, sellers, docs)
+    answering = (risk, compare, hold, order_size, reference, model_page, model_versions, sellers, docs, page)
     # A fixed path goes before the path of any shipment.
-    for module in (*answering, shipments, shipment_life, claims, print_style):
+    for module in (*answering, shipments, shipment_life, claims):
         app.include_router(module.router)
+    app.mount(PREFIX, page.FILES)
+    app.add_middleware(Compressed)
     return app

@@ -1,1 +1,1 @@
-"""The web page: templates and what they load."""
+"""The buyer's page: static files, templates of pages to print, and the headers they travel with."""
