@@ -49,9 +49,7 @@ class BuyersAnswers(RequestModel):
     certificate_days: Annotated[float, Field(ge=0, le=365)] | None = Field(
         default=None, description="days until it has a phytosanitary certificate, 0 to 365"
     )
-    wrapping: Text | None = Field(
-        default=None, description="how roots and leaves are wrapped, up to 120 characters"
-    )
+    wrapping: Text | None = Field(default=None, description="how roots and leaves are wrapped, up to 120 characters")
     packed_before_pickup_hours: Hours | None = Field(
         default=None, description="how long before pick-up the box is packed, hours, 0 to 2,160"
     )

@@ -54,7 +54,7 @@ def answer_claim(database: Database, engine: Engine, shipment_id: str) -> ClaimA
         raise Conflict(f"The shipment has not arrived: record its arrival first.{lost}")
     reference = engine.reference
     seller = stored_seller(database, record.seller)
-    request = None if plan is None else with_seller(stored_plan(plan.plan_json), seller)[0]
+    request = None if plan is None else with_seller(stored_plan(plan.plan_json), seller)
     recourse = None if request is None else request.recourse
     agreed = _agreed(recourse, seller)
     chance = recourse.chance if recourse is not None else USUAL_CHANCE
