@@ -20,11 +20,11 @@ from app.schemas.compare import (
     PlantCounts,
     RouteOutcome,
 )
-from app.services.batch import PreparedRoute, prepare, shared_draws
+from app.services.batch import PreparedBatch, PreparedRoute, prepare, shared_draws
 from app.services.batch_cautions import asked_cautions, closing_cautions, journey_cautions, layover_cautions
 from app.services.money import RouteMoney, route_money
 from app.services.reasons import compare_reason
-from app.services.simulation import RouteDraws
+from app.services.simulation import BatchSimulation, Journeys, RouteDraws
 from app.services.splitting import splitting
 from model.break_even import RouteEconomics, break_even, overtakes
 from model.decision import (
@@ -43,36 +43,51 @@ MOST_PLANTS = 10_000
 
 @dataclass(frozen=True, slots=True, eq=False)
 class SimulatedRoute:
-    """A route with its draws and its money."""
+    """A route with its journeys, its draws and its money."""
 
     route: PreparedRoute
+    journeys: list[Journeys]
     drawn: RouteDraws
     money: RouteMoney
 
 
+class SimulatedBatch:
+    """A batch and what its routes share: each is simulated when asked for."""
+
+    def __init__(self, request: CompareRequest, engine: Engine) -> None:
+        self.request, self.engine = request, engine
+        self.prepared: PreparedBatch = prepare(request, engine, request.ship_date)
+        self.simulation: BatchSimulation
+        self.simulation, self._weather = shared_draws(request, self.prepared, engine, request.ship_date)
+
+    def simulate(self, route: PreparedRoute) -> SimulatedRoute:
+        """Return a route with its draws and its money."""
+        journeys = self.simulation.journeys(
+            route.plan,
+            self.request.ship_date,
+            self._weather,
+            self.request.closed_dates,
+            layover_days=usual_layover(route, self.request.ship_date),
+        )
+        drawn = self.simulation.outcomes(route.plan, journeys)
+        return SimulatedRoute(route, journeys, drawn, route_money(self.request, self.prepared, route, drawn))
+
+
 def answer_compare(request: CompareRequest, engine: Engine) -> CompareAnswer:
     """Return the routes side by side, the recommended one with its reason, and what was assumed."""
-    prepared = prepare(request, engine, request.ship_date)
-    simulation, weather = shared_draws(request, prepared, engine, request.ship_date)
+    batch = SimulatedBatch(request, engine)
+    return answer_simulated(batch, [batch.simulate(route) for route in batch.prepared.routes])
 
-    def simulate(route: PreparedRoute) -> SimulatedRoute:
-        journeys = simulation.journeys(
-            route.plan,
-            request.ship_date,
-            weather,
-            request.closed_dates,
-            layover_days=usual_layover(route, request.ship_date),
-        )
-        drawn = simulation.outcomes(route.plan, journeys)
-        return SimulatedRoute(route, drawn, route_money(request, prepared, route, drawn))
 
-    simulated = [simulate(route) for route in prepared.routes]
+def answer_simulated(batch: SimulatedBatch, simulated: list[SimulatedRoute]) -> CompareAnswer:
+    """Return the answer about the routes of a batch, all of them simulated."""
+    request, engine, prepared = batch.request, batch.engine, batch.prepared
     best = chance_best(np.stack([s.money.margin for s in simulated], axis=1))
     outcomes = []
     for s, chance in zip(simulated, best, strict=True):
         outcome = _outcome(request, s, float(chance))
         if s.route.plan.n_boxes > 1:
-            other = simulate(_other_travel(s.route))
+            other = batch.simulate(_other_travel(s.route))
             outcome = outcome.model_copy(update={"splitting": splitting(request, s, other)})
         outcomes.append(outcome)
     choice = choose_route(

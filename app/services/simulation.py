@@ -222,6 +222,13 @@ class BatchSimulation:
         for own, genus in zip(effects, self.line_genus, strict=True):
             yield box_chances(own + eta[genus], parameters.delta, parameters.h0)
 
+    def shared_predictors(self, plan: RoutePlan, exposure: Exposure) -> Array:
+        """Return eta of each line but for its line effect, of a route whose boxes share one fate, (lines, draws)."""
+        effects = self.route_effects(plan.lane.service.service, plan.quarter) - self._line_effects
+        eta = linear_predictor(self._shipment(0), exposure.equivalent_days, self.posterior)
+        shared: Array = effects + eta[list(self.line_genus)]
+        return shared
+
     def chance_by_box(self, plan: RoutePlan, journeys: Sequence[Journeys], line: int) -> Array:
         """Return the chance that a plant of a line is healthy at unboxing in each box, (draws, boxes)."""
         chances = [list(self._box_chances(plan, j.exposure, box))[line][0] for box, j in enumerate(journeys)]
