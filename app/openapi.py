@@ -12,6 +12,7 @@ from pydantic import BaseModel
 from pydantic.json_schema import JsonSchemaMode, models_json_schema
 
 from app.problems import MEDIA_TYPE
+from app.schemas.claim import ClaimAnswer
 from app.schemas.compare import CompareAnswer, CompareRequest
 from app.schemas.hold import HoldAnswer, HoldRequest
 from app.schemas.model_page import ModelAnswer
@@ -20,7 +21,7 @@ from app.schemas.order_size import OrderSizeAnswer, OrderSizeRequest
 from app.schemas.problem import HealthAnswer, ProblemBody
 from app.schemas.reference import GeneraAnswer, PackingsAnswer, PlacesAnswer, ServicesAnswer
 from app.schemas.risk import RiskAnswer, RiskRequest
-from app.schemas.sellers import SellersAnswer
+from app.schemas.sellers import SellerAnswer, SellerRequest, SellersAnswer
 from app.schemas.shipment_answers import ShipmentAnswer, ShipmentsAnswer
 from app.schemas.shipments import ArrivalRequest, ChangeRequest, PlanRequest, RecheckRequest
 
@@ -47,6 +48,8 @@ OPERATIONS = {
     "model": Operation(ModelAnswer),
     "model_versions": Operation(ModelVersionsAnswer),
     "sellers": Operation(SellersAnswer),
+    "seller": Operation(SellerAnswer, records=True),
+    "record_seller": Operation(SellerAnswer, SellerRequest, records=True),
     "plan_shipment": Operation(ShipmentAnswer, PlanRequest, status=201, records=True),
     "shipments": Operation(ShipmentsAnswer, records=True),
     "shipment": Operation(ShipmentAnswer, records=True),
@@ -54,6 +57,7 @@ OPERATIONS = {
     "delete_shipment": Operation(None, status=204, records=True),
     "arrival": Operation(ShipmentAnswer, ArrivalRequest, records=True),
     "recheck": Operation(ShipmentAnswer, RecheckRequest, records=True),
+    "claim": Operation(ClaimAnswer, records=True),
     "genera": Operation(GeneraAnswer),
     "packings": Operation(PackingsAnswer),
     "places": Operation(PlacesAnswer),
