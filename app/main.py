@@ -23,12 +23,14 @@ from app.routes import (
     model_page,
     model_versions,
     order_size,
+    outlook,
     page,
     reference,
     risk,
     sellers,
     shipment_life,
     shipments,
+    wish_list,
 )
 from app.settings import Settings
 from app.store.database import Database
@@ -71,7 +73,7 @@ def create_app(settings: Settings) -> FastAPI:
     app.add_middleware(LoopbackOnly)
     answering = (risk, compare, hold, order_size, reference, model_page, model_versions, sellers, docs, page)
     # A fixed path goes before the path of any shipment.
-    for module in (*answering, shipments, shipment_life, claims):
+    for module in (*answering, shipments, shipment_life, outlook, wish_list, claims):
         app.include_router(module.router)
     app.mount(PREFIX, page.FILES)
     app.add_middleware(Compressed)
