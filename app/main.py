@@ -52,6 +52,8 @@ async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
             yield
         finally:
             following.cancel()
+            # A look-up under way ends before the database is closed under it.
+            await asyncio.gather(following, return_exceptions=True)
             await to_thread.run_sync(app.state.refits.close)
 
 
