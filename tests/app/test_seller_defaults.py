@@ -8,7 +8,9 @@ from app.schemas.compare import CompareRequest
 from app.services.batch import prepare
 from app.services.compare import answer_compare
 from app.services.seller_defaults import with_seller
+from app.store.database import Database
 from app.store.seller_records import SellerDetails, SellerRecord
+from app.store.shipments import list_shipments
 from tests.app.batches import BATCH, MONDAY, Fields, compare_request, engine
 from tests.app.client import Client
 
@@ -150,7 +152,7 @@ def test_questions_over_http_use_the_record(ledger_client: Client) -> None:
         assert not [said for said in other["assumed"] if "on record" in said["why"]]
 
 
-def test_plan_is_stored_as_given_and_forecast_as_compared(ledger_client: Client) -> None:
+def test_plan_is_stored_as_given_and_forecast_as_compared(ledger_client: Client, database: Database) -> None:
     record = {"kind": "exporter", "packing": {"container": "carton"}}
     path, headers = "/v1/sellers/Invented Ferns", {"If-None-Match": "*"}
     ledger_client.request("PUT", path, json=record, headers=headers).raise_for_status()
@@ -159,7 +161,12 @@ def test_plan_is_stored_as_given_and_forecast_as_compared(ledger_client: Client)
     assert planned["plan"] == body
     compared = ledger_client.post("/v1/compare", json=body).json()["routes"][0]
     assert planned["forecast"]["plants"]["healthy"] == compared["plants"]["healthy"]
-    # The kind stays with the seller, so that a correction of it reaches this box.
-    etag = ledger_client.get(path).headers["etag"]
-    ledger_client.request("PUT", path, json={}, headers={"If-Match": etag}).raise_for_status()
-    assert ledger_client.get("/v1/sellers").json()["items"][0]["kind"] is None
+    with database.reading() as connection:
+        [stored] = list_shipments(connection)
+    assert stored.record.container == "carton"
+    # The kind stays with the seller, so that a correction of it reaches this box too.
+    assert stored.record.seller_kind is None
+    given = ledger_client.post("/v1/shipments", json=body | {"seller_kind": "grower"}).json()
+    with database.reading() as connection:
+        kinds = {shipment.id: shipment.record.seller_kind for shipment in list_shipments(connection)}
+    assert kinds[given["id"]] == "grower"
