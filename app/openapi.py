@@ -11,6 +11,7 @@ from fastapi.openapi.utils import get_openapi
 from pydantic import BaseModel
 from pydantic.json_schema import JsonSchemaMode, models_json_schema
 
+from app.openapi_parameters import PARAMETERS
 from app.problems import MEDIA_TYPE
 from app.schemas.claim import ClaimAnswer
 from app.schemas.compare import CompareAnswer, CompareRequest
@@ -98,6 +99,9 @@ def declared(name: str) -> dict[str, Any]:
     if operation.request is not None:
         body = {"required": True, "content": _content(operation.request)}
         declaration["openapi_extra"] = {"requestBody": body}
+    if name in PARAMETERS:
+        extra = declaration.setdefault("openapi_extra", {})
+        extra["parameters"] = [parameter.as_json() for parameter in PARAMETERS[name]]
     return declaration
 
 

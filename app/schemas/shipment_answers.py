@@ -84,7 +84,8 @@ class RecheckAnswer(AnswerModel):
     lines: list[RecheckedLineAnswer]
     notes: str
     late_loss_share: float | None = Field(
-        description="dead at the recheck, of the plants looked at again that were alive at arrival; null for none"
+        description="of the plants healthy at unboxing and not gone since, those that are healthy no longer; null for"
+        " none. The forecast's is 1 - healthy_two_weeks / healthy"
     )
 
 

@@ -146,18 +146,18 @@ def prepare(batch: Batch, engine: Engine, ship_date: date | None = None) -> Prep
             why = f"{total:,} plants at {capacity:,} a box"
             assumed.append(Assumed(pointer=json_pointer(("routes", i, "boxes")), value=n_boxes, why=why))
         if route.transit_days is None:
-            quantiles = lane.usual_quantiles()
+            usual = lane.usual(engine.times)
+            solved = lane.solve(usual.quantiles, usual.delay_share)
             for name in ("p10", "p50", "p90"):
                 pointer = json_pointer(("routes", i, "transit_days", name))
-                why = f"usual for {lane.service.name} on this lane ({lane.service.status})"
-                assumed.append(Assumed(pointer=pointer, value=getattr(quantiles, name), why=why))
+                assumed.append(Assumed(pointer=pointer, value=getattr(usual.quantiles, name), why=usual.why))
         else:
-            quantiles = TransitQuantiles(route.transit_days.p10, route.transit_days.p50, route.transit_days.p90)
+            given = route.transit_days
+            solved = lane.solve(TransitQuantiles(given.p10, given.p50, given.p90))
         for name in ("handling", "collection"):
             if getattr(route, name) is None:
                 pointer = json_pointer(("routes", i, name))
                 assumed.append(Assumed(pointer=pointer, value=0.0, why="not given and no usual value: taken as 0"))
-        solved = lane.solve(quantiles)
         plan = RoutePlan(
             lane=lane,
             transit=solved.transit,
