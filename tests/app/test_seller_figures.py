@@ -1,6 +1,7 @@
 """What the ledger counted of each seller, shrunk to all of them."""
 
 from typing import Any
+from urllib.parse import quote
 
 import numpy as np
 import pytest
@@ -16,6 +17,7 @@ from tests.app.batches import engine
 from tests.app.client import Client
 from tests.app.fits import fill
 from tests.app.ledger_files import csv_bytes, row
+from tests.app.shipment_calls import Box
 
 REFERENCE = engine().reference
 
@@ -66,6 +68,16 @@ def test_a_box_is_late_past_nine_in_ten_of_its_service_and_lane(database: Databa
         "2027-01-11",
         "2027-01-11",
     )
+
+
+def test_times_decide_where_they_are_known(ledger_client: Client) -> None:
+    """Opened 9.9 days after leaving is in time, though the dates are ten apart; 10.1 days are late."""
+    for opened, late in (("2027-01-20T23:36:00+00:00", 0), ("2027-01-21T04:24:00+00:00", 1)):
+        box = Box(ledger_client, seller=f"Left {opened}")
+        box.depart()
+        box.arrive(arrived_at=opened)
+        shown = ledger_client.get(f"/v1/sellers/{quote(f'Left {opened}')}").json()
+        assert (shown["late"]["counted"], shown["late"]["of"]) == (late, 1)
 
 
 def test_only_known_counts_are_counted(database: Database) -> None:
