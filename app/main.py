@@ -14,9 +14,11 @@ from app.api_keys import KeyRing
 from app.artifacts import package_version
 from app.body_limits import BodyLimits
 from app.guards import LoopbackOnly
+from app.page.files import PREFIX, Compressed
 from app.problem_handlers import add_problem_handlers
 from app.refit_process import RefitProcesses
 from app.routes import (
+    claims,
     compare,
     docs,
     hold,
@@ -24,6 +26,7 @@ from app.routes import (
     model_versions,
     order_size,
     outlook,
+    page,
     reference,
     risk,
     sellers,
@@ -58,6 +61,8 @@ async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
         finally:
             for task in following:
                 task.cancel()
+            # A look-up under way ends before the database is closed under it.
+            await asyncio.gather(*following, return_exceptions=True)
             await to_thread.run_sync(app.state.refits.close)
 
 
@@ -79,8 +84,22 @@ def create_app(settings: Settings) -> FastAPI:
     app.add_middleware(NeedsKey)
     app.add_middleware(LoopbackOnly, keys_needed=keys_needed)
     app.add_middleware(SecurityHeaders)
-    answering = (risk, compare, hold, order_size, reference, model_page, model_versions, sellers, track_record, docs)
+    answering = (
+        risk,
+        compare,
+        hold,
+        order_size,
+        reference,
+        model_page,
+        model_versions,
+        sellers,
+        track_record,
+        docs,
+        page,
+    )
     # A fixed path goes before the path of any shipment.
-    for module in (*answering, shipments, shipment_life, outlook, wish_list):
+    for module in (*answering, shipments, shipment_life, outlook, wish_list, claims):
         app.include_router(module.router)
+    app.mount(PREFIX, page.FILES)
+    app.add_middleware(Compressed)
     return app

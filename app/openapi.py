@@ -14,6 +14,7 @@ from pydantic.json_schema import JsonSchemaMode, models_json_schema
 
 from app.openapi_parameters import PARAMETERS
 from app.problems import MEDIA_TYPE
+from app.schemas.claim import ClaimAnswer
 from app.schemas.compare import CompareAnswer, CompareRequest
 from app.schemas.hold import HoldAnswer, HoldRequest
 from app.schemas.ledger import ImportAnswer
@@ -25,13 +26,13 @@ from app.schemas.plan_forecast import PlanForecastAnswer
 from app.schemas.problem import HealthAnswer, ProblemBody
 from app.schemas.reference import GeneraAnswer, PackingsAnswer, PlacesAnswer, ServicesAnswer
 from app.schemas.risk import RiskAnswer, RiskRequest
-from app.schemas.sellers import SellersAnswer
+from app.schemas.sellers import SellerAnswer, SellerRequest, SellersAnswer
 from app.schemas.shipment_answers import ShipmentAnswer, ShipmentsAnswer
 from app.schemas.shipments import ArrivalRequest, ChangeRequest, PlanRequest, RecheckRequest
+from app.schemas.track_record import TrackRecordAnswer
 from app.schemas.wish_list import WishListAnswer, WishListRequest
 
 CSV_TYPE = "text/csv"
-from app.schemas.track_record import TrackRecordAnswer
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,6 +76,8 @@ OPERATIONS = {
     "import_shipments": Operation(ImportAnswer, records=True, request_text=CSV_TYPE),
     "export_shipments": Operation(None, records=True, answer_text=CSV_TYPE),
     "sellers": Operation(SellersAnswer),
+    "seller": Operation(SellerAnswer, records=True),
+    "record_seller": Operation(SellerAnswer, SellerRequest, records=True),
     "plan_shipment": Operation(ShipmentAnswer, PlanRequest, status=201, records=True),
     "shipments": Operation(ShipmentsAnswer, records=True),
     "shipment": Operation(ShipmentAnswer, records=True),
@@ -84,6 +87,7 @@ OPERATIONS = {
     "outlook": Operation(OutlookAnswer, records=True),
     "recheck": Operation(ShipmentAnswer, RecheckRequest, records=True),
     "track_record": Operation(TrackRecordAnswer, records=True),
+    "claim": Operation(ClaimAnswer, records=True),
     "genera": Operation(GeneraAnswer),
     "packings": Operation(PackingsAnswer),
     "places": Operation(PlacesAnswer),

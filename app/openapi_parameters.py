@@ -27,6 +27,7 @@ class Parameter:
 
 
 IF_MATCH = Parameter("If-Match", "header", "the ETag of the version that is changed; 428 without, 412 if stale")
+IF_NONE_MATCH = Parameter("If-None-Match", "header", "* for a new one; 412 if there is one already")
 IDEMPOTENCY_KEY = Parameter(
     "Idempotency-Key", "header", "1 to 200 characters; the same call made again within 7 days is answered, not done"
 )
@@ -38,6 +39,7 @@ PAGE = (
 )
 
 PARAMETERS: dict[str, tuple[Parameter, ...]] = {
+    "record_seller": (IF_MATCH, IF_NONE_MATCH),
     "plan_shipment": (IDEMPOTENCY_KEY,),
     "shipments": PAGE,
     "change_shipment": (IF_MATCH,),

@@ -17,6 +17,7 @@ from app.services.senders import drift_quarter, seller_level
 from app.services.simulation import BatchLine, BatchSimulation, RoutePlan
 from model.box import Box, conductance_w_per_k
 from model.climate import Forecast
+from model.journey import DEFAULT_WAIT_H
 from model.landed_cost import PlantLine, Waybill
 from model.margin import Recourse
 from model.predict import Plant
@@ -124,7 +125,7 @@ def prepare(batch: Batch, engine: Engine, ship_date: date | None = None) -> Prep
         )
         lines.append(BatchLine(plant, line.quantity))
     costs, assumed = costs_of(batch, reference)
-    assumed += unsaid(batch)
+    assumed += [*batch.from_record, *unsaid(batch)]
     packing = batch.packing
     capacity = packing.capacity or reference.containers[packing.container].capacity
     if packing.capacity is None:
@@ -165,6 +166,7 @@ def prepare(batch: Batch, engine: Engine, ship_date: date | None = None) -> Prep
             apart=route.travel == "apart" and n_boxes > 1,
             papers_days=_papers_share(batch) * lane.service.papers_delay_days,
             quarter=drift_quarter(batch.seller, ship_date),
+            wait_h=DEFAULT_WAIT_H if packing.wait_hours is None else packing.wait_hours,
         )
         routes.append(PreparedRoute(asked=route, plan=plan, solved=solved, capacity=capacity, costs=costs))
     if unknown := [words for name, words in PAPERS.items() if getattr(batch.paperwork, name) is None]:

@@ -12,7 +12,7 @@ import app.routes
 from app.docs_page import docs_page
 from app.openapi import OPERATIONS, examples
 from tests.app.client import Client
-from tests.app.record_examples import answer_to, for_reading, paths, shipment_life
+from tests.app.record_examples import answer_to, for_reading, paths, seller_record, shipment_life
 
 NAMES = sorted(OPERATIONS)
 UNDOCUMENTED = {("GET", "/v1/sellers/{name}"), ("PUT", "/v1/sellers/{name}"), ("GET", "/v1/forecast/{place}")}
@@ -104,6 +104,14 @@ def test_examples_of_a_shipment_are_one_life(ledger_client: Client) -> None:
         for timeless in ("state", "plan", "forecast", "events", "arrival", "recheck", "claim"):
             if timeless in recorded:
                 assert_alike(answer[timeless], recorded[timeless])
+
+
+def test_examples_of_a_seller_are_one_record(ledger_client: Client) -> None:
+    for name, answer in seller_record(ledger_client, examples()):
+        model = OPERATIONS[name].answer
+        assert model is not None
+        model.model_validate_json(json.dumps(answer))
+        assert_alike(answer, examples()[name]["answer"])
 
 
 def test_references_in_the_document_resolve(client: Client) -> None:

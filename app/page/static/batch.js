@@ -1,0 +1,153 @@
+/* The batch being put together, kept in this browser and shared by the views.
+
+   A draft has the shape of a compare request, with null where nothing was given; `bearable` holds the sentence about
+   loss, `hold` what only a hold asks, `forecast_text` the forecasts as pasted. */
+
+import { addDays, settings } from "/page/settings.js";
+
+const KEY = "transit.batch";
+const WHOLE = ["origin", "destination", "ship_date", "seller", "seller_kind", "damaged_value_share"];
+const GROUPS = ["packing", "costs", "recourse", "paperwork"];
+
+export const emptyLine = () => ({ genus: null, cultivar: null, quantity: null, unit_cost: null, sale_value: null });
+
+export function emptyDraft() {
+  return {
+    origin: null,
+    destination: null,
+    ship_date: addDays(7),
+    seller: null,
+    seller_kind: null,
+    packing: { container: "foam_box", roots: "damp_wrap" },
+    lines: [emptyLine()],
+    costs: {},
+    recourse: {},
+    damaged_value_share: null,
+    bearable: { lost: 1, of: 4, sure: 8 },
+    paperwork: {},
+    routes: [
+      { name: "courier", service: "courier", freight: null },
+      { name: "air cargo", service: "air_cargo", freight: null },
+    ],
+    forecast: {},
+    closed_dates: [],
+    hold: { earliest: addDays(1), latest: addDays(15) },
+  };
+}
+
+let current = read();
+
+function read() {
+  try {
+    return { ...emptyDraft(), ...JSON.parse(localStorage.getItem(KEY) ?? "{}") };
+  } catch {
+    return emptyDraft();
+  }
+}
+
+export const draft = () => current;
+
+/* Keep the draft as it is now, or another in its place. */
+export function keep(other = current) {
+  current = other;
+  localStorage.setItem(KEY, JSON.stringify(current));
+}
+
+/* The value of a JSON pointer in the draft, undefined where there is none. */
+export const valueAt = (pointer) =>
+  pointer
+    .slice(1)
+    .split("/")
+    .reduce((part, key) => part?.[key], current);
+
+/* Set the value of a pointer and keep the draft. */
+export function setAt(pointer, value) {
+  const keys = pointer.slice(1).split("/");
+  const last = keys.pop();
+  const parent = keys.reduce((part, key) => (part[key] ??= {}), current);
+  parent[last] = value;
+  keep();
+}
+
+const given = (part) =>
+  Object.fromEntries(Object.entries(part).filter(([, value]) => value !== null && value !== undefined && value !== ""));
+const isBlank = (line) => Object.keys(given(line)).length === 0;
+
+/* What is still needed before the server can answer, as [{pointer, text}]. */
+export function missing(batch = current) {
+  const wanted = [];
+  const want = (pointer, text, value) => {
+    if (value === null || value === undefined || value === "") wanted.push({ pointer, text });
+  };
+  want("/origin", "where the box leaves", batch.origin);
+  want("/destination", "where it goes", batch.destination);
+  want("/ship_date", "the day it leaves", batch.ship_date);
+  const filled = batch.lines.some((line) => !isBlank(line));
+  batch.lines.forEach((line, i) => {
+    if (filled && isBlank(line)) return;
+    const which = batch.lines.length > 1 ? ` of line ${i + 1}` : "";
+    want(`/lines/${i}/genus`, `the genus${which}`, line.genus);
+    want(`/lines/${i}/quantity`, `how many plants${which}`, line.quantity);
+    want(`/lines/${i}/unit_cost`, `what one costs${which}`, line.unit_cost);
+    want(`/lines/${i}/sale_value`, `what you sell one for${which}`, line.sale_value);
+  });
+  if (batch.routes.every((route) => route.freight === null || route.freight === undefined))
+    want("/routes/0/freight", "freight of at least one route", null);
+  return wanted;
+}
+
+const share = (part, whole) => (typeof part === "number" && typeof whole === "number" && whole ? part / whole : part);
+
+/* The compare request of the draft, as {body, place}: blank lines and routes without freight are left out, and
+   `place(pointer)` turns a pointer into the body into one into the draft.
+
+   `only` is the index of the one route to take, else all. */
+export function requestOf(batch = current, { only } = {}) {
+  const rows = batch.lines.map((line, i) => [line, i]).filter(([line]) => !isBlank(line));
+  const routes = batch.routes
+    .map((route, i) => [route, i])
+    .filter(([route, i]) => (only === undefined ? (route.freight ?? "") !== "" : i === only));
+  const body = given(Object.fromEntries(WHOLE.map((name) => [name, batch[name]])));
+  body.currency = settings().currency;
+  body.lines = rows.map(([line]) => given(line));
+  body.routes = routes.map(([route]) => {
+    const own = given(route);
+    if (own.transit_days && Object.keys(given(own.transit_days)).length === 0) delete own.transit_days;
+    return own;
+  });
+  for (const name of GROUPS) {
+    const own = given(batch[name]);
+    if (Object.keys(own).length) body[name] = own;
+  }
+  body.risk = { max_loss_share: share(batch.bearable.lost, batch.bearable.of), confidence: share(batch.bearable.sure, 10) };
+  const known = Object.entries(batch.forecast).filter(
+    ([code, rowsOf]) => rowsOf.length && (code === batch.origin || code === batch.destination),
+  );
+  if (known.length) body.forecast = Object.fromEntries(known);
+  if (batch.closed_dates.length) body.closed_dates = batch.closed_dates;
+  const back = { lines: rows.map(([, i]) => i), routes: routes.map(([, i]) => i) };
+  return {
+    body,
+    routes: back.routes,
+    place: (pointer) => pointer.replace(/^\/(lines|routes)\/(\d+)/, (_, list, i) => `/${list}/${back[list][i]}`),
+  };
+}
+
+/* An invented batch to try the page with; prices invented. */
+export function inventedDraft() {
+  return {
+    ...emptyDraft(),
+    origin: "BKK",
+    destination: "DUB",
+    packing: { container: "foam_box", roots: "damp_wrap", heat_pack_hours: 72, heat_packs: 1 },
+    lines: [
+      { genus: "Scindapsus", cultivar: null, quantity: 20, unit_cost: 8, sale_value: 30 },
+      { genus: "Anthurium", cultivar: null, quantity: 10, unit_cost: 14, sale_value: 48 },
+    ],
+    recourse: { kind: "refund" },
+    routes: [
+      { name: "courier", service: "courier", freight: 150, handling: 35 },
+      { name: "air cargo", service: "air_cargo", freight: 325, collection: 45 },
+    ],
+  };
+}

@@ -1,0 +1,111 @@
+/* Labelled fields that know where they stand in a request, so that the server's errors find them.
+
+   A field carries data-pointer, the JSON pointer of its value in the request. `showErrors` puts each error at the field
+   of its pointer, or of the nearest field below or above it, and returns those that no field takes. `showAssumed` says
+   at the fields left empty what the server took instead. */
+
+import { el, newId } from "/page/dom.js";
+
+/* Wrap an input with its label, hint and place for an error. `unit` is text after the input. */
+export function field(label, input, { pointer, hint, unit, hideLabel = false, wide = false } = {}) {
+  input.id ||= newId("field");
+  const hintId = hint ? `${input.id}-hint` : null;
+  const [assumedId, errorId] = [`${input.id}-assumed`, `${input.id}-error`];
+  input.setAttribute("aria-describedby", [hintId, assumedId, errorId].filter(Boolean).join(" "));
+  if (pointer !== undefined) input.dataset.pointer = pointer;
+  return el(
+    "div",
+    { class: `field${wide ? " wide" : ""}` },
+    el("label", { for: input.id, class: hideLabel ? "unseen" : null }, label),
+    el("span", { class: "entry" }, input.wrapper ?? input, unit ? el("span", { class: "unit" }, unit) : null),
+    hint ? el("span", { id: hintId, class: "hint" }, hint) : null,
+    el("span", { id: assumedId, class: "assumed" }),
+    el("span", { id: errorId, class: "error" }),
+  );
+}
+
+/* A text input for numbers: takes a decimal comma, and hands on what it cannot read so that the server says why. */
+export function numberInput(value, change, attributes = {}) {
+  return el("input", {
+    type: "text",
+    inputmode: "decimal",
+    autocomplete: "off",
+    size: 6,
+    value: value ?? "",
+    ...attributes,
+    on: { input: (event) => change(readNumber(event.target.value)) },
+  });
+}
+
+export function textInput(value, change, attributes = {}) {
+  return el("input", {
+    type: "text",
+    autocomplete: "off",
+    value: value ?? "",
+    ...attributes,
+    on: { input: (event) => change(event.target.value.trim() || null) },
+  });
+}
+
+/* `options` is a list of [value, text]; the value null is sent as nothing. */
+export function choice(value, options, change, attributes = {}) {
+  const select = el(
+    "select",
+    { ...attributes, on: { change: (event) => change(options[event.target.selectedIndex][0]) } },
+    options.map(([code, text]) => el("option", { value: code ?? "" }, text)),
+  );
+  select.selectedIndex = Math.max(options.findIndex(([code]) => code === value), 0);
+  return select;
+}
+
+export function dateInput(value, change, attributes = {}) {
+  return el("input", {
+    type: "date",
+    value: value ?? "",
+    ...attributes,
+    on: { input: (event) => change(event.target.value || null) },
+  });
+}
+
+/* "8", "8.5", "8,5", "1 200", "€ 8" -> number; "" -> null; anything else as it is. */
+export function readNumber(text) {
+  const bare = text.trim().replace(/^[€$£¥]\s*|\s*[€$£¥%]$/g, "").replace(/[\s\u00a0\u202f']/g, "");
+  if (bare === "") return null;
+  let plain = bare;
+  if (/^[+-]?\d{1,3}(\.\d{3})+,\d+$/.test(bare)) plain = bare.replaceAll(".", "").replace(",", ".");
+  else if (/^[+-]?\d{1,3}(,\d{3})+(\.\d+)?$/.test(bare) && bare.includes(".")) plain = bare.replaceAll(",", "");
+  else plain = bare.replace(",", ".");
+  return /^[+-]?(\d+\.?\d*|\.\d+)$/.test(plain) ? Number(plain) : text.trim();
+}
+
+export function clearErrors(container) {
+  for (const input of container.querySelectorAll("[aria-invalid]")) {
+    input.removeAttribute("aria-invalid");
+    document.getElementById(`${input.id}-error`).textContent = "";
+  }
+}
+
+/* Show errors at their fields; return those without one. */
+export function showErrors(container, errors) {
+  clearErrors(container);
+  const inputs = [...container.querySelectorAll("[data-pointer]")];
+  return errors.filter(({ pointer, message }) => {
+    const input = fieldOf(inputs, pointer);
+    if (!input) return true;
+    for (let around = input.closest("details"); around; around = around.parentElement.closest("details"))
+      around.open = true;
+    input.setAttribute("aria-invalid", "true");
+    const slot = document.getElementById(`${input.id}-error`);
+    slot.textContent = slot.textContent ? `${slot.textContent}; ${message}` : sentence(message);
+    return false;
+  });
+}
+
+const sentence = (message) => message.charAt(0).toUpperCase() + message.slice(1);
+
+function fieldOf(inputs, pointer) {
+  const exact = inputs.find((input) => input.dataset.pointer === pointer);
+  if (exact || !pointer) return exact;
+  const below = inputs.find((input) => input.dataset.pointer.startsWith(`${pointer}/`));
+  return below ?? inputs.find((input) => pointer.startsWith(`${input.dataset.pointer}/`));
+}

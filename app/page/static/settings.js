@@ -1,0 +1,81 @@
+/* What the reader prefers, kept in the browser, and numbers, money, dates and temperatures said that way. */
+
+const KEY = "transit.settings";
+const DEFAULTS = { unit: "c", currency: "EUR", locale: "" };
+const ISO_DATE = /\b(\d{4}-\d{2}-\d{2})\b/g;
+const CELSIUS = /([+-]?\d+(?:\.\d+)?)(?:( to |–)([+-]?\d+(?:\.\d+)?))? °C/g;
+const DAY_MS = 86_400_000;
+
+let current = read();
+
+function read() {
+  try {
+    return { ...DEFAULTS, ...JSON.parse(localStorage.getItem(KEY) ?? "{}") };
+  } catch {
+    return { ...DEFAULTS };
+  }
+}
+
+export const settings = () => current;
+
+/* Keep a change and tell the page, which shows its view anew. */
+export function changeSettings(change) {
+  current = { ...current, ...change };
+  localStorage.setItem(KEY, JSON.stringify(current));
+  document.dispatchEvent(new CustomEvent("settings-changed"));
+}
+
+const locale = () => current.locale || undefined;
+const number = (value, options) => new Intl.NumberFormat(locale(), options).format(value);
+
+export const count = (value) => number(value, { maximumFractionDigits: 0 });
+export const decimal = (value, digits = 1) =>
+  number(value, { minimumFractionDigits: digits, maximumFractionDigits: digits });
+export const percent = (share) => number(share, { style: "percent", maximumFractionDigits: 0 });
+
+/* Money in its own currency; whole units from 100 on. */
+export function money(amount, currency = current.currency) {
+  const digits = Math.abs(amount) >= 100 ? { maximumFractionDigits: 0, minimumFractionDigits: 0 } : {};
+  try {
+    return number(amount, { style: "currency", currency, ...digits });
+  } catch {
+    return `${decimal(amount, 2)} ${currency}`;
+  }
+}
+
+export const toShown = (celsius) => (current.unit === "f" ? celsius * 1.8 + 32 : celsius);
+export const fromShown = (shown) => (current.unit === "f" ? (shown - 32) / 1.8 : shown);
+export const unitName = () => (current.unit === "f" ? "°F" : "°C");
+export const temperature = (celsius, digits = 0) => `${decimal(toShown(celsius), digits)} ${unitName()}`;
+export const temperatureSpan = (low, high) =>
+  `${decimal(toShown(low), 0)} to ${decimal(toShown(high), 0)} ${unitName()}`;
+
+const asDate = (iso) => new Date(`${iso}T12:00:00Z`);
+
+/* A calendar date "2027-01-11", as people write it. */
+export const date = (iso, options = { weekday: "short", day: "numeric", month: "short", year: "numeric" }) =>
+  new Intl.DateTimeFormat(locale(), { timeZone: "UTC", ...options }).format(asDate(iso));
+
+/* A moment with its offset, in the reader's own time. */
+export const moment = (iso) =>
+  new Intl.DateTimeFormat(locale(), { dateStyle: "medium", timeStyle: "short" }).format(new Date(iso));
+
+export const days = (value, digits = 1) => `${decimal(value, digits)} days`;
+
+/* A calendar date so many days after another; today unless given, by this device's clock. */
+export function addDays(n, iso = today()) {
+  return new Date(asDate(iso).getTime() + n * DAY_MS).toISOString().slice(0, 10);
+}
+
+export function today() {
+  const now = new Date();
+  return new Date(now.getTime() - now.getTimezoneOffset() * 60_000).toISOString().slice(0, 10);
+}
+
+/* A sentence of the server with its dates and temperatures as the reader wants them. */
+export function said(text) {
+  const dated = text.replace(ISO_DATE, (iso) => date(iso));
+  if (current.unit === "c") return dated;
+  const shown = (celsius) => decimal(toShown(Number(celsius)), 0);
+  return dated.replace(CELSIUS, (_, low, to, high) => `${shown(low)}${to ? to + shown(high) : ""} °F`);
+}

@@ -1,0 +1,178 @@
+"""The page in a real browser: Debian's Chromium, driven by Playwright, on a server process with a fresh ledger.
+
+For a test: `page` is an open tab of 1280 px on the shared server (`phone` one of 390 px), which fails the test at its
+end if the console complained or anything was loaded from elsewhere; `console.allow("status of 422")` lets an expected
+complaint pass. `axe_clean(page)` fails on any finding of axe-core. `fresh_page` is a tab on a server of its own, for
+tests that write to the ledger. `shot(page, "name")` keeps a screenshot where TRANSIT_PAGE_SHOTS names a folder.
+"""
+
+import os
+import re
+import shutil
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import Browser, BrowserContext, ConsoleMessage, Page, Playwright, Request, sync_playwright
+
+from tests.app.conftest import REQUIRE_VARIABLE, REQUIRED
+from tests.page.server import running_server
+
+SHOTS_VARIABLE = "TRANSIT_PAGE_SHOTS"
+FLAGS = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
+DESK = {"width": 1280, "height": 900}
+PHONE = {"width": 390, "height": 844}
+WAIT_MS = 10_000
+
+
+class Watch:
+    """What the console of a tab complained about, and what it loaded from elsewhere."""
+
+    def __init__(self, address: str) -> None:
+        self._address = address
+        self._complaints: list[str] = []
+        self._allowed: list[str] = []
+
+    def allow(self, pattern: str) -> None:
+        """Let complaints that match a regular expression pass."""
+        self._allowed.append(pattern)
+
+    def follow(self, page: Page) -> None:
+        """Listen to a tab."""
+        page.on("console", self._on_console)
+        page.on("pageerror", lambda error: self._complaints.append(f"uncaught: {error}"))
+        page.on("request", self._on_request)
+
+    def _on_console(self, message: ConsoleMessage) -> None:
+        if message.type in ("error", "warning"):
+            self._complaints.append(f"{message.type}: {message.text}")
+
+    def _on_request(self, request: Request) -> None:
+        if not request.url.startswith((self._address, "data:", "blob:")):
+            self._complaints.append(f"loaded from elsewhere: {request.url}")
+
+    def complaints(self) -> list[str]:
+        """Return what was not allowed."""
+        return [text for text in self._complaints if not any(re.search(allowed, text) for allowed in self._allowed)]
+
+
+@pytest.fixture(scope="package")
+def playwright() -> Iterator[Playwright]:
+    """Yield the driver of browsers."""
+    with sync_playwright() as started:
+        yield started
+
+
+@pytest.fixture(scope="package")
+def browser(playwright: Playwright) -> Iterator[Browser]:
+    """Yield the browser; skip where there is none, or fail if there must be one."""
+    chromium = shutil.which("chromium")
+    if chromium is None:
+        if REQUIRED:
+            pytest.fail(f"chromium is not installed, and {REQUIRE_VARIABLE} asks for it")
+        pytest.skip("the page is not tried in a browser: chromium is not installed")
+    started = playwright.chromium.launch(executable_path=chromium, args=FLAGS)
+    yield started
+    started.close()
+
+
+@pytest.fixture(scope="package")
+def server(browser: Browser, tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    """Yield the address of a server that tests share; for tests that leave its ledger as it is."""
+    with running_server(tmp_path_factory.mktemp("page") / "ledger.db") as address:
+        yield address
+
+
+@pytest.fixture
+def fresh_server(browser: Browser, tmp_path: Path) -> Iterator[str]:
+    """Yield the address of a server with an empty ledger of its own."""
+    with running_server(tmp_path / "ledger.db") as address:
+        yield address
+
+
+def opened(browser: Browser, address: str, size: dict[str, int]) -> Iterator[tuple[Page, Watch]]:
+    """Open a tab with nothing kept, and complain at its end."""
+    context: BrowserContext = browser.new_context(
+        viewport={"width": size["width"], "height": size["height"]},
+        base_url=address,
+        locale="en-GB",
+        timezone_id="Europe/Dublin",
+        has_touch=size is PHONE,
+    )
+    context.set_default_timeout(WAIT_MS)
+    watch = Watch(address)
+    context.on("page", watch.follow)
+    page = context.new_page()
+    page.goto("/")
+    yield page, watch
+    context.close()
+    assert watch.complaints() == []
+
+
+@pytest.fixture
+def _desk(browser: Browser, server: str) -> Iterator[tuple[Page, Watch]]:
+    yield from opened(browser, server, DESK)
+
+
+@pytest.fixture
+def page(_desk: tuple[Page, Watch]) -> Page:
+    """Return a tab at desk width on the shared server."""
+    return _desk[0]
+
+
+@pytest.fixture
+def console(_desk: tuple[Page, Watch]) -> Watch:
+    """Return the watch on the console of `page`."""
+    return _desk[1]
+
+
+@pytest.fixture
+def phone(browser: Browser, server: str) -> Iterator[Page]:
+    """Yield a tab at phone width on the shared server."""
+    for tab, _ in opened(browser, server, PHONE):
+        yield tab
+
+
+@pytest.fixture
+def fresh(browser: Browser, fresh_server: str) -> Iterator[tuple[Page, Watch]]:
+    """Yield a tab at phone width on a server of its own, with the watch on its console."""
+    yield from opened(browser, fresh_server, PHONE)
+
+
+@pytest.fixture
+def fresh_page(fresh: tuple[Page, Watch]) -> Page:
+    """Return the tab of `fresh`."""
+    return fresh[0]
+
+
+@pytest.fixture(scope="package")
+def axe_clean() -> Callable[[Page], None]:
+    """Return a check that axe-core finds nothing, best practices included."""
+    axe = Axe()
+
+    def check(page: Page) -> None:
+        results = axe.run(page)
+        assert results.violations_count == 0, results.generate_report()
+
+    return check
+
+
+@pytest.fixture(scope="package")
+def shot() -> Callable[[Page, str], None]:
+    """Return what keeps a screenshot of the whole page, where asked to."""
+    folder = os.environ.get(SHOTS_VARIABLE)
+
+    def keep(page: Page, name: str) -> None:
+        if folder:
+            page.screenshot(path=Path(folder) / f"{name}.png", full_page=True)
+
+    return keep
