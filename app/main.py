@@ -18,6 +18,7 @@ from app.refit_process import RefitProcesses
 from app.routes import (
     compare,
     docs,
+    forecast,
     hold,
     model_page,
     model_versions,
@@ -67,9 +68,11 @@ def create_app(settings: Settings) -> FastAPI:
     add_problem_handlers(app)
     app.add_middleware(BodyLimits, of_path={shipments.IMPORT_PATH: shipments.CSV_LIMIT_BYTES})
     app.add_middleware(LoopbackOnly)
-    answering = (risk, compare, hold, order_size, reference, model_page, model_versions, sellers, shipments, docs, page)
+    answering = (risk, compare, hold, order_size, reference, model_page, model_versions, sellers, shipments, docs)
     for module in answering:
         app.include_router(module.router)
+    app.include_router(forecast.router)
+    app.include_router(page.router)
     app.mount(PREFIX, page.FILES)
     app.add_middleware(Compressed)
     return app
