@@ -115,8 +115,9 @@ function axis({ title, ...given } = {}, colours) {
 
    `label` says in a sentence what it shows; `series` is a list of what line, band and ranges return (or of functions
    from colours to traces of the library); `x` and `y` are axes, in the library's words, plus `title` as text; `table` is
-   {head: [text], rows: [[text]]} with the same numbers; `more(colours)` may add to the layout; `open` shows the table. */
-export function plot({ label, series, x, y, table, height = 260, more, open = false }) {
+   {head: [text], rows: [[text]]} with the same numbers; `more(colours)` may add to the layout; `note` is a line below;
+   `open` shows the table. */
+export function plot({ label, series, x, y, table, height = 260, more, note, open = false }) {
   const place = el("div", { class: "plot", role: "img", "aria-label": label });
   place.append(svg("svg", { width: "100%", height, "aria-hidden": "true" }));
   const numbers = el(
@@ -125,7 +126,7 @@ export function plot({ label, series, x, y, table, height = 260, more, open = fa
     el("summary", {}, "The same as a table"),
     el("div", { class: "scroll", tabindex: "0", role: "region", "aria-label": `Table: ${label}` }, tableOf(table)),
   );
-  const figure = el("figure", { class: "figure" }, place, numbers);
+  const figure = el("figure", { class: "figure" }, place, note ? el("p", { class: "hint" }, note) : null, numbers);
 
   async function draw() {
     try {
