@@ -1,7 +1,7 @@
 /* The answer to a comparison: one sentence, the routes side by side, why, what it rests on, what to mind. */
 
 import { draft, requestOf } from "/page/batch.js";
-import { el } from "/page/dom.js";
+import { el, replace } from "/page/dom.js";
 import { evidence } from "/page/evidence.js";
 import { showAssumed } from "/page/fields.js";
 import { cautionList } from "/page/notices.js";
@@ -75,9 +75,10 @@ export function drawComparison({ data, body, answer, form, known, own }) {
   const cold = coldest(data, known);
   const span = spanOf(data, cold);
   const skipped = draft().routes.filter((_, i) => !asked.includes(i)).map((route) => route.name);
-  answer.replaceChildren(
+  replace(
+    answer,
     el("h2", { class: "lead", tabindex: "-1" }, lead),
-    skipped.length ? el("p", { class: "hint" }, `Left out for want of freight: ${skipped.join(", ")}.`) : "",
+    skipped.length ? el("p", { class: "hint" }, `Left out for want of freight: ${skipped.join(", ")}.`) : null,
     el(
       "div",
       { class: "outcomes" },
@@ -97,7 +98,7 @@ export function drawComparison({ data, body, answer, form, known, own }) {
       { "aria-label": "Why" },
       el("h2", {}, "Why"),
       el("p", {}, said(data.reason)),
-      breakEvenWords(data.break_even, currency) ?? "",
+      breakEvenWords(data.break_even, currency),
       splitWords(data, currency),
     ),
     evidence(body, data, { currency, signal: own }),
@@ -114,7 +115,7 @@ export function drawComparison({ data, body, answer, form, known, own }) {
           el("summary", {}, `Also assumed (${left.length})`),
           el("ul", {}, left.map(({ pointer, text }) => el("li", {}, `${pointer}: ${text}`))),
         )
-      : "",
+      : null,
   );
   keepOpen(answer);
   return lead;

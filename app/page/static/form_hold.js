@@ -53,8 +53,8 @@ export function holdFields(changed) {
     el(
       "div",
       { class: "fields" },
-      day("From", "earliest"),
-      day("To", "latest"),
+      day("Earliest", "earliest"),
+      day("Latest", "latest"),
       day("Needed by", "needed_by", "Last day to open the box."),
       number("Waiting costs", "cost_per_day", `${settings().currency} a day`),
     ),

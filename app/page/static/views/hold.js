@@ -1,7 +1,7 @@
 /* Hold: ship now, or wait for a better day? */
 
 import { missing } from "/page/batch.js";
-import { el } from "/page/dom.js";
+import { el, replace } from "/page/dom.js";
 import { showAssumed } from "/page/fields.js";
 import { forecastFields, holdBody, holdFields } from "/page/form_hold.js";
 import { journeyFields } from "/page/form_journey.js";
@@ -48,15 +48,18 @@ export async function show(root, _parts, signal) {
   form.append(
     holdFields(changed),
     forecastFields(changed),
-    el("h2", {}, "The batch"),
-    el("p", { class: "hint" }, "The same as under Compare."),
-    await journeyFields(changed, { day: false }),
-    await lineFields(changed),
-    await routeFields(changed),
-    bearableFields(changed),
-    await packingFields(changed),
-    moneyFields(changed),
-    sellerFields(changed),
+    el(
+      "details",
+      { class: "folded", open: ask().wanted.length > 0 },
+      el("summary", {}, "The batch, as under Compare", el("span", { class: "count" })),
+      await journeyFields(changed, { day: false }),
+      await lineFields(changed),
+      await routeFields(changed),
+      bearableFields(changed),
+      await packingFields(changed),
+      moneyFields(changed),
+      sellerFields(changed),
+    ),
   );
   if (signal.aborted) return;
   root.append(el("h1", {}, "Hold"), el("div", { class: "two" }, form, answer), jump.link);
@@ -87,7 +90,8 @@ function drawAnswer({ data, body, answer, form }) {
   const sent = body.lines.reduce((sum, row) => sum + row.quantity, 0);
   const best = data.recommended;
   const chosen = best && data.dates.find((entry) => entry.route === best.route && entry.ship_date === best.ship_date);
-  answer.replaceChildren(
+  replace(
+    answer,
     el("h2", { class: "lead", tabindex: "-1" }, lead),
     chosen
       ? el(
@@ -97,7 +101,7 @@ function drawAnswer({ data, body, answer, form }) {
             `${count(chosen.healthy.p05)} to ${count(chosen.healthy.p95)} in 9 of 10 shipments; margin about ` +
             `${money(chosen.margin.mean, body.currency)}.`,
         )
-      : "",
+      : null,
     body.routes.map((route) =>
       holdStrip(
         route.name,
@@ -119,7 +123,7 @@ function drawAnswer({ data, body, answer, form }) {
           el("summary", {}, `Also assumed (${left.length})`),
           el("ul", {}, left.map(({ pointer, text }) => el("li", {}, `${pointer}: ${text}`))),
         )
-      : "",
+      : null,
   );
   keepOpen(answer);
   return lead;
