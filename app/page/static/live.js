@@ -106,7 +106,8 @@ function atFields(form, fault) {
   );
 }
 
-/* A bar at the foot of a phone with the answer in one sentence, that leads to the whole: {link, say(text)}. */
+/* A bar at the foot of a phone with the answer in one sentence, that leads to the whole while that is out of sight:
+   {link, say(text)}. */
 export function jumpTo(answer) {
   const link = el("button", { type: "button", class: "jump", hidden: true, on: { click: go } });
 
@@ -116,11 +117,17 @@ export function jumpTo(answer) {
     lead?.focus();
   }
 
+  let inSight = false;
+  const place = () => (link.hidden = inSight || !link.textContent);
+  new IntersectionObserver(([seen]) => {
+    inSight = seen.isIntersecting;
+    place();
+  }, { rootMargin: "0px 0px -25% 0px" }).observe(answer);
   return {
     link,
     say(text) {
       link.textContent = `${text} ↓`;
-      link.hidden = false;
+      place();
     },
   };
 }
