@@ -37,13 +37,10 @@ export async function show(root, _parts, signal) {
   const { changed, update } = live({
     form,
     answer,
+    jump,
     signal,
     ask,
-    draw: (data, body) => {
-      const lead = drawAnswer({ data, body, answer, form });
-      jump.say(lead);
-      return lead;
-    },
+    draw: (data, body) => drawAnswer({ data, body, answer, form }),
   });
   form.append(
     holdFields(changed),
