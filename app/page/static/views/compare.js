@@ -47,6 +47,8 @@ export async function show(root, _parts, signal) {
     forecastFields(changed),
   );
   if (signal.aborted) return;
-  root.append(el("h1", {}, "Compare"), el("div", { class: "two" }, form, answer), jump.link);
+  root.append(el("h1", {}, "Compare"),
+    el("p", {}, "Which way should this batch travel? Fill in what you know; the answer follows every change."),
+    el("div", { class: "two" }, form, answer), jump.link);
   await update();
 }

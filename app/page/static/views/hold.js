@@ -59,7 +59,9 @@ export async function show(root, _parts, signal) {
     ),
   );
   if (signal.aborted) return;
-  root.append(el("h1", {}, "Hold"), el("div", { class: "two" }, form, answer), jump.link);
+  root.append(el("h1", {}, "Hold"),
+    el("p", {}, "Ship now, or wait for a better day? The batch is the one under Compare."),
+    el("div", { class: "two" }, form, answer), jump.link);
   await update();
 }
 
