@@ -21,6 +21,7 @@ from app.routes import (
     claims,
     compare,
     docs,
+    forecast,
     hold,
     model_page,
     model_versions,
@@ -83,6 +84,7 @@ def create_app(settings: Settings) -> FastAPI:
     app.add_middleware(BodyLimits, of_path={shipments.IMPORT_PATH: shipments.CSV_LIMIT_BYTES})
     app.add_middleware(NeedsKey)
     app.add_middleware(LoopbackOnly, keys_needed=keys_needed)
+    app.add_middleware(Compressed)
     app.add_middleware(SecurityHeaders)
     answering = (
         risk,
@@ -94,6 +96,7 @@ def create_app(settings: Settings) -> FastAPI:
         model_versions,
         sellers,
         track_record,
+        forecast,
         docs,
         page,
     )
@@ -101,5 +104,4 @@ def create_app(settings: Settings) -> FastAPI:
     for module in (*answering, shipments, shipment_life, outlook, wish_list, claims):
         app.include_router(module.router)
     app.mount(PREFIX, page.FILES)
-    app.add_middleware(Compressed)
     return app
