@@ -14,7 +14,7 @@ from app.services.arrivals import decide_arrival, read_arrival
 from app.services.box_scores import BoxScore, score_boxes
 from app.services.shipment_changes import ChangeCall, change
 from app.services.shipment_plans import plan_shipment
-from app.services.track_record import PARTS_MINIMUM, TrackRecord
+from app.services.track_record import PARTS_MINIMUM, TrackRecord, is_before_arrival
 from app.store.database import Database
 from app.store.forecasts import CountedLine, ForecastBox, read_forecast_boxes, read_forecasts
 from tests.app.batches import COURIER, engine, fixed, line
@@ -153,6 +153,16 @@ def test_only_forecasts_from_before_the_arrival_count(database: Database) -> Non
     assert (late.boxes, late.not_scored.forecast_after_arrival) == (0, 1)
     opened(database, engine(), planned_at=PLANNED_AT)
     assert answered(database).boxes == 1
+
+
+@pytest.mark.parametrize(("hour", "scored"), [(9, True), (11, False)])
+def test_of_a_date_alone_the_day_may_have_begun_in_the_east(database: Database, hour: int, scored: bool) -> None:
+    # 16 January begins at UTC+14 when it is 10:00 of 15 January in UTC.
+    opened(database, engine(), reference="A-1", planned_at=datetime(2027, 1, 15, hour, tzinfo=UTC))
+    with database.reading() as connection:
+        [box] = read_forecast_boxes(connection)
+    assert is_before_arrival(box._replace(arrived_at=None)) == scored
+    assert is_before_arrival(box)
 
 
 def test_a_forecast_equal_to_the_rules_scores_equal(database: Database) -> None:
