@@ -181,6 +181,20 @@ TEMPLATES = {
         more=("Over more than {far_km} km temperatures may differ by several degrees.",),
     ),
     "date_unusual": Template("{what} is {date}: check that this is meant.", BUYER),
+    # The ledger of boxes
+    "outcome_missing": Template(
+        "{n} of the planned shipments should have left more than {days} days ago and have no outcome: record the "
+        "arrival, or the event lost. Outcomes that are left out flatter the chances.",
+        BUYER,
+    ),
+    "logger_partial": Template(
+        "The logger covers {share} of the time from departure to opening: the rest is taken to be like it.", BUYER
+    ),
+    "recheck_dropped": Template(
+        "The recheck no longer adds up to the plants alive at arrival and was taken out: enter it again. The old "
+        "counts are kept in the history.",
+        BUYER,
+    ),
     "boxes_overfull": Template(
         "{route}: {boxes} boxes for {plants} plants are more than {capacity} a box; crowding is not in the model.",
         BUYER,

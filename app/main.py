@@ -26,6 +26,7 @@ from app.routes import (
     reference,
     risk,
     sellers,
+    shipment_life,
     shipments,
 )
 from app.settings import Settings
@@ -67,8 +68,9 @@ def create_app(settings: Settings) -> FastAPI:
     add_problem_handlers(app)
     app.add_middleware(BodyLimits, of_path={shipments.IMPORT_PATH: shipments.CSV_LIMIT_BYTES})
     app.add_middleware(LoopbackOnly)
-    answering = (risk, compare, hold, order_size, reference, model_page, model_versions, sellers, shipments, docs, page)
-    for module in answering:
+    answering = (risk, compare, hold, order_size, reference, model_page, model_versions, sellers, docs, page)
+    # A fixed path goes before the path of any shipment.
+    for module in (*answering, shipments, shipment_life):
         app.include_router(module.router)
     app.mount(PREFIX, page.FILES)
     app.add_middleware(Compressed)

@@ -21,14 +21,22 @@ from app.schemas.problem import HealthAnswer, ProblemBody
 from app.schemas.reference import GeneraAnswer, PackingsAnswer, PlacesAnswer, ServicesAnswer
 from app.schemas.risk import RiskAnswer, RiskRequest
 from app.schemas.sellers import SellersAnswer
+from app.schemas.shipment_answers import ShipmentAnswer, ShipmentsAnswer
+from app.schemas.shipments import PlanRequest
 
 
 @dataclass(frozen=True, slots=True)
 class Operation:
-    """The models of one operation; no request model for a GET."""
+    """The models of one operation; no request model for a GET.
+
+    The example of an operation on `records` depends on what was recorded before, so it is checked against the models
+    and not by making the call again.
+    """
 
     answer: type[BaseModel]
     request: type[BaseModel] | None = None
+    status: int = 200
+    records: bool = False
 
 
 OPERATIONS = {
@@ -39,6 +47,9 @@ OPERATIONS = {
     "model": Operation(ModelAnswer),
     "model_versions": Operation(ModelVersionsAnswer),
     "sellers": Operation(SellersAnswer),
+    "plan_shipment": Operation(ShipmentAnswer, PlanRequest, status=201, records=True),
+    "shipments": Operation(ShipmentsAnswer, records=True),
+    "shipment": Operation(ShipmentAnswer, records=True),
     "genera": Operation(GeneraAnswer),
     "packings": Operation(PackingsAnswer),
     "places": Operation(PlacesAnswer),
@@ -65,8 +76,9 @@ def declared(name: str) -> dict[str, Any]:
     declaration: dict[str, Any] = {
         "operation_id": name,
         "response_model": None,
+        "status_code": operation.status,
         "responses": {
-            200: {"description": "The answer", "content": _content(operation.answer)},
+            operation.status: {"description": "The answer", "content": _content(operation.answer)},
             "default": {"description": "A refusal", "content": _content(ProblemBody, MEDIA_TYPE)},
         },
     }
@@ -74,6 +86,12 @@ def declared(name: str) -> dict[str, Any]:
         body = {"required": True, "content": _content(operation.request)}
         declaration["openapi_extra"] = {"requestBody": body}
     return declaration
+
+
+def success(operation: dict[str, Any]) -> dict[str, Any]:
+    """Return the answer to a call that succeeds, in the document's operation."""
+    answer: dict[str, Any] = next(said for status, said in operation["responses"].items() if status.startswith("2"))
+    return answer
 
 
 def openapi_document(app: FastAPI) -> dict[str, Any]:
@@ -92,5 +110,5 @@ def openapi_document(app: FastAPI) -> dict[str, Any]:
             if "request" in example:
                 operation["requestBody"]["content"]["application/json"]["example"] = example["request"]
             if "answer" in example:
-                operation["responses"]["200"]["content"]["application/json"]["example"] = example["answer"]
+                success(operation)["content"]["application/json"]["example"] = example["answer"]
     return document

@@ -8,9 +8,11 @@ The exception tree::
     ├── NotFound                404  no such address or thing
     ├── MethodNotAllowed        405  the address takes another method
     ├── Conflict                409  at odds with what is recorded
+    ├── PreconditionFailed      412  what is to be changed has changed meanwhile, or is there already
     ├── TooLarge                413  the body is over its limit
     ├── UnsupportedMediaType    415  the body is not said to be of the type taken
     ├── InvalidInput            422  JSON or CSV, but not what the operation takes
+    ├── PreconditionRequired    428  a change does not say which version it changes
     ├── StoreUnavailable        503  the database cannot be used
     └── HttpProblem             4xx  any other refusal of the framework
 """
@@ -144,6 +146,14 @@ class Conflict(Problem):
     title = "Conflict"
 
 
+class PreconditionFailed(Problem):
+    """What is to be changed has changed meanwhile, or is there already."""
+
+    status = 412
+    code = "precondition_failed"
+    title = "Precondition failed"
+
+
 class TooLarge(Problem):
     """The body is over its limit."""
 
@@ -205,6 +215,14 @@ class InvalidCells(InvalidInput):
         self.n_faults = n
 
 
+class PreconditionRequired(Problem):
+    """A change does not say which version it changes."""
+
+    status = 428
+    code = "precondition_required"
+    title = "Precondition required"
+
+
 class StoreUnavailable(Problem):
     """The database of the ledger cannot be used."""
 
@@ -245,9 +263,11 @@ KINDS: tuple[type[Problem], ...] = (
     NotFound,
     MethodNotAllowed,
     Conflict,
+    PreconditionFailed,
     TooLarge,
     UnsupportedMediaType,
     InvalidInput,
+    PreconditionRequired,
     Problem,
     StoreUnavailable,
 )

@@ -4,7 +4,7 @@ A wrong type is refused, never converted: "6" is not 6, true is not 1, 2.0 is no
 """
 
 from collections.abc import Sequence
-from datetime import date
+from datetime import UTC, date, datetime
 from typing import Annotated, Any, Literal
 
 from pydantic import (
@@ -22,6 +22,7 @@ from pydantic_core import CoreSchema, InitErrorDetails, PydanticCustomError, cor
 
 CROSS_FIELD = "cross_field"
 MAX_LISTED = 100
+MOMENT_WORDS = "a moment of ISO 8601 with its offset, such as 2027-01-11T08:00:00+07:00, 1900 to 2199"
 
 Fault = tuple[tuple[str | int, ...], str]
 
@@ -70,9 +71,57 @@ class _LocalDate:
         return {"type": "string", "format": "date", "x-expected": "a date written YYYY-MM-DD, 1900 to 2199"}
 
 
-LocalDate = Annotated[date, _LocalDate]
+class _Moment:
+    """A moment with its offset, ISO 8601 (pydantic alone also takes numbers and counts of seconds)."""
 
-Text = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=120)]
+    @classmethod
+    def __get_pydantic_core_schema__(cls, _source: Any, _handler: GetCoreSchemaHandler) -> CoreSchema:
+        written = r"^\d{4}-\d{2}-\d{2}[Tt ]\d{2}:\d{2}(:\d{2}([.,]\d{1,6})?)?([Zz]|[+-]\d{2}:?\d{2})$"
+        return core_schema.json_or_python_schema(
+            json_schema=core_schema.chain_schema(
+                [
+                    core_schema.str_schema(strict=True, pattern=written),
+                    core_schema.datetime_schema(
+                        strict=False,
+                        tz_constraint="aware",
+                        ge=datetime(1900, 1, 1, tzinfo=UTC),
+                        le=datetime(2199, 12, 31, tzinfo=UTC),
+                    ),
+                ]
+            ),
+            python_schema=core_schema.datetime_schema(strict=True, tz_constraint="aware"),
+        )
+
+    @classmethod
+    def __get_pydantic_json_schema__(cls, _schema: CoreSchema, _handler: GetJsonSchemaHandler) -> JsonSchemaValue:
+        return {"type": "string", "format": "date-time", "x-expected": MOMENT_WORDS}
+
+
+LocalDate = Annotated[date, _LocalDate]
+Moment = Annotated[datetime, _Moment]
+
+# A control character is a slip of a program, and PostgreSQL takes no NUL.
+NO_CONTROLS = r"^[^\x00-\x1f\x7f-\x9f]*$"
+LINE_ENDS_ONLY = r"^[^\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f]*$"
+Text = Annotated[
+    str,
+    StringConstraints(strip_whitespace=True, min_length=1, max_length=120, pattern=NO_CONTROLS),
+    Field(json_schema_extra={"x-expected": "a text of 1 to 120 characters, none of them a control character"}),
+]
+Note = Annotated[
+    str,
+    StringConstraints(strip_whitespace=True, max_length=120, pattern=NO_CONTROLS),
+    Field(json_schema_extra={"x-expected": "a text of up to 120 characters, none of them a control character"}),
+]
+LongNote = Annotated[
+    str,
+    StringConstraints(strip_whitespace=True, max_length=4000, pattern=LINE_ENDS_ONLY),
+    Field(
+        json_schema_extra={
+            "x-expected": "a text of up to 4,000 characters, line ends and tabs the only control characters"
+        }
+    ),
+]
 PlaceCode = Annotated[
     str,
     Field(

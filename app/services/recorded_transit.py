@@ -6,6 +6,7 @@ from zoneinfo import ZoneInfo
 
 SHORTEST_DAYS = 0.5
 LONGEST_DAYS = 90.0
+SHORTEST_TIMED_DAYS = 1.0 / 24.0
 SECONDS_A_DAY = 86_400.0
 NOON = time(12)
 
@@ -23,6 +24,34 @@ def days_between(ship_date: date, arrival_date: date, origin_zone: str, destinat
 def recorded_transit_days(ship_date: date, arrival_date: date, origin_zone: str, destination_zone: str) -> float:
     """Return the days from closing the box to opening it, at least half a day."""
     return max(SHORTEST_DAYS, days_between(ship_date, arrival_date, origin_zone, destination_zone))
+
+
+def timed_transit_days(departed_at: datetime, opened_at: datetime) -> float:
+    """Return the days from one moment to another, at least an hour."""
+    return max(SHORTEST_TIMED_DAYS, (opened_at - departed_at).total_seconds() / SECONDS_A_DAY)
+
+
+def known_transit_days(
+    ship_date: date,
+    arrival_date: date,
+    departed_at: datetime | None,
+    opened_at: datetime | None,
+    zones: tuple[str, str],
+) -> float:
+    """Return the days from departure to opening: from times where both are known, else from the local dates.
+
+    `zones` are those of origin and destination; the date of opening counts where its time is known.
+    """
+    if opened_at is None:
+        return recorded_transit_days(ship_date, arrival_date, *zones)
+    if departed_at is None:
+        return recorded_transit_days(ship_date, local_date(opened_at, zones[1]), *zones)
+    return timed_transit_days(departed_at, opened_at)
+
+
+def local_date(moment: datetime, zone: str) -> date:
+    """Return the date of a moment where it happened."""
+    return moment.astimezone(ZoneInfo(zone)).date()
 
 
 def arrival_fault(ship_date: date, arrival_date: date, origin_zone: str, destination_zone: str) -> str | None:

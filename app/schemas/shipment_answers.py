@@ -1,0 +1,159 @@
+"""What is said of a shipment: its plan and forecast as stored, its journey, its arrival, what to do next."""
+
+from datetime import date, datetime
+from typing import Any, Literal
+
+from pydantic import Field
+
+from app.schemas.answers import AnswerModel, Caution
+from app.schemas.shipments import ClaimOutcome, ShipmentState
+
+
+class EventAnswer(AnswerModel):
+    """Something that was heard of a box on its way."""
+
+    at: datetime
+    kind: str
+    note: str
+
+
+class ReadingAnswer(AnswerModel):
+    """One reading of a logger in the box."""
+
+    at: datetime
+    inside_c: float
+
+
+class PlantLine(AnswerModel):
+    """One line of a shipment; counts are null before arrival, and where a file left them unknown."""
+
+    line: int = Field(description="position in the shipment, from 0; the lines of the plan come first")
+    genus: str
+    cultivar: str | None
+    quantity: int | None = Field(description="ordered; null where it was not")
+    sent: int | None
+    healthy: int | None
+    damaged: int | None
+    dead: int | None
+    missing: int | None = Field(description="ordered and not sent")
+    note: str
+
+
+class LoggerSummary(AnswerModel):
+    """What a logger showed."""
+
+    readings: int
+    first: datetime
+    last: datetime
+    mean_c: float = Field(description="time-weighted")
+    min_c: float
+    max_c: float
+
+
+class ArrivalAnswer(AnswerModel):
+    """What was found in the box; times are null where only dates are known."""
+
+    arrival_date: date = Field(description="local date at the destination")
+    arrived_at: datetime | None
+    opened_at: datetime | None
+    transit_days: float = Field(description="from departure to opening; from dates where times are not known")
+    lines: list[PlantLine]
+    missing: int = Field(description="plants ordered and not sent")
+    notes: str
+    photos: list[str] = Field(description="names of files, which are not stored here")
+    inside_temp_c: float | None = Field(description="mean of a logger")
+    logger: list[ReadingAnswer]
+    logger_summary: LoggerSummary | None
+
+
+class RecheckedLineAnswer(AnswerModel):
+    """Counts of one line about two weeks on."""
+
+    line: int
+    healthy: int
+    damaged: int
+    dead: int
+    gone: int
+
+
+class RecheckAnswer(AnswerModel):
+    """How the plants did after arrival."""
+
+    recheck_date: date
+    checked_at: datetime | None
+    lines: list[RecheckedLineAnswer]
+    notes: str
+    late_loss_share: float | None = Field(
+        description="dead at the recheck, of the plants looked at again that were alive at arrival; null for none"
+    )
+
+
+class ClaimState(AnswerModel):
+    """What became of the claim."""
+
+    outcome: ClaimOutcome
+    amount: float | None
+    settled_on: date | None
+
+
+class NextStep(AnswerModel):
+    """Something to do after the box was opened."""
+
+    code: str
+    text: str
+    from_: datetime = Field(alias="from")
+    until: datetime
+    status: str = Field(description="what the step rests on")
+    state: Literal["ahead", "now", "past", "done"] = Field(description="at the moment of the answer")
+
+
+class ShipmentAnswer(AnswerModel):
+    """A shipment as a whole."""
+
+    id: str
+    reference: str | None
+    state: ShipmentState
+    plan: dict[str, Any] | None = Field(description="as given; null for a shipment taken from a file")
+    forecast: dict[str, Any] | None = Field(
+        description="the route's answer at planning, with model_version and seed; never changed"
+    )
+    departed_at: datetime | None
+    events: list[EventAnswer] = Field(description="in order of time")
+    arrival: ArrivalAnswer | None
+    recheck: RecheckAnswer | None
+    claim: ClaimState | None
+    next_steps: list[NextStep]
+    cautions: list[Caution]
+    created_at: datetime
+    updated_at: datetime
+
+
+class ShipmentItem(AnswerModel):
+    """A shipment in a list."""
+
+    id: str
+    reference: str | None
+    state: ShipmentState
+    etag: str = Field(description="for If-Match")
+    seller: str | None
+    service: str
+    origin: str
+    destination: str
+    ship_date: date
+    departed_at: datetime | None
+    arrival_date: date | None
+    opened_at: datetime | None
+    lines: list[PlantLine]
+    recheck_on: date | None = Field(description="when to look again, 14 days after opening; null before arrival")
+    recheck_due: bool = Field(description="that day has come, and no recheck is recorded")
+    outcome_missing: bool = Field(description="should have left more than 30 days ago, and neither arrived nor lost")
+    claim: ClaimState | None
+    created_at: datetime
+
+
+class ShipmentsAnswer(AnswerModel):
+    """Shipments, the newest first."""
+
+    items: list[ShipmentItem]
+    next_cursor: str | None = Field(description="for the next page; null at the end")
+    cautions: list[Caution] = Field(description="about the whole ledger, not only this page")

@@ -1,0 +1,75 @@
+"""An invented shipment and the calls of its life."""
+
+from typing import Any
+
+import httpx
+
+from tests.app.batches import BATCH, COURIER, MONDAY, Fields, line
+from tests.app.client import Client
+
+PATH = "/v1/shipments"
+PLAN: Fields = BATCH | {
+    "ship_date": MONDAY,
+    "seller": "Invented Ferns",
+    "routes": [COURIER],
+    "lines": [line("Scindapsus", 20), line("Anthurium", 12, cultivar="Nowhere", unit_cost=14)],
+    "draws": 256,
+}
+DEPARTED = "2027-01-11T09:00:00+07:00"
+ARRIVED = "2027-01-16T10:00:00+00:00"
+COUNTS = [
+    {"line": 0, "healthy": 15, "damaged": 3, "dead": 2},
+    {"line": 1, "sent": 10, "healthy": 9, "damaged": 0, "dead": 1},
+]
+ARRIVAL: Fields = {"arrived_at": ARRIVED, "lines": COUNTS}
+RECHECK: Fields = {
+    "checked_at": "2027-01-30T12:00:00+00:00",
+    "lines": [
+        {"line": 0, "healthy": 13, "damaged": 2, "dead": 2, "gone": 1},
+        {"line": 1, "healthy": 9, "damaged": 0, "dead": 0},
+    ],
+}
+
+
+def planned(client: Client, **fields: Any) -> httpx.Response:
+    """Plan the invented shipment with fields changed."""
+    response = client.post(PATH, json=PLAN | fields)
+    assert response.status_code == 201, response.text
+    return response
+
+
+class Box:
+    """A shipment that is followed: each call is made with the ETag of the one before."""
+
+    def __init__(self, client: Client, **fields: Any) -> None:
+        """Plan it."""
+        self.client = client
+        first = planned(client, **fields)
+        self.path, self.etag = first.headers["location"], first.headers["etag"]
+        self.id: str = first.json()["id"]
+
+    def call(self, method: str, path: str = "", **arguments: Any) -> httpx.Response:
+        """Call with the last ETag, and remember the new one."""
+        headers = {"if-match": self.etag} | arguments.pop("headers", {})
+        response = self.client.request(method, self.path + path, headers=headers, **arguments)
+        self.etag = response.headers.get("etag", self.etag)
+        return response
+
+    def done(self, method: str, path: str = "", **arguments: Any) -> Fields:
+        """Call, and return the answer to a call that succeeds."""
+        response = self.call(method, path, **arguments)
+        assert response.status_code == 200, response.text
+        answer: Fields = response.json()
+        return answer
+
+    def depart(self, **fields: Any) -> Fields:
+        """Record the departure."""
+        return self.done("PATCH", json={"departed_at": DEPARTED} | fields)
+
+    def arrive(self, **fields: Any) -> Fields:
+        """Record the arrival."""
+        return self.done("PUT", "/arrival", json=ARRIVAL | fields)
+
+    def get(self) -> Fields:
+        """Return it as it is now."""
+        return self.done("GET")
