@@ -129,6 +129,16 @@ TEMPLATES = {
         CARRIER,
         rule=True,
     ),
+    # A box that has not arrived
+    "departure_assumed": Template(
+        "When the box was picked up is not recorded: it is taken as closed on {ship_date} at {hour} there.", BUYER
+    ),
+    "far_late": Template(
+        "By its plan fewer than 1 box in 100 on {route} takes so long: from here on the answer rests on how long "
+        "delays last, which is judgement.",
+        CARRIER,
+    ),
+    "note_without_leg": Template("{kind}: {route} has no such leg, so this note is left out.", BUYER),
     # After the box is opened
     "claim_window": Template(
         "Claims are to be made within {hours} h of delivery: photograph or film the opening. Dead on "

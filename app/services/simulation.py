@@ -211,7 +211,7 @@ class BatchSimulation:
         streets = weather.streets(lane, closed_at, int(np.ceil(ends[-1].max())) + 1)
         return Journeys(ends[-1] / 24.0, expose(lane.legs, ends, streets, plan.box, self.clock))
 
-    def _box_chances(self, plan: RoutePlan, exposure: Exposure, box: int) -> Iterator[tuple[Array, Array]]:
+    def plant_chances(self, plan: RoutePlan, exposure: Exposure, box: int = 0) -> Iterator[tuple[Array, Array]]:
         """Yield P(healthy) and P(dead) at unboxing of each line's plants in one box, (draws,) each."""
         effects = self.route_effects(plan.lane.service.service, plan.quarter)
         eta = linear_predictor(self._shipment(box), exposure.equivalent_days, self.posterior)
@@ -219,9 +219,13 @@ class BatchSimulation:
         for own, genus in zip(effects, self.line_genus, strict=True):
             yield box_chances(own + eta[genus], parameters.delta, parameters.h0)
 
+    def late_loss_chance(self, exposure: Exposure, box: int = 0) -> Array:
+        """Return the chance of loss within two weeks among the plants of each genus in one box, (genera, draws)."""
+        return self.posterior.late_loss.chance_in_box(exposure.chill_dose_days, self.normals(f"late {box}"))
+
     def chance_by_box(self, plan: RoutePlan, journeys: Sequence[Journeys], line: int) -> Array:
         """Return the chance that a plant of a line is healthy at unboxing in each box, (draws, boxes)."""
-        chances = [list(self._box_chances(plan, j.exposure, box))[line][0] for box, j in enumerate(journeys)]
+        chances = [list(self.plant_chances(plan, j.exposure, box))[line][0] for box, j in enumerate(journeys)]
         return np.stack(chances, axis=1)
 
     def outcomes(self, plan: RoutePlan, journeys: Sequence[Journeys]) -> RouteDraws:
@@ -230,8 +234,8 @@ class BatchSimulation:
         counts = {name: np.zeros((n_lines, n), dtype=np.int64) for name in ("healthy", "dead", "two_weeks")}
         chance = np.zeros((n_lines, n))
         for box, (_, exposure) in enumerate(journeys):
-            late = self.posterior.late_loss.chance_in_box(exposure.chill_dose_days, self.normals(f"late {box}"))
-            for i, (healthy, dead) in enumerate(self._box_chances(plan, exposure, box)):
+            late = self.late_loss_chance(exposure, box)
+            for i, (healthy, dead) in enumerate(self.plant_chances(plan, exposure, box)):
                 quantity = self.lines[i].quantity
                 first, last = _share_of_box(quantity, box, plan.n_fates)
                 if first == last:

@@ -1,0 +1,107 @@
+"""What to expect of a box in transit, given the time it has taken and what tracking says."""
+
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+
+import numpy as np
+from numpy.typing import NDArray
+
+from app.engine import Engine
+from app.problems import FieldError, InvalidInput
+from app.schemas.compare import CompareRequest, MeanQuantiles
+from app.schemas.outlook import ArrivalChance, LineOutlook, OutlookAnswer
+from app.schemas.risk import ChanceInterval
+from app.services.batch import prepare
+from app.services.compare import usual_layover
+from app.services.followed_box import FollowedBox
+from app.services.open_journey import KnownJourney, Note, closing_time, day_offset, known_journey
+from app.services.outlook_cautions import departure_caution, outlook_cautions
+from app.services.outlook_helps import helps_now
+
+Array = NDArray[np.float64]
+
+MOST_ROWS = 30
+SURE_ENOUGH = 0.99
+LOW, HIGH = 0.1, 0.9
+
+
+@dataclass(frozen=True)
+class BoxOnItsWay:
+    """A box in transit as recorded: its plan (one route), when it was picked up, and the notes of its tracking."""
+
+    plan: CompareRequest
+    departed_at: datetime | None
+    notes: tuple[Note, ...] = ()
+
+    @property
+    def picked_up_at(self) -> datetime | None:
+        """When it was picked up: as recorded, else by the first note that says so."""
+        return self.departed_at or min((note.at for note in self.notes if note.kind == "departed"), default=None)
+
+
+def outlook_of(box: BoxOnItsWay, at: datetime, engine: Engine) -> OutlookAnswer:
+    """Return what to expect of a box, given that it has not arrived at `at`; notes after that do not count.
+
+    Raises
+    ------
+    InvalidInput
+        If `at` is before its departure.
+    """
+    plan = box.plan
+    prepared = prepare(plan, engine, plan.ship_date)
+    [route] = prepared.routes
+    picked_up = box.picked_up_at
+    closed_at = closing_time(route, plan.ship_date, picked_up)
+    departed = closed_at if picked_up is None else picked_up
+    if at < departed:
+        raise InvalidInput([FieldError("/at", f"must not be before the departure, {departed.isoformat()}")])
+    closed_on = route.plan.lane.local(closed_at, "origin").date()
+    known = known_journey(route, closed_at, at, box.notes, usual_layover_days=usual_layover(route, closed_on))
+    followed = FollowedBox(plan, prepared, known, engine)
+    left = followed.journeys.opened_days - known.elapsed_days
+    p10, p50, p90 = np.quantile(left, [0.1, 0.5, 0.9])
+    thermal = route.plan.box
+    assumed = [] if picked_up is not None else [departure_caution(plan)]
+    counted = [note for note in box.notes if note.at <= at]
+    return OutlookAnswer(
+        model_version=engine.model_version,
+        seed=plan.seed,
+        at=at.astimezone(UTC),
+        elapsed_days=known.elapsed_days,
+        leg=None if known.tracked.leg is None else known.leg_names[known.tracked.leg],
+        held=known.tracked.held_since is not None,
+        days_left=MeanQuantiles(mean=left.mean(), p10=p10, p50=p50, p90=p90),
+        arrival_by=arrival_by(known, followed.journeys.opened_days),
+        lines=[
+            LineOutlook(
+                line=i,
+                genus=line.genus,
+                cultivar=line.cultivar,
+                quantity=line.quantity,
+                **{name: _interval(chance) for name, chance in chances.items()},
+            )
+            for i, (line, chances) in enumerate(zip(plan.lines, followed.line_chances(), strict=True))
+        ],
+        heat_pack_ends_at=closed_at + timedelta(hours=thermal.heat_pack_hours) if thermal.heat_pack_w > 0 else None,
+        helps=helps_now(followed),
+        cautions=assumed + outlook_cautions(plan, prepared, followed, counted, engine),
+    )
+
+
+def arrival_by(known: KnownJourney, opened_days: Array) -> list[ArrivalChance]:
+    """Return the chance of having been opened by the end of each local day, until it is over 0.99; 30 days at most."""
+    first_day, offset = day_offset(known)
+    opened = np.sort(np.floor(offset + opened_days))
+    today = int(np.floor(offset + known.elapsed_days))
+    rows = []
+    for day in range(today, today + MOST_ROWS):
+        chance = float(np.searchsorted(opened, day, side="right") / opened.size)
+        rows.append(ArrivalChance(date=first_day + timedelta(days=day), chance=chance))
+        if chance > SURE_ENOUGH:
+            break
+    return rows
+
+
+def _interval(chance: Array) -> ChanceInterval:
+    low, high = np.quantile(chance, [LOW, HIGH])
+    return ChanceInterval(mean=min(float(chance.mean()), 1.0), low=low, high=high)
