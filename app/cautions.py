@@ -14,6 +14,7 @@ CITES = "CITES authority of each country"
 SELLER = "seller"
 CARRIER = "carrier"
 BUYER = "buyer"
+LAWYER = "seller, payment service, carrier, and a lawyer where it matters"
 
 SHARES = frozenset({"share", "usual"})
 
@@ -157,6 +158,21 @@ TEMPLATES = {
     ),
     "no_recourse": Template(
         "No refund or replacement is counted on: an unprotected transfer leaves no recourse.", SELLER
+    ),
+    "claim_practice": Template(
+        "What is said of claims is common practice, not legal advice: the seller's terms, the payment service, the "
+        "carrier's conditions and the law of your country count. Rules change.",
+        LAWYER,
+        rule=True,
+    ),
+    "claim_unpriced": Template("No price is recorded for {plants}: the total leaves them out.", BUYER),
+    "claim_uncounted": Template(
+        "The dead of {plants} were not counted on their own: the claim leaves them out until they are.", BUYER
+    ),
+    "dead_plants": Template(
+        "Keep what is dead in a closed bag until the claim is settled, then throw it away bagged, not on the "
+        "compost: it may carry pests or diseases. Report a pest that you do not know.",
+        PLANT_HEALTH,
     ),
     "late_damage": Template(
         "Chilling injury can stay invisible for about two weeks: look again then, and see the figures for"

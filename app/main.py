@@ -16,6 +16,7 @@ from app.page.files import PREFIX, Compressed
 from app.problem_handlers import add_problem_handlers
 from app.refit_process import RefitProcesses
 from app.routes import (
+    claims,
     compare,
     docs,
     hold,
@@ -70,7 +71,7 @@ def create_app(settings: Settings) -> FastAPI:
     app.add_middleware(LoopbackOnly)
     answering = (risk, compare, hold, order_size, reference, model_page, model_versions, sellers, docs, page)
     # A fixed path goes before the path of any shipment.
-    for module in (*answering, shipments, shipment_life):
+    for module in (*answering, shipments, shipment_life, claims):
         app.include_router(module.router)
     app.mount(PREFIX, page.FILES)
     app.add_middleware(Compressed)

@@ -1,1 +1,1 @@
-"""The buyer's page: static files, and the headers they travel with."""
+"""The buyer's page: static files, templates of pages to print, and the headers they travel with."""

@@ -1,21 +1,58 @@
 """Sellers of the ledger."""
 
+from datetime import UTC, datetime
+from urllib.parse import quote
+
+from anyio import to_thread
 from fastapi import APIRouter, Request, Response
 
 from app.openapi import declared
-from app.routes.exchange import in_worker
+from app.problems import UnsupportedMediaType
+from app.routes.exchange import in_worker, is_json
+from app.routes.preconditions import Preconditions
+from app.schemas.sellers import SellerAnswer
+from app.services.seller_changes import put_seller
 from app.services.sellers import answer_seller, answer_sellers
+
+CREATED, CHANGED = 201, 200
 
 router = APIRouter()
 
 
 @router.get("/v1/sellers", **declared("sellers"))
 async def sellers(request: Request) -> Response:
-    """All sellers of the ledger, each with its time ratio and the boxes behind it."""
+    """All sellers of the ledger, each with what its boxes showed."""
     return await in_worker(request, lambda engine: answer_sellers(request.app.state.database, engine))
 
 
 @router.get("/v1/sellers/{name:path}", include_in_schema=False)
 async def seller(request: Request, name: str) -> Response:
     """One seller, by any spelling of its name."""
-    return await in_worker(request, lambda engine: answer_seller(request.app.state.database, engine, name))
+    state = request.app.state
+    engine = state.active.engine
+    answer = await to_thread.run_sync(lambda: answer_seller(state.database, engine, name), limiter=state.workers)
+    return _said(answer)
+
+
+@router.put("/v1/sellers/{name:path}", include_in_schema=False)
+async def record_seller(request: Request, name: str) -> Response:
+    """Record a seller, or replace what is recorded of it."""
+    if not is_json(request.headers.get("content-type", "")):
+        raise UnsupportedMediaType
+    data = await request.body()
+    state, preconditions = request.app.state, Preconditions.of(request.headers)
+    engine = state.active.engine
+
+    def work() -> tuple[SellerAnswer, bool]:
+        stored, new = put_seller(state.database, name, preconditions, data, now=datetime.now(UTC))
+        return answer_seller(state.database, engine, stored.details.name), new
+
+    answer, new = await to_thread.run_sync(work, limiter=state.workers)
+    return _said(answer, CREATED if new else CHANGED)
+
+
+def _said(answer: SellerAnswer, status: int = CHANGED) -> Response:
+    headers = {"ETag": answer.etag}
+    if status == CREATED:
+        headers["Location"] = f"/v1/sellers/{quote(answer.name, safe='')}"
+    return Response(answer.model_dump_json(), status, headers, media_type="application/json")

@@ -13,6 +13,7 @@ from app.services.assumptions import costs_of, unsaid
 from app.services.genera import resolve_genus
 from app.services.lanes import Lane, WeatherDraws
 from app.services.places import resolve_place
+from app.services.seller_defaults import NOTHING_KNOWN, SellerKnown
 from app.services.senders import drift_quarter, seller_level
 from app.services.simulation import BatchLine, BatchSimulation, RoutePlan
 from model.box import Box, conductance_w_per_k
@@ -98,8 +99,12 @@ class PackedBox:
     cold_packs: int
 
 
-def prepare(batch: Batch, engine: Engine, ship_date: date | None = None) -> PreparedBatch:
+def prepare(
+    batch: Batch, engine: Engine, ship_date: date | None = None, known: SellerKnown = NOTHING_KNOWN
+) -> PreparedBatch:
     """Resolve a request against the reference tables; without a ship date the latest record of its seller counts.
+
+    `known` is what `with_seller` took from the seller's record.
 
     Raises
     ------
@@ -124,7 +129,7 @@ def prepare(batch: Batch, engine: Engine, ship_date: date | None = None) -> Prep
         )
         lines.append(BatchLine(plant, line.quantity))
     costs, assumed = costs_of(batch, reference)
-    assumed += unsaid(batch)
+    assumed += [*known.assumed, *unsaid(batch)]
     packing = batch.packing
     capacity = packing.capacity or reference.containers[packing.container].capacity
     if packing.capacity is None:
@@ -165,6 +170,7 @@ def prepare(batch: Batch, engine: Engine, ship_date: date | None = None) -> Prep
             apart=route.travel == "apart" and n_boxes > 1,
             papers_days=_papers_share(batch) * lane.service.papers_delay_days,
             quarter=drift_quarter(batch.seller, ship_date),
+            wait_h=known.wait_h,
         )
         routes.append(PreparedRoute(asked=route, plan=plan, solved=solved, capacity=capacity, costs=costs))
     if unknown := [words for name, words in PAPERS.items() if getattr(batch.paperwork, name) is None]:

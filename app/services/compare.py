@@ -24,8 +24,10 @@ from app.services.batch import PreparedRoute, prepare, shared_draws
 from app.services.batch_cautions import asked_cautions, closing_cautions, journey_cautions, layover_cautions
 from app.services.money import RouteMoney, route_money
 from app.services.reasons import compare_reason
+from app.services.seller_defaults import with_seller
 from app.services.simulation import RouteDraws
 from app.services.splitting import splitting
+from app.store.seller_records import SellerRecord
 from model.break_even import RouteEconomics, break_even, overtakes
 from model.decision import (
     chance_best,
@@ -50,9 +52,10 @@ class SimulatedRoute:
     money: RouteMoney
 
 
-def answer_compare(request: CompareRequest, engine: Engine) -> CompareAnswer:
+def answer_compare(request: CompareRequest, engine: Engine, seller: SellerRecord | None = None) -> CompareAnswer:
     """Return the routes side by side, the recommended one with its reason, and what was assumed."""
-    prepared = prepare(request, engine, request.ship_date)
+    request, known = with_seller(request, seller)
+    prepared = prepare(request, engine, request.ship_date, known)
     simulation, weather = shared_draws(request, prepared, engine, request.ship_date)
 
     def simulate(route: PreparedRoute) -> SimulatedRoute:

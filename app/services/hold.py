@@ -17,8 +17,10 @@ from app.services.compare import distribution
 from app.services.lanes import WeatherDraws
 from app.services.money import route_money
 from app.services.reasons import bearable, money, percent
+from app.services.seller_defaults import with_seller
 from app.services.senders import drift_quarter
 from app.services.simulation import BatchSimulation
+from app.store.seller_records import SellerRecord
 from model.decision import chance_better, chance_loss_within_limit
 
 WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
@@ -36,9 +38,10 @@ class _Departure:
     margin: NDArray[np.float64]
 
 
-def answer_hold(request: HoldRequest, engine: Engine) -> HoldAnswer:
+def answer_hold(request: HoldRequest, engine: Engine, seller: SellerRecord | None = None) -> HoldAnswer:
     """Return every ship date and route, the recommended one, and why."""
-    prepared = prepare(request, engine, request.earliest)
+    request, known = with_seller(request, seller)
+    prepared = prepare(request, engine, request.earliest, known)
     span = (request.latest - request.earliest).days
     simulation, weather = shared_draws(request, prepared, engine, request.earliest, span_days=span)
     departures = [

@@ -11,16 +11,19 @@ from app.schemas.order_size import OrderSizeAnswer, OrderSizeRequest, RouteOrder
 from app.services.batch import MOST_BOXES, PreparedRoute, prepare, shared_draws
 from app.services.batch_cautions import asked_cautions, closing_cautions, layover_cautions
 from app.services.compare import MOST_PLANTS, distribution, money_items, usual_layover
+from app.services.seller_defaults import with_seller
 from app.services.simulation import BatchSimulation
+from app.store.seller_records import SellerRecord
 from model.landed_cost import landed_cost
 from model.order_size import enough_chance, enough_chance_apart, smallest_order, smallest_order_apart
 
 Chances = Callable[[PreparedRoute, int], NDArray[np.float64]]
 
 
-def answer_order_size(request: OrderSizeRequest, engine: Engine) -> OrderSizeAnswer:
+def answer_order_size(request: OrderSizeRequest, engine: Engine, seller: SellerRecord | None = None) -> OrderSizeAnswer:
     """Return for each route the smallest quantity of the target line and what it costs."""
-    prepared = prepare(request, engine, request.ship_date)
+    request, known = with_seller(request, seller)
+    prepared = prepare(request, engine, request.ship_date, known)
     simulation, weather = shared_draws(request, prepared, engine, request.ship_date)
 
     def chances(route: PreparedRoute, n_boxes: int) -> NDArray[np.float64]:

@@ -1,10 +1,13 @@
-"""Sellers of the ledger, each with what the active model learned of it."""
+"""Sellers of the ledger, each with what its boxes showed and what the active model learned of it."""
 
 from app.engine import Engine
 from app.ledger import seller_key
 from app.problems import NotFound
 from app.schemas.sellers import SellerAnswer, SellersAnswer
 from app.services.effects import seller_effect
+from app.services.seller_figures import LedgerFigures, read_figures
+from app.services.seller_questions import answers_of, open_questions, packing_of
+from app.services.seller_trend import seller_trend
 from app.store.database import Database
 from app.store.seller_records import SellerRecord, list_sellers, read_seller
 
@@ -17,11 +20,12 @@ def answer_sellers(database: Database, engine: Engine) -> SellersAnswer:
     StoreUnavailable
         If the database cannot be used.
     """
-    records: list[SellerRecord] = []
+    items: list[SellerAnswer] = []
     if not database.absent:
         with database.reading() as connection:
-            records = list_sellers(connection)
-    return SellersAnswer(model_version=engine.model_version, items=[_answer(record, engine) for record in records])
+            records, figures = list_sellers(connection), read_figures(connection, engine.reference)
+        items = [_answer(record, figures, engine) for record in records]
+    return SellersAnswer(model_version=engine.model_version, items=items)
 
 
 def answer_seller(database: Database, engine: Engine, name: str) -> SellerAnswer:
@@ -34,24 +38,53 @@ def answer_seller(database: Database, engine: Engine, name: str) -> SellerAnswer
     StoreUnavailable
         If the database cannot be used.
     """
-    record = None
-    if not database.absent:
-        with database.reading() as connection:
-            record = read_seller(connection, seller_key(name))
+    record = stored_seller(database, name)
     if record is None:
         raise NotFound("There is no such seller.")
-    return _answer(record, engine)
+    with database.reading() as connection:
+        figures = read_figures(connection, engine.reference)
+    return _answer(record, figures, engine)
 
 
-def _answer(record: SellerRecord, engine: Engine) -> SellerAnswer:
-    effect = seller_effect(engine, record.key, record.name)
+def stored_seller(database: Database, name: str | None) -> SellerRecord | None:
+    """Return what is recorded of a seller, by any spelling of its name; None where there is nothing.
+
+    Raises
+    ------
+    StoreUnavailable
+        If the database cannot be used.
+    """
+    # No name on record has a NUL, and one of the databases cannot be asked for one.
+    if name is None or "\0" in name or database.absent:
+        return None
+    with database.reading() as connection:
+        return read_seller(connection, seller_key(name))
+
+
+def _answer(record: SellerRecord, figures: LedgerFigures, engine: Engine) -> SellerAnswer:
+    details, key = record.details, record.key
+    effect = seller_effect(engine, key, details.name)
+    own = figures.of(key)
     return SellerAnswer(
-        name=record.name,
-        kind=record.kind,
-        country=record.country,
-        notes=record.notes,
+        name=details.name,
+        kind=details.kind,
+        country=details.country,
+        notes=details.notes,
+        recourse=details.recourse,
+        packing=packing_of(details),
+        answers=answers_of(details),
+        unknown=open_questions(details),
+        etag=record.etag,
         time_ratio=effect.time_ratio,
         boxes=effect.evidence.boxes,
         plants=effect.evidence.plants,
         text=effect.text,
+        recorded_boxes=own.boxes,
+        first_ship_date=own.first_ship_date,
+        last_ship_date=own.last_ship_date,
+        late=figures.late(key),
+        damaged=figures.damaged(key),
+        dead=figures.dead(key),
+        claims=figures.claims(key),
+        trend=seller_trend(engine, key, details.name),
     )

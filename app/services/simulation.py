@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from app.engine import Engine
 from app.services.lanes import Lane, WeatherDraws, days_until_open
 from model.box import Box
-from model.journey import Exposure, expose, leg_ends
+from model.journey import DEFAULT_WAIT_H, Exposure, expose, leg_ends
 from model.predict import Plant, PosteriorDraws, box_chances, clock_draws, linear_predictor, plant_effects
 from model.transit import TransitTime
 
@@ -64,6 +64,8 @@ class RoutePlan:
         Median of the clearance delay for missing papers.
     quarter : int or None
         Of the seller's effect; None for its latest with boxes.
+    wait_h : float
+        From closing the box to its pick-up.
     """
 
     lane: Lane
@@ -73,6 +75,7 @@ class RoutePlan:
     apart: bool
     papers_days: float
     quarter: int | None = None
+    wait_h: float = DEFAULT_WAIT_H
 
     @property
     def n_fates(self) -> int:
@@ -207,7 +210,7 @@ class BatchSimulation:
         added: dict[str, Array | float] = {lane.service.delay_leg: delay}
         for leg, days in ((CLEARANCE_LEG, clearance), (ORIGIN_LEG, layover_days)):
             added[leg] = added.get(leg, 0.0) + days
-        ends = leg_ends(lane.legs, body, added_days=added)
+        ends = leg_ends(lane.legs, body, added_days=added, wait_h=plan.wait_h)
         streets = weather.streets(lane, closed_at, int(np.ceil(ends[-1].max())) + 1)
         return Journeys(ends[-1] / 24.0, expose(lane.legs, ends, streets, plan.box, self.clock))
 

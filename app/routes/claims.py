@@ -1,0 +1,29 @@
+"""``GET /v1/shipments/{id}/claim``, as data or as a page to print."""
+
+from anyio import to_thread
+from fastapi import APIRouter, Request, Response
+
+from app.routes.negotiation import prefers_html
+from app.services.claim import answer_claim
+from app.services.claim_page import HEADERS, claim_page
+
+VARY = {"Vary": "Accept"}
+
+router = APIRouter()
+
+
+@router.get("/v1/shipments/{shipment_id}/claim", include_in_schema=False)
+async def claim(request: Request, shipment_id: str) -> Response:
+    """What can be claimed for an arrived box, of whom, until when; a page with ``Accept: text/html``."""
+    state = request.app.state
+    engine = state.active.engine
+    page = prefers_html(", ".join(request.headers.getlist("accept")))
+
+    def work() -> bytes:
+        answer = answer_claim(state.database, engine, shipment_id)
+        return claim_page(answer).encode() if page else answer.model_dump_json().encode()
+
+    content = await to_thread.run_sync(work, limiter=state.workers)
+    if page:
+        return Response(content, headers=VARY | HEADERS, media_type="text/html; charset=utf-8")
+    return Response(content, headers=VARY, media_type="application/json")
