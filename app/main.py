@@ -19,6 +19,7 @@ from app.routes import (
     claims,
     compare,
     docs,
+    forecast,
     hold,
     model_page,
     model_versions,
@@ -69,10 +70,12 @@ def create_app(settings: Settings) -> FastAPI:
     add_problem_handlers(app)
     app.add_middleware(BodyLimits, of_path={shipments.IMPORT_PATH: shipments.CSV_LIMIT_BYTES})
     app.add_middleware(LoopbackOnly)
-    answering = (risk, compare, hold, order_size, reference, model_page, model_versions, sellers, docs, page)
+    answering = (risk, compare, hold, order_size, reference, model_page, model_versions, sellers, docs)
     # A fixed path goes before the path of any shipment.
     for module in (*answering, shipments, shipment_life, claims):
         app.include_router(module.router)
+    app.include_router(forecast.router)
+    app.include_router(page.router)
     app.mount(PREFIX, page.FILES)
     app.add_middleware(Compressed)
     return app

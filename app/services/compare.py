@@ -1,12 +1,12 @@
 """Compare routes for a batch."""
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import date
 
 import numpy as np
 
 from app.engine import Engine
-from app.schemas.answers import Distribution
 from app.schemas.compare import (
     BreakEven,
     CompareAnswer,
@@ -19,14 +19,16 @@ from app.schemas.compare import (
     MoneyItem,
     PlantCounts,
     RouteOutcome,
+    RulesOnly,
 )
-from app.services.batch import PreparedRoute, prepare, shared_draws
+from app.services.batch import PreparedBatch, PreparedRoute, prepare, shared_draws
 from app.services.batch_cautions import asked_cautions, closing_cautions, journey_cautions, layover_cautions
 from app.services.money import RouteMoney, route_money
 from app.services.reasons import compare_reason
 from app.services.seller_defaults import with_seller
 from app.services.simulation import RouteDraws
 from app.services.splitting import splitting
+from app.services.summaries import distribution, inside_by_day, strip
 from app.store.seller_records import SellerRecord
 from model.break_even import RouteEconomics, break_even, overtakes
 from model.decision import (
@@ -34,13 +36,14 @@ from model.decision import (
     chance_loss_within_limit,
     choose_route,
     cost_per_healthy_plant,
-    summarise,
     worst_share_mean,
 )
 from model.landed_cost import LandedCost
 
 # A break-even or an order past this many plants is none.
 MOST_PLANTS = 10_000
+# Enough to stand beside an answer, at a quarter of its cost.
+RULES_DRAWS = 1024
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -56,24 +59,13 @@ def answer_compare(request: CompareRequest, engine: Engine, seller: SellerRecord
     """Return the routes side by side, the recommended one with its reason, and what was assumed."""
     request, known = with_seller(request, seller)
     prepared = prepare(request, engine, request.ship_date, known)
-    simulation, weather = shared_draws(request, prepared, engine, request.ship_date)
-
-    def simulate(route: PreparedRoute) -> SimulatedRoute:
-        journeys = simulation.journeys(
-            route.plan,
-            request.ship_date,
-            weather,
-            request.closed_dates,
-            layover_days=usual_layover(route, request.ship_date),
-        )
-        drawn = simulation.outcomes(route.plan, journeys)
-        return SimulatedRoute(route, drawn, route_money(request, prepared, route, drawn))
-
+    simulate = _simulator(request, prepared, engine)
     simulated = [simulate(route) for route in prepared.routes]
     best = chance_best(np.stack([s.money.margin for s in simulated], axis=1))
     outcomes = []
-    for s, chance in zip(simulated, best, strict=True):
-        outcome = _outcome(request, s, float(chance))
+    by_rules = _rules_only(request, engine)
+    for s, chance, by_rule in zip(simulated, best, by_rules, strict=True):
+        outcome = _outcome(request, s, float(chance)).model_copy(update={"rules_only": by_rule})
         if s.route.plan.n_boxes > 1:
             other = simulate(_other_travel(s.route))
             outcome = outcome.model_copy(update={"splitting": splitting(request, s, other)})
@@ -100,14 +92,44 @@ def answer_compare(request: CompareRequest, engine: Engine, seller: SellerRecord
     )
 
 
+def _simulator(
+    request: CompareRequest, prepared: PreparedBatch, engine: Engine
+) -> Callable[[PreparedRoute], SimulatedRoute]:
+    """Return what simulates a route, on draws that all routes of the request share."""
+    simulation, weather = shared_draws(request, prepared, engine, request.ship_date)
+
+    def simulate(route: PreparedRoute) -> SimulatedRoute:
+        journeys = simulation.journeys(
+            route.plan,
+            request.ship_date,
+            weather,
+            request.closed_dates,
+            layover_days=usual_layover(route, request.ship_date),
+        )
+        drawn = simulation.outcomes(route.plan, journeys)
+        return SimulatedRoute(route, drawn, route_money(request, prepared, route, drawn))
+
+    return simulate
+
+
+def _rules_only(request: CompareRequest, engine: Engine) -> list[RulesOnly | None]:
+    """Return what the rules of thumb alone say of each route, where asked for and not the answer already."""
+    if not request.rules_beside or engine.fit is None:
+        return [None] * len(request.routes)
+    rules = Engine.of_rules(engine.reference)
+    smaller = request.model_copy(update={"draws": min(request.draws, RULES_DRAWS)})
+    prepared = prepare(smaller, rules, request.ship_date)
+    simulated = map(_simulator(smaller, prepared, rules), prepared.routes)
+    healthy = [(s.drawn.healthy.sum(axis=1), s.money.margin) for s in simulated]
+    return [
+        RulesOnly(healthy=distribution(count), healthy_strip=strip(count), margin=distribution(margin))
+        for count, margin in healthy
+    ]
+
+
 def usual_layover(route: PreparedRoute, ship_date: date) -> float:
     """Return the layover of the service; none where the buyer gave the transit time of this very shipment."""
     return 0.0 if route.asked.transit_days else route.plan.lane.service.layover_days(ship_date.weekday())
-
-
-def distribution(draws: np.ndarray) -> Distribution:
-    """Return mean and quantiles of draws, (draws,)."""
-    return Distribution(**summarise(draws)._asdict())
 
 
 def money_items(cost: LandedCost) -> list[MoneyItem]:
@@ -134,6 +156,7 @@ def _outcome(request: CompareRequest, s: SimulatedRoute, chance_of_best: float) 
         boxes=s.route.plan.n_boxes,
         transit_days=MeanQuantiles(mean=drawn.days.mean(), p10=p10, p50=p50, p90=p90),
         inside_c=InsideQuantiles(p05=inside[0], p50=inside[1], p95=inside[2]),
+        inside_by_day=inside_by_day(s.drawn),
         equivalent_days=EquivalentDays(p10=equivalent[0], p50=equivalent[1], p90=equivalent[2]),
         plants=PlantCounts(
             sent=sent,
@@ -142,6 +165,7 @@ def _outcome(request: CompareRequest, s: SimulatedRoute, chance_of_best: float) 
             dead=distribution(dead),
             healthy_two_weeks=distribution(two_weeks),
             chance_none_healthy=float(np.mean(healthy == 0)),
+            healthy_strip=strip(healthy),
         ),
         chance_loss_within_limit=chance_loss_within_limit(dead, sent, request.risk.max_loss_share),
         money=Money(
@@ -154,6 +178,7 @@ def _outcome(request: CompareRequest, s: SimulatedRoute, chance_of_best: float) 
         ),
         chance_best=chance_of_best,
         splitting=None,
+        rules_only=None,
         lines=[
             LineOutcome(
                 genus=line.genus,

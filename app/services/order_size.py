@@ -10,9 +10,10 @@ from app.engine import Engine
 from app.schemas.order_size import OrderSizeAnswer, OrderSizeRequest, RouteOrder
 from app.services.batch import MOST_BOXES, PreparedRoute, prepare, shared_draws
 from app.services.batch_cautions import asked_cautions, closing_cautions, layover_cautions
-from app.services.compare import MOST_PLANTS, distribution, money_items, usual_layover
+from app.services.compare import MOST_PLANTS, money_items, usual_layover
 from app.services.seller_defaults import with_seller
 from app.services.simulation import BatchSimulation
+from app.services.summaries import distribution
 from app.store.seller_records import SellerRecord
 from model.landed_cost import landed_cost
 from model.order_size import enough_chance, enough_chance_apart, smallest_order, smallest_order_apart

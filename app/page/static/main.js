@@ -13,7 +13,8 @@
    - Numbers, money, dates and temperatures go through settings.js; answers are °C, and `said(text)` turns dates and
      temperatures inside the server's sentences into what the reader wants.
    - Lists of places, genera, packings and services come from lists.js; fields with suggestions from suggest.js.
-   - The batch being put together is batch.js (`draft`, `requestOf`), kept in the browser; views share it.
+   - The batch being put together is batch.js (`draft`, `requestOf`), kept in the browser; views share it. Planning a box
+     of it is "#boxes/plan/N", N being the route's place in `draft().routes`: `requestOf(draft(), {only: N})` is its body.
    - Plots go through plot.js, which loads the chart library when first needed and puts a table beside every plot:
      nothing may be told by a plot, or by colour, alone.
    - Anything that changes without a click is said through `announce(text)` of dom.js, once and briefly.

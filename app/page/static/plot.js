@@ -13,7 +13,7 @@ const STYLE_IDS = [
   "plotly.js-style-global",
   "9f215cf04c5486422605d13261cb87401f4e7763b6296af81e98efbc0130da53",
 ];
-const STILL = { displayModeBar: false, responsive: true, scrollZoom: false, doubleClick: false, showTips: false };
+const STILL = { displayModeBar: false, scrollZoom: false, doubleClick: false, showTips: false };
 
 let loading = null;
 
@@ -130,13 +130,14 @@ export function plot({ label, series, x, y, table, height = 260, more, open = fa
   async function draw() {
     try {
       const charts = await library();
-      if (!figure.isConnected) return;
+      if (!place.clientWidth) return;
       const colours = palette();
       place.replaceChildren();
       await charts.newPlot(
         place,
         series.flatMap((traces) => traces(colours)),
         {
+          width: place.clientWidth,
           height,
           margin: { l: 8, r: 12, t: 8, b: 8 },
           paper_bgcolor: "rgba(0,0,0,0)",
@@ -163,7 +164,13 @@ export function plot({ label, series, x, y, table, height = 260, more, open = fa
   const scheme = matchMedia("(prefers-color-scheme: dark)");
   const recolour = () => (figure.isConnected ? draw() : scheme.removeEventListener("change", recolour));
   scheme.addEventListener("change", recolour);
-  queueMicrotask(draw); // once the caller has put the figure into the page
+  // Drawn once it is in the page and in sight of it, and again when its width changes.
+  let drawnAt = 0;
+  new ResizeObserver(() => {
+    if (place.clientWidth === drawnAt) return;
+    drawnAt = place.clientWidth;
+    if (drawnAt) draw();
+  }).observe(place);
   return figure;
 }
 
