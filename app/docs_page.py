@@ -8,6 +8,7 @@ from html import escape
 from typing import Any
 
 from app.expectations import expected, resolve
+from app.openapi import success
 from app.problems import KINDS
 
 STYLE = """
@@ -59,7 +60,9 @@ def _operation(method: str, path: str, operation: Mapping[str, Any], root: Mappi
     if "requestBody" in operation:
         media = operation["requestBody"]["content"]["application/json"]
         parts += [_fields(media["schema"], root), _example("Example request", media)]
-    parts.append(_example("Its answer", operation["responses"]["200"]["content"]["application/json"]))
+    answer = success(operation)
+    if "content" in answer:
+        parts.append(_example("Its answer", answer["content"]["application/json"]))
     return "".join(parts)
 
 

@@ -22,18 +22,18 @@ from app.schemas.reference import GeneraAnswer, PackingsAnswer, PlacesAnswer, Se
 from app.schemas.risk import RiskAnswer, RiskRequest
 from app.schemas.sellers import SellersAnswer
 from app.schemas.shipment_answers import ShipmentAnswer, ShipmentsAnswer
-from app.schemas.shipments import PlanRequest
+from app.schemas.shipments import ArrivalRequest, ChangeRequest, PlanRequest, RecheckRequest
 
 
 @dataclass(frozen=True, slots=True)
 class Operation:
-    """The models of one operation; no request model for a GET.
+    """The models of one operation; no request model for a GET, no answer model where nothing is answered.
 
     The example of an operation on `records` depends on what was recorded before, so it is checked against the models
     and not by making the call again.
     """
 
-    answer: type[BaseModel]
+    answer: type[BaseModel] | None
     request: type[BaseModel] | None = None
     status: int = 200
     records: bool = False
@@ -50,6 +50,10 @@ OPERATIONS = {
     "plan_shipment": Operation(ShipmentAnswer, PlanRequest, status=201, records=True),
     "shipments": Operation(ShipmentsAnswer, records=True),
     "shipment": Operation(ShipmentAnswer, records=True),
+    "change_shipment": Operation(ShipmentAnswer, ChangeRequest, records=True),
+    "delete_shipment": Operation(None, status=204, records=True),
+    "arrival": Operation(ShipmentAnswer, ArrivalRequest, records=True),
+    "recheck": Operation(ShipmentAnswer, RecheckRequest, records=True),
     "genera": Operation(GeneraAnswer),
     "packings": Operation(PackingsAnswer),
     "places": Operation(PlacesAnswer),
@@ -78,7 +82,8 @@ def declared(name: str) -> dict[str, Any]:
         "response_model": None,
         "status_code": operation.status,
         "responses": {
-            operation.status: {"description": "The answer", "content": _content(operation.answer)},
+            operation.status: {"description": "The answer"}
+            | ({} if operation.answer is None else {"content": _content(operation.answer)}),
             "default": {"description": "A refusal", "content": _content(ProblemBody, MEDIA_TYPE)},
         },
     }
@@ -99,7 +104,8 @@ def openapi_document(app: FastAPI) -> dict[str, Any]:
     document = get_openapi(title=app.title, version=app.version, description=app.description, routes=app.routes)
     models: list[tuple[type[BaseModel], JsonSchemaMode]] = [(ProblemBody, "serialization")]
     for operation in OPERATIONS.values():
-        models.append((operation.answer, "serialization"))
+        if operation.answer is not None:
+            models.append((operation.answer, "serialization"))
         if operation.request is not None:
             models.append((operation.request, "validation"))
     _, definitions = models_json_schema(models, ref_template="#/components/schemas/{model}")

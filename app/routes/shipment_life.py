@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from datetime import UTC, datetime
+from typing import TypeVar
 
 from anyio import to_thread
 from fastapi import APIRouter, Request, Response
@@ -11,13 +12,22 @@ from app.openapi import declared
 from app.problems import UnsupportedMediaType
 from app.replies import Reply
 from app.routes.exchange import in_worker, is_json
+from app.routes.preconditions import Preconditions
+from app.services.arrivals import decide_arrival, read_arrival
+from app.services.rechecks import BODY as RECHECK
+from app.services.rechecks import decide_recheck
+from app.services.shipment_changes import ChangeCall, Decide, change, delete
 from app.services.shipment_lookup import answer_shipment
+from app.services.shipment_news import BODY as NEWS
+from app.services.shipment_news import decide_news
 from app.services.shipment_pages import answer_page, page_query
 from app.services.shipment_plans import plan_shipment
 from app.store.database import Database
 
 SHIPMENTS = "/v1/shipments"
 SHIPMENT = "/v1/shipments/{shipment_id}"
+
+Asked = TypeVar("Asked")
 
 router = APIRouter()
 
@@ -68,3 +78,69 @@ async def shipment(request: Request, shipment_id: str) -> Response:
     return await _replied(
         request, lambda database, engine, now: answer_shipment(database, shipment_id, engine.reference, now)
     )
+
+
+def _read(request: Request, data: bytes, read: Callable[[bytes], Asked]) -> Callable[[], Asked]:
+    """Return what reads the body of a change, once the change may be made at all."""
+    content_type = request.headers.get("content-type", "")
+
+    def reading() -> Asked:
+        if not is_json(content_type):
+            raise UnsupportedMediaType
+        return read(data)
+
+    return reading
+
+
+async def _changed(
+    request: Request, shipment_id: str, read: Callable[[bytes], Asked], decide: Decide[Asked], reason: str
+) -> Response:
+    data = await request.body()
+    conditions = Preconditions.of(request.headers)
+
+    def work(database: Database, engine: Engine, now: datetime) -> Reply:
+        call = ChangeCall(shipment_id, conditions, database, engine, now)
+        return change(call, _read(request, data, read), decide, reason=reason)
+
+    return await _replied(request, work)
+
+
+@router.patch(SHIPMENT, **declared("change_shipment"))
+async def news(request: Request, shipment_id: str) -> Response:
+    """News of a box: its departure, events on its way, the outcome of the claim. Needs ``If-Match``.
+
+    Events are added to those recorded, in any order; an equal one is ignored. A departure, given as ``departed_at`` or
+    as an event, puts the box in transit; an event ``lost`` that nothing follows makes it lost, and later news find it
+    again. Once the box has arrived its journey is closed: new events or another departure are a 409 (a departure is
+    then corrected with ``departed_at`` in ``PUT arrival``), while events already recorded and an empty list still pass.
+    ``claim`` is taken after arrival only, 409 before.
+    """
+    return await _changed(request, shipment_id, NEWS.parse, decide_news, "news")
+
+
+@router.delete(SHIPMENT, **declared("delete_shipment"))
+async def remove(request: Request, shipment_id: str) -> Response:
+    """Delete a shipment that is still planned; 409 once it has left. Needs ``If-Match``."""
+    conditions = Preconditions.of(request.headers)
+    return await _replied(
+        request, lambda database, engine, now: delete(ChangeCall(shipment_id, conditions, database, engine, now))
+    )
+
+
+@router.put(SHIPMENT + "/arrival", **declared("arrival"))
+async def arrival(request: Request, shipment_id: str) -> Response:
+    """What was found in the box, whether it was on its way, only planned, or given up as lost. Needs ``If-Match``.
+
+    Sent again it replaces the arrival as a whole, logger included; the version before is kept. The answer lists the
+    next steps with dates.
+    """
+    return await _changed(request, shipment_id, read_arrival, decide_arrival, "arrival")
+
+
+@router.put(SHIPMENT + "/recheck", **declared("recheck"))
+async def recheck(request: Request, shipment_id: str) -> Response:
+    """The plants counted again about 14 days on; 409 before the arrival. Needs ``If-Match``.
+
+    Sent again it replaces the recheck as a whole; the version before is kept.
+    """
+    return await _changed(request, shipment_id, RECHECK.parse, decide_recheck, "recheck")

@@ -1,6 +1,5 @@
 """Compare routes for a batch."""
 
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import date
 
@@ -26,7 +25,7 @@ from app.services.batch_cautions import asked_cautions, closing_cautions, journe
 from app.services.money import RouteMoney, route_money
 from app.services.reasons import compare_reason
 from app.services.seller_defaults import with_seller
-from app.services.simulation import RouteDraws
+from app.services.simulation import BatchSimulation, Journeys, RouteDraws
 from app.services.splitting import splitting
 from app.services.summaries import distribution, inside_by_day, strip
 from app.store.seller_records import SellerRecord
@@ -48,26 +47,53 @@ RULES_DRAWS = 1024
 
 @dataclass(frozen=True, slots=True, eq=False)
 class SimulatedRoute:
-    """A route with its draws and its money."""
+    """A route with its journeys, its draws and its money."""
 
     route: PreparedRoute
+    journeys: list[Journeys]
     drawn: RouteDraws
     money: RouteMoney
 
 
+class SimulatedBatch:
+    """A batch and what its routes share: each is simulated when asked for."""
+
+    def __init__(self, request: CompareRequest, engine: Engine, seller: SellerRecord | None = None) -> None:
+        self.engine = engine
+        self.request, known = with_seller(request, seller)
+        self.prepared: PreparedBatch = prepare(self.request, engine, request.ship_date, known)
+        self.simulation: BatchSimulation
+        self.simulation, self._weather = shared_draws(self.request, self.prepared, engine, request.ship_date)
+
+    def simulate(self, route: PreparedRoute) -> SimulatedRoute:
+        """Return a route with its draws and its money."""
+        journeys = self.simulation.journeys(
+            route.plan,
+            self.request.ship_date,
+            self._weather,
+            self.request.closed_dates,
+            layover_days=usual_layover(route, self.request.ship_date),
+        )
+        drawn = self.simulation.outcomes(route.plan, journeys)
+        return SimulatedRoute(route, journeys, drawn, route_money(self.request, self.prepared, route, drawn))
+
+
 def answer_compare(request: CompareRequest, engine: Engine, seller: SellerRecord | None = None) -> CompareAnswer:
     """Return the routes side by side, the recommended one with its reason, and what was assumed."""
-    request, known = with_seller(request, seller)
-    prepared = prepare(request, engine, request.ship_date, known)
-    simulate = _simulator(request, prepared, engine)
-    simulated = [simulate(route) for route in prepared.routes]
+    batch = SimulatedBatch(request, engine, seller)
+    return answer_simulated(batch, [batch.simulate(route) for route in batch.prepared.routes])
+
+
+def answer_simulated(batch: SimulatedBatch, simulated: list[SimulatedRoute]) -> CompareAnswer:
+    """Return the answer about the routes of a batch, all of them simulated."""
+    request, engine, prepared = batch.request, batch.engine, batch.prepared
     best = chance_best(np.stack([s.money.margin for s in simulated], axis=1))
     outcomes = []
     by_rules = _rules_only(request, engine)
     for s, chance, by_rule in zip(simulated, best, by_rules, strict=True):
         outcome = _outcome(request, s, float(chance)).model_copy(update={"rules_only": by_rule})
         if s.route.plan.n_boxes > 1:
-            other = simulate(_other_travel(s.route))
+            other = batch.simulate(_other_travel(s.route))
             outcome = outcome.model_copy(update={"splitting": splitting(request, s, other)})
         outcomes.append(outcome)
     choice = choose_route(
@@ -92,34 +118,14 @@ def answer_compare(request: CompareRequest, engine: Engine, seller: SellerRecord
     )
 
 
-def _simulator(
-    request: CompareRequest, prepared: PreparedBatch, engine: Engine
-) -> Callable[[PreparedRoute], SimulatedRoute]:
-    """Return what simulates a route, on draws that all routes of the request share."""
-    simulation, weather = shared_draws(request, prepared, engine, request.ship_date)
-
-    def simulate(route: PreparedRoute) -> SimulatedRoute:
-        journeys = simulation.journeys(
-            route.plan,
-            request.ship_date,
-            weather,
-            request.closed_dates,
-            layover_days=usual_layover(route, request.ship_date),
-        )
-        drawn = simulation.outcomes(route.plan, journeys)
-        return SimulatedRoute(route, drawn, route_money(request, prepared, route, drawn))
-
-    return simulate
-
-
 def _rules_only(request: CompareRequest, engine: Engine) -> list[RulesOnly | None]:
     """Return what the rules of thumb alone say of each route, where asked for and not the answer already."""
     if not request.rules_beside or engine.fit is None:
         return [None] * len(request.routes)
     rules = Engine.of_rules(engine.reference)
     smaller = request.model_copy(update={"draws": min(request.draws, RULES_DRAWS)})
-    prepared = prepare(smaller, rules, request.ship_date)
-    simulated = map(_simulator(smaller, prepared, rules), prepared.routes)
+    batch = SimulatedBatch(smaller, rules)
+    simulated = map(batch.simulate, batch.prepared.routes)
     healthy = [(s.drawn.healthy.sum(axis=1), s.money.margin) for s in simulated]
     return [
         RulesOnly(healthy=distribution(count), healthy_strip=strip(count), margin=distribution(margin))

@@ -1,6 +1,7 @@
 """One shipment by its id."""
 
 import re
+from collections.abc import Sequence
 from datetime import datetime
 from typing import NamedTuple
 
@@ -8,6 +9,7 @@ from sqlalchemy import Connection
 
 from app.problems import NotFound
 from app.replies import OK, Reply
+from app.schemas.answers import Caution
 from app.services.shipment_answer import shipment_answer
 from app.store.database import Database
 from app.store.shipment_life import Reading, ShipmentLife, StoredPlan, read_life, read_plan, read_trace
@@ -72,7 +74,11 @@ def answer_shipment(database: Database, shipment_id: str, reference: Reference, 
     return shipment_reply(find_whole_shipment(database, shipment_id), reference, now)
 
 
-def shipment_reply(found: WholeShipment, reference: Reference, now: datetime) -> Reply:
-    """Return the answer to a read or a change of a shipment."""
+def shipment_reply(
+    found: WholeShipment, reference: Reference, now: datetime, cautions: Sequence[Caution] = ()
+) -> Reply:
+    """Return the answer to a read or a change of a shipment, with cautions about the change."""
     answer = shipment_answer(*found, reference, now)
+    if cautions:
+        answer = answer.model_copy(update={"cautions": [*cautions, *answer.cautions]})
     return Reply(OK, {"ETag": found.life.stored.etag}, answer.model_dump_json().encode())

@@ -67,7 +67,7 @@ def _plan(
     request: PlanRequest, plan_json: str, database: Database, engine: Engine, key: str | None, now: datetime
 ) -> Reply:
     forecast = plan_forecast(request, engine)
-    plan = StoredPlan(plan_json, engine.model_version, request.seed, forecast.answer_json)
+    plan = StoredPlan(plan_json, forecast.model_version, forecast.seed, forecast.answer_json)
     with database.writing() as connection:
         if request.reference is not None and reference_taken(connection, request.reference):
             message = "is taken by another shipment: choose another, or GET /v1/shipments?reference= to find it"

@@ -227,6 +227,13 @@ class BatchSimulation:
         """Return the chance of loss within two weeks among the plants of each genus in one box, (genera, draws)."""
         return self.posterior.late_loss.chance_in_box(exposure.chill_dose_days, self.normals(f"late {box}"))
 
+    def shared_predictors(self, plan: RoutePlan, exposure: Exposure) -> Array:
+        """Return eta of each line but for its line effect, of a route whose boxes share one fate, (lines, draws)."""
+        effects = self.route_effects(plan.lane.service.service, plan.quarter) - self._line_effects
+        eta = linear_predictor(self._shipment(0), exposure.equivalent_days, self.posterior)
+        shared: Array = effects + eta[list(self.line_genus)]
+        return shared
+
     def chance_by_box(self, plan: RoutePlan, journeys: Sequence[Journeys], line: int) -> Array:
         """Return the chance that a plant of a line is healthy at unboxing in each box, (draws, boxes)."""
         chances = [list(self.plant_chances(plan, j.exposure, box))[line][0] for box, j in enumerate(journeys)]

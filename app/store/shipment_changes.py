@@ -1,5 +1,6 @@
 """Shipments planned, changed and deleted, each in the write transaction of its caller."""
 
+import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -167,3 +168,8 @@ def _add_events(connection: Connection, number: int, heard: Sequence[JourneyEven
 def _fitted_times(connection: Connection, number: int) -> tuple[datetime | None, ...]:
     columns = [shipments.c[name] for name in FITTED_TIMES]
     return tuple(connection.execute(select(*columns).where(shipments.c.number == number)).one())
+
+
+def photos_as_json(names: Sequence[str]) -> str:
+    """Return names of files as they are kept."""
+    return json.dumps(list(names), ensure_ascii=False)

@@ -13,7 +13,9 @@ JSON_TYPE = {"content-type": "application/json"}
 RISK, COMPARE = examples()["risk"]["request"], examples()["compare"]["request"]
 HOLD, SIZE = examples()["hold"]["request"], examples()["order_size"]["request"]
 ROUTE, LINE = COMPARE["routes"][0], COMPARE["lines"][0]
-POSTS = [name for name, operation in OPERATIONS.items() if operation.request is not None]
+# What records something answers differently the second time; it has tests of its own.
+ANSWERING = sorted(name for name, operation in OPERATIONS.items() if not operation.records)
+POSTS = [name for name in ANSWERING if OPERATIONS[name].request is not None]
 
 
 def risk(**fields: Any) -> dict[str, Any]:
@@ -87,13 +89,15 @@ def test_what_was_sent_is_never_sent_back(client: Client, name: str) -> None:
     assert "secret" not in response.text
 
 
-@pytest.mark.parametrize("name", sorted(OPERATIONS))
+@pytest.mark.parametrize("name", ANSWERING)
 def test_answer_is_its_schema_without_nan(client: Client, name: str) -> None:
     method, path = paths(client)[name]
     arguments = {"json": examples()[name]["request"]} if name in POSTS else {}
     response = client.request(method, path, **arguments)
     assert (response.status_code, response.headers["content-type"]) == (200, "application/json")
-    OPERATIONS[name].answer.model_validate_json(response.content)
+    model = OPERATIONS[name].answer
+    assert model is not None
+    model.model_validate_json(response.content)
     assert b"NaN" not in response.content
     assert b"Infinity" not in response.content
 

@@ -25,6 +25,8 @@ RISK_BODY, COMPARE_BODY = RequestBody(RiskRequest), RequestBody(CompareRequest)
 HOLD_BODY, SIZE_BODY = RequestBody(HoldRequest), RequestBody(OrderSizeRequest)
 BODIES = (RISK_BODY, COMPARE_BODY, HOLD_BODY, SIZE_BODY)
 
+A_TEXT = "must be a text of 1 to 120 characters, none of them a control character"
+
 
 def query(**fields: Any) -> dict[str, Any]:
     """Return a risk request of one query with fields changed."""
@@ -60,10 +62,10 @@ SHAPES = "an object of one of these shapes: {inside_c}, {daily} or {origin, dest
         ({"heat_packs": 2.0}, "/heat_packs", "must be a whole number, 0 to 20"),
         ({"heat_pack_hours": 241}, "/heat_pack_hours", "must be a number, 0 to 240"),
         ({"cold_packs": 51}, "/cold_packs", "must be a whole number, 0 to 50"),
-        ({"genus": ""}, "/genus", "must be a text of 1 to 120 characters"),
-        ({"genus": "   "}, "/genus", "must be a text of 1 to 120 characters"),
-        ({"genus": "x" * 121}, "/genus", "must be a text of 1 to 120 characters"),
-        ({"cultivar": 3}, "/cultivar", "must be a text of 1 to 120 characters, or null"),
+        ({"genus": ""}, "/genus", A_TEXT),
+        ({"genus": "   "}, "/genus", A_TEXT),
+        ({"genus": "x" * 121}, "/genus", A_TEXT),
+        ({"cultivar": 3}, "/cultivar", f"{A_TEXT}, or null"),
         ({"seller_kind": "shop"}, "/seller_kind", "must be grower, exporter or reseller, or null"),
         ({"container": None}, "/container", "must be foam_box, lined_carton or carton"),
         ({"ship_date": "2027-02-30"}, "/ship_date", f"{DATE}, or null"),
