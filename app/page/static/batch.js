@@ -112,7 +112,8 @@ export function requestOf(batch = current, { only } = {}) {
   body.lines = rows.map(([line]) => given(line));
   body.routes = routes.map(([route]) => {
     const own = given(route);
-    if (own.transit_days && Object.keys(given(own.transit_days)).length === 0) delete own.transit_days;
+    if (own.transit_days) own.transit_days = given(own.transit_days);
+    if (own.transit_days && Object.keys(own.transit_days).length === 0) delete own.transit_days;
     return own;
   });
   for (const name of GROUPS) {

@@ -101,6 +101,24 @@ export function showErrors(container, errors) {
   });
 }
 
+/* Say at each field left empty what the server took instead, and at folded parts how many such there are. Returns the
+   assumptions that no field takes. `assumed` is a list of {pointer, text}. */
+export function showAssumed(container, assumed) {
+  const inputs = [...container.querySelectorAll("[data-pointer]")];
+  for (const input of inputs) document.getElementById(`${input.id}-assumed`)?.replaceChildren();
+  for (const folded of container.querySelectorAll("summary .count")) folded.textContent = "";
+  const left = assumed.filter(({ pointer, text }) => {
+    const slot = document.getElementById(`${inputs.find((input) => input.dataset.pointer === pointer)?.id}-assumed`);
+    slot?.append(text);
+    return !slot;
+  });
+  for (const folded of container.querySelectorAll("summary .count")) {
+    const n = [...folded.closest("details").querySelectorAll(".assumed")].filter((slot) => slot.textContent).length;
+    folded.textContent = n ? ` (${n} assumed)` : "";
+  }
+  return left;
+}
+
 const sentence = (message) => message.charAt(0).toUpperCase() + message.slice(1);
 
 function fieldOf(inputs, pointer) {

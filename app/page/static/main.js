@@ -57,8 +57,9 @@ async function show({ focus }) {
     const view = await VIEWS[name].load();
     if (signal.aborted) return;
     document.title = `${view.title} – Transit survival`;
+    const wasInside = main.contains(document.activeElement);
     main.replaceChildren(root);
-    if (focus) main.focus({ preventScroll: true });
+    if (focus || wasInside) main.focus({ preventScroll: true });
     if (focus) scrollTo(0, 0);
     await view.show(root, parts, signal);
   } catch (fault) {

@@ -63,8 +63,8 @@ export const band = ({ x, low, high, name, role = "mark" }) => (colours) => [
   },
 ];
 
-/* Points with a range each, along y or, with `across`, along x. `low` and `high` are ends, not lengths. `roles` and
-   `symbols` may be one for all or one for each. */
+/* Points with a range each, along y or, with `across`, along x. `low` and `high` are ends, not lengths. `roles`,
+   `symbols` and `size` may be one for all or one for each. */
 export const ranges =
   ({ x, y, low, high, name, roles = "mark", symbols = "circle", across = false, text, size = 9 }) =>
   (colours) => {
@@ -81,6 +81,7 @@ export const ranges =
     // Bars of one trace have one colour: a trace for each role.
     const each = Array.isArray(roles) ? roles : middle.map(() => roles);
     const shapes = Array.isArray(symbols) ? symbols : middle.map(() => symbols);
+    const sizes = Array.isArray(size) ? size : middle.map(() => size);
     return [...new Set(each)].map((role) => {
       const own = (values) => values.filter((_, i) => each[i] === role);
       return {
@@ -89,7 +90,7 @@ export const ranges =
         name,
         text: text ? own(text) : undefined,
         mode: "markers",
-        marker: { color: colour(role), size, symbol: own(shapes), line: { color: colour(role), width: 1.5 } },
+        marker: { color: colour(role), size: own(sizes), opacity: 1, symbol: own(shapes), line: { color: colour(role), width: 1.5 } },
         [across ? "error_x" : "error_y"]: { ...bars, array: own(bars.array), arrayminus: own(bars.arrayminus), color: colour(role) },
         hovertemplate: text ? "%{text}<extra></extra>" : undefined,
       };
@@ -115,8 +116,9 @@ function axis({ title, ...given } = {}, colours) {
 
    `label` says in a sentence what it shows; `series` is a list of what line, band and ranges return (or of functions
    from colours to traces of the library); `x` and `y` are axes, in the library's words, plus `title` as text; `table` is
-   {head: [text], rows: [[text]]} with the same numbers; `more(colours)` may add to the layout; `open` shows the table. */
-export function plot({ label, series, x, y, table, height = 260, more, open = false }) {
+   {head: [text], rows: [[text]]} with the same numbers; `more(colours)` may add to the layout; `note` is a line below;
+   `open` shows the table. */
+export function plot({ label, series, x, y, table, height = 260, more, note, open = false }) {
   const place = el("div", { class: "plot", role: "img", "aria-label": label });
   place.append(svg("svg", { width: "100%", height, "aria-hidden": "true" }));
   const numbers = el(
@@ -125,7 +127,7 @@ export function plot({ label, series, x, y, table, height = 260, more, open = fa
     el("summary", {}, "The same as a table"),
     el("div", { class: "scroll", tabindex: "0", role: "region", "aria-label": `Table: ${label}` }, tableOf(table)),
   );
-  const figure = el("figure", { class: "figure" }, place, numbers);
+  const figure = el("figure", { class: "figure" }, place, note ? el("p", { class: "hint" }, note) : null, numbers);
 
   async function draw() {
     try {

@@ -22,6 +22,11 @@ export const settings = () => current;
 export function changeSettings(change) {
   current = { ...current, ...change };
   localStorage.setItem(KEY, JSON.stringify(current));
+  showAgain();
+}
+
+/* Have the page draw its view anew. */
+export function showAgain() {
   document.dispatchEvent(new CustomEvent("settings-changed"));
 }
 
@@ -33,9 +38,9 @@ export const decimal = (value, digits = 1) =>
   number(value, { minimumFractionDigits: digits, maximumFractionDigits: digits });
 export const percent = (share) => number(share, { style: "percent", maximumFractionDigits: 0 });
 
-/* Money in its own currency; whole units from 100 on. */
-export function money(amount, currency = current.currency) {
-  const digits = Math.abs(amount) >= 100 ? { maximumFractionDigits: 0, minimumFractionDigits: 0 } : {};
+/* Money in its own currency; whole units from 100 on, or always where `whole`. */
+export function money(amount, currency = current.currency, { whole = Math.abs(amount) >= 100 } = {}) {
+  const digits = whole ? { maximumFractionDigits: 0, minimumFractionDigits: 0 } : {};
   try {
     return number(amount, { style: "currency", currency, ...digits });
   } catch {
