@@ -1,13 +1,17 @@
 /* What this browser keeps of boxes, so that a box can be counted without a connection: the boxes last seen, counts being
    entered, and counts that wait to be sent. In localStorage: small, and written before a tap is answered. */
 
+import { Problem } from "/page/api.js";
+
 const BOXES = "transit.boxes";
 const WAITING = "transit.waiting";
 const ENTERED = "transit.entered.";
 
-export class NoRoom extends Error {
+const NO_ROOM = 507;
+
+export class NoRoom extends Problem {
   constructor() {
-    super("This browser has no room to keep that, or may not keep anything. Write it down, or send it while connected.");
+    super(NO_ROOM, { detail: "This browser has no room to keep that, or may keep nothing. Write it down, and make room." });
   }
 }
 
@@ -71,10 +75,13 @@ export const entered = (id, kind) => read(`${ENTERED}${kind}.${id}`);
 export const keepEntered = (id, kind, form) => write(`${ENTERED}${kind}.${id}`, form);
 export const forgetEntered = (id, kind) => localStorage.removeItem(`${ENTERED}${kind}.${id}`);
 
-/* What waits to be sent, at most one for each form: {id, kind, name, body, etag, saved_at, token, state, ...}, where
+/* What waits to be sent, at most one for each form: {id, kind, name, body, form, etag, saved_at, token, state}, where
    state is "waiting", "conflict" (with `theirs` and `their_etag`) or "refused" (with `problem`). */
 export const waiting = () => Object.values(read(WAITING) ?? {});
 export const waitingFor = (id, kind) => (read(WAITING) ?? {})[`${id}/${kind}`] ?? null;
+
+/* The form of what waits, for the version of the box that it is meant for now. */
+export const formKept = (entry) => (entry ? { ...entry.form, etag: entry.etag } : null);
 
 export function keepWaiting(entry) {
   write(WAITING, { ...read(WAITING), [`${entry.id}/${entry.kind}`]: entry });

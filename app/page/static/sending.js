@@ -14,8 +14,9 @@ const LATER = new Set([401, 403, 408, 425, 429, 500, 502, 503, 504]);
 const TRIES = 3;
 
 /* Keep counts and try to send them; returns what became of them: "sent", "waiting", "conflict" or "refused". */
-export async function send({ id, kind, name, body, etag }) {
-  const entry = { id, kind, name, body, etag, saved_at: new Date().toISOString(), token: randomKey(), state: "waiting" };
+export async function send({ id, kind, name, body, form, etag }) {
+  const made = { saved_at: new Date().toISOString(), token: randomKey() };
+  const entry = { id, kind, name, body, form, etag, ...made, state: "waiting" };
   keepWaiting(entry);
   forgetEntered(id, kind); // what waits is what was entered
   await sendWaiting();
@@ -105,3 +106,6 @@ export function dropMine(entry) {
   forgetWaiting(entry);
   forgetEntered(entry.id, entry.kind);
 }
+
+/* What was kept of a refusal, as a Problem again. */
+export const refusalOf = ({ status, message, errors }) => new Problem(status, { detail: message, errors });
