@@ -60,7 +60,7 @@ def _operation(method: str, path: str, operation: Mapping[str, Any], root: Mappi
     if "requestBody" in operation:
         media = operation["requestBody"]["content"]["application/json"]
         parts += [_fields(media["schema"], root), _example("Example request", media)]
-    answer = success(operation)
+    answer = success(dict(operation))
     if "content" in answer:
         parts.append(_example("Its answer", answer["content"]["application/json"]))
     return "".join(parts)

@@ -30,7 +30,9 @@ from app.routes import (
     sellers,
     shipment_life,
     shipments,
+    track_record,
 )
+from app.services.track_record import TrackRecord
 from app.settings import Settings
 from app.store.database import Database
 
@@ -45,6 +47,7 @@ async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
         active = ActiveModel(database)
         await to_thread.run_sync(active.refresh)
         app.state.database, app.state.active = database, active
+        app.state.track_record = TrackRecord(database)
         app.state.refits = RefitProcesses(settings, database, on_end=active.refresh)
         following = asyncio.create_task(active.follow())
         try:
@@ -70,7 +73,7 @@ def create_app(settings: Settings) -> FastAPI:
     add_problem_handlers(app)
     app.add_middleware(BodyLimits, of_path={shipments.IMPORT_PATH: shipments.CSV_LIMIT_BYTES})
     app.add_middleware(LoopbackOnly)
-    answering = (risk, compare, hold, order_size, reference, model_page, model_versions, sellers, docs)
+    answering = (risk, compare, hold, order_size, reference, model_page, model_versions, sellers, track_record, docs)
     # A fixed path goes before the path of any shipment.
     for module in (*answering, shipments, shipment_life, claims):
         app.include_router(module.router)

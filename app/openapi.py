@@ -23,6 +23,7 @@ from app.schemas.risk import RiskAnswer, RiskRequest
 from app.schemas.sellers import SellersAnswer
 from app.schemas.shipment_answers import ShipmentAnswer, ShipmentsAnswer
 from app.schemas.shipments import ArrivalRequest, ChangeRequest, PlanRequest, RecheckRequest
+from app.schemas.track_record import TrackRecordAnswer
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,6 +55,7 @@ OPERATIONS = {
     "delete_shipment": Operation(None, status=204, records=True),
     "arrival": Operation(ShipmentAnswer, ArrivalRequest, records=True),
     "recheck": Operation(ShipmentAnswer, RecheckRequest, records=True),
+    "track_record": Operation(TrackRecordAnswer, records=True),
     "genera": Operation(GeneraAnswer),
     "packings": Operation(PackingsAnswer),
     "places": Operation(PlacesAnswer),

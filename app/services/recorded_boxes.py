@@ -1,8 +1,10 @@
 """Recorded boxes -> the table that the model is fitted to, each line with its exposure given everything recorded."""
 
+import json
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import date
+from datetime import UTC, date, datetime
+from types import MappingProxyType
 from typing import NamedTuple
 
 import numpy as np
@@ -12,8 +14,9 @@ from app.services.batch import PackedBox, box_of
 from app.services.genera import resolve_genus
 from app.services.lanes import Lane, WeatherDraws
 from app.services.places import resolve_place
-from app.services.recorded_transit import recorded_transit_days
+from app.services.recorded_transit import known_transit_days
 from app.store.arrived import ArrivedBoxes, Coded, LineColumns, LoggerColumns, ShipmentColumns
+from model.climate import Forecast
 from model.journey import leg_ends
 from model.lines import LINE_DTYPE, Lines
 from model.predict import UNKNOWN_CLASS, UNKNOWN_THRESHOLD_C
@@ -38,20 +41,35 @@ class RecordedLines(NamedTuple):
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Boxed:
-    """A box's days and its hours in bins of temperature."""
+    """A box's days, its hours in bins of temperature, and whether the days are known from dates alone."""
 
     days: float
     bins: Array
+    dates_only: bool
 
 
-def recorded_lines(arrived: ArrivedBoxes, logger: LoggerColumns, reference: Reference) -> RecordedLines:
+def recorded_lines(
+    arrived: ArrivedBoxes,
+    logger: LoggerColumns,
+    reference: Reference,
+    plans: Mapping[int, tuple[str, str]] = MappingProxyType({}),
+) -> RecordedLines:
     """Return the lines of all arrived boxes.
 
     The exposure of a box is that of its logger's trace; else of its logger's mean with the container's usual spread;
-    else of seasonal weather with anomalies along the legs of its service.
+    else of the weather along the legs of its service: the forecast stored with its plan where there is one, seasonal
+    weather with anomalies otherwise. Its days run from its departure to its opening, or from date to date.
+
+    Parameters
+    ----------
+    arrived : ArrivedBoxes
+    logger : LoggerColumns
+    reference : Reference
+    plans : mapping
+        Plan and forecast of planned shipments as JSON, by number (`read_plans`).
     """
     shipments, lines = arrived
-    exposures = _Exposures(reference)
+    exposures = _Exposures(reference, plans)
     traces = _traces(logger, shipments)
     boxes = [exposures.of(shipments, i, traces.get(int(number))) for i, number in enumerate(shipments.number)]
     names = {name: _texts(getattr(lines, name)) for name in ("genus", "cultivar")}
@@ -69,7 +87,7 @@ def recorded_lines(arrived: ArrivedBoxes, logger: LoggerColumns, reference: Refe
     table["quarter"] = (months // 3 + 4 * 1970)[own]
     for row, (i, name) in enumerate(zip(own, names["genus"], strict=True)):
         box = boxes[i]
-        mean, variance = log_days(box.bins, rates[genera[name or ""]], box.days, dates_only=True)
+        mean, variance = log_days(box.bins, rates[genera[name or ""]], box.days, dates_only=box.dates_only)
         table["log_days"][row], table["log_days_variance"][row] = mean, variance
     return RecordedLines(table, _counts(lines), own)
 
@@ -104,8 +122,8 @@ def _traces(logger: LoggerColumns, shipments: ShipmentColumns) -> Mapping[int, t
 class _Exposures:
     """Exposures of boxes; boxes alike in lane, packing and dates are followed once."""
 
-    def __init__(self, reference: Reference) -> None:
-        self._reference = reference
+    def __init__(self, reference: Reference, plans: Mapping[int, tuple[str, str]]) -> None:
+        self._reference, self._plans = reference, plans
         self._known: dict[tuple[object, ...], Array] = {}
         self._lanes: dict[tuple[str, str, str], Lane] = {}
 
@@ -119,24 +137,31 @@ class _Exposures:
         ship_date: date = shipments.ship_date[i].astype(object)
         arrival_date: date = shipments.arrival_date[i].astype(object)
         zones = (lane.places["origin"].time_zone, lane.places["destination"].time_zone)
-        days = recorded_transit_days(ship_date, arrival_date, *zones)
+        departed_at, opened_at = _moment(shipments.departed_at[i]), _moment(shipments.opened_at[i])
+        days = known_transit_days(ship_date, arrival_date, departed_at, opened_at, zones)
+        dates_only = departed_at is None or opened_at is None
         if trace is not None:
-            return _Boxed(days, trace_bins(*trace, days))
+            return _Boxed(days, trace_bins(*trace, days), dates_only)
         if not np.isnan(shipments.inside_temp_c[i]):
             spread = self._reference.containers[container].inside_sd_c
-            return _Boxed(days, logged_mean_bins(float(shipments.inside_temp_c[i]), spread, days))
+            bins = logged_mean_bins(float(shipments.inside_temp_c[i]), spread, days)
+            return _Boxed(days, bins, dates_only)
         packed = PackedBox(
             container,
             float(shipments.heat_pack_hours[i]),
             int(shipments.heat_packs[i]),
             int(shipments.cold_packs[i]),
         )
-        key = (origin, destination, service, packed, ship_date, arrival_date)
+        forecast = planned_weather(self._plans.get(int(shipments.number[i])))
+        closed_at = departed_at or lane.closing(ship_date)
+        if forecast:
+            return _Boxed(days, self._journeys(lane, packed, ship_date, closed_at, days, forecast), dates_only)
+        key = (origin, destination, service, packed, closed_at, days)
         if key not in self._known:
             if len(self._known) >= MOST_KEPT_JOURNEYS:
                 self._known.clear()
-            self._known[key] = self._journeys(lane, packed, ship_date, days)
-        return _Boxed(days, self._known[key])
+            self._known[key] = self._journeys(lane, packed, ship_date, closed_at, days, {})
+        return _Boxed(days, self._known[key], dates_only)
 
     def _lane(self, origin: str, destination: str, service: str) -> Lane:
         key = (origin, destination, service)
@@ -145,8 +170,32 @@ class _Exposures:
             self._lanes[key] = Lane.between(ends[0], ends[1], service, self._reference)
         return self._lanes[key]
 
-    def _journeys(self, lane: Lane, packed: PackedBox, ship_date: date, days: float) -> Array:
-        weather = WeatherDraws(self._reference, ship_date, int(days) + 2, draws=JOURNEYS, seed=WEATHER_SEED)
+    def _journeys(
+        self,
+        lane: Lane,
+        packed: PackedBox,
+        ship_date: date,
+        closed_at: datetime,
+        days: float,
+        forecast: Mapping[str, Mapping[date, Forecast]],
+    ) -> Array:
+        weather = WeatherDraws(
+            self._reference, ship_date, int(days) + 2, draws=JOURNEYS, seed=WEATHER_SEED, forecast=forecast
+        )
         ends = leg_ends(lane.legs, np.full(JOURNEYS, days), added_days={})
-        streets = weather.streets(lane, lane.closing(ship_date), int(np.ceil(ends[-1, 0])) + 1)
+        streets = weather.streets(lane, closed_at, int(np.ceil(ends[-1, 0])) + 1)
         return journey_bins(lane.legs, ends, streets, box_of(packed, self._reference))
+
+
+def planned_weather(plan: tuple[str, str] | None) -> dict[str, dict[date, Forecast]]:
+    """Return the forecast of the weather that was given with a plan, by place and day; empty without one."""
+    given = {} if plan is None else json.loads(plan[0]).get("forecast", {})
+    return {
+        place: {date.fromisoformat(day["date"]): Forecast(day["min_c"], day["max_c"]) for day in days}
+        for place, days in given.items()
+    }
+
+
+def _moment(moment: np.datetime64) -> datetime | None:
+    found: datetime | None = moment.astype(object)
+    return None if found is None else found.replace(tzinfo=UTC)

@@ -21,7 +21,7 @@ from app.problems import StoreUnavailable
 from app.services.recorded_boxes import RecordedLines, recorded_lines
 from app.services.refit_fit import fit_model
 from app.services.refit_gate import LEAST_BOXES, Verdict, judge
-from app.store.arrived import ArrivedBoxes, LoggerColumns, read_arrived, read_logger
+from app.store.arrived import ArrivedBoxes, LoggerColumns, read_arrived, read_logger, read_plans
 from app.store.database import Database
 from app.store.model_versions import StoredVersion, active_version, add_version, read_version
 from app.store.refits import (
@@ -70,6 +70,7 @@ class _Ledger:
     revision: int
     arrived: ArrivedBoxes
     logger: LoggerColumns
+    plans: dict[int, tuple[str, str]]
     active: tuple[StoredVersion, bytes] | None
 
 
@@ -152,7 +153,7 @@ def _fail(database: Database, refit_id: str, reason: str) -> None:
 def _refit(database: Database, refit_id: str, n_weighed: int | None) -> None:
     reference = load_reference()
     ledger = _read(database)
-    table = recorded_lines(ledger.arrived, ledger.logger, reference)
+    table = recorded_lines(ledger.arrived, ledger.logger, reference, ledger.plans)
     if not len(table.lines):
         raise RefitError("There are no arrived boxes to learn from")
     fitted, arrays = fit_model(table, reference, fitted_at=_now(), n_weighed=n_weighed)
@@ -165,7 +166,13 @@ def _read(database: Database) -> _Ledger:
     with database.reading() as connection:
         version = active_version(connection)
         active = None if version is None else read_version(connection, version)
-        return _Ledger(ledger_revision(connection), read_arrived(connection), read_logger(connection), active)
+        return _Ledger(
+            ledger_revision(connection),
+            read_arrived(connection),
+            read_logger(connection),
+            read_plans(connection),
+            active,
+        )
 
 
 def _active(ledger: _Ledger, reference: Reference) -> _Active:

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, fields
+from datetime import datetime
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -27,11 +28,11 @@ class Coded(NamedTuple):
 class ShipmentColumns:
     """One entry a shipment, in order of creation; all arrays have shape (n_shipments,).
 
-    Dates are datetime64[D], NaT where there is none. `seller` is coded by the key of its name; `seller_kind` is that
-    of the shipment, else that of the seller. `inside_temp_c` is the mean of a logger, NaN without one.
-    `arrived_revision` and `corrected_revision` are the revisions of the ledger that brought the arrival and that last
-    changed what is read here for a fit (0 before arrival): against the revision that a model has seen, they tell
-    unseen boxes and corrected ones.
+    Dates are datetime64[D] and moments datetime64[s] in UTC, NaT where there is none. `seller` is coded by the key of
+    its name; `seller_kind` is that of the shipment, else that of the seller. `inside_temp_c` is the mean of a logger,
+    NaN without one. `arrived_revision` and `corrected_revision` are the revisions of the ledger that brought the
+    arrival and that last changed what is read here for a fit (0 before arrival): against the revision that a model has
+    seen, they tell unseen boxes and corrected ones.
     """
 
     number: Counts
@@ -49,6 +50,8 @@ class ShipmentColumns:
     ship_date: NDArray[np.datetime64]
     arrival_date: NDArray[np.datetime64]
     recheck_date: NDArray[np.datetime64]
+    departed_at: NDArray[np.datetime64]
+    opened_at: NDArray[np.datetime64]
     inside_temp_c: NDArray[np.float64]
     arrived_revision: Counts
     corrected_revision: Counts
@@ -114,8 +117,7 @@ def read_logger(connection: Connection) -> LoggerColumns:
     of = logger_readings.c
     query = select(of.shipment, of.at, of.inside_c).join(shipments).where(shipments.c.state == ARRIVED)
     number, at, inside_c = _columns(connection, query.order_by(of.shipment, of.at))
-    moments = np.array([moment.replace(tzinfo=None) for moment in at], dtype="datetime64[s]")
-    return LoggerColumns(_counts(number), moments, np.array(inside_c, dtype=np.float64))
+    return LoggerColumns(_counts(number), _moments(at), np.array(inside_c, dtype=np.float64))
 
 
 def read_plans(connection: Connection) -> dict[int, tuple[str, str]]:
@@ -147,6 +149,8 @@ def _read_shipments(connection: Connection, states: Sequence[str]) -> ShipmentCo
             given[field.name] = np.array([value or 0 for value in values], dtype=np.int64)
         elif field.name.endswith("_date"):
             given[field.name] = np.array(values, dtype="datetime64[D]")
+        elif field.name.endswith("_at"):
+            given[field.name] = _moments(values)
         else:
             given[field.name] = np.array(values, dtype=np.float64)  # None becomes NaN
     return ShipmentColumns(**given)
@@ -156,6 +160,11 @@ def _columns(connection: Connection, query: Select[Any]) -> list[tuple[Any, ...]
     """Return the answer to a query column by column."""
     rows = connection.execute(query).all()
     return list(zip(*rows, strict=True)) if rows else [()] * len(query.selected_columns)
+
+
+def _moments(values: Sequence[datetime | None]) -> NDArray[np.datetime64]:
+    naive = [None if moment is None else moment.replace(tzinfo=None) for moment in values]
+    return np.array(naive, dtype="datetime64[s]")
 
 
 def _counts(values: Sequence[int | None]) -> Counts:

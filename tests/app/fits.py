@@ -12,7 +12,7 @@ from app.engine import Engine
 from app.services.ledger_import import import_csv
 from app.services.recorded_boxes import RecordedLines, recorded_lines
 from app.services.refit_fit import fit_model
-from app.store.arrived import read_arrived, read_logger
+from app.store.arrived import read_arrived, read_logger, read_plans
 from app.store.database import Database
 from model.reference import load_reference
 from tests.app.ledger_files import csv_bytes, random_ledger, row
@@ -56,7 +56,8 @@ def fill(database: Database, data: bytes = LEDGER, *, replace: bool = False) -> 
 def recorded(database: Database) -> RecordedLines:
     """Return what a fit reads of a ledger."""
     with database.reading() as connection:
-        return recorded_lines(read_arrived(connection), read_logger(connection), load_reference())
+        boxes, logger, plans = read_arrived(connection), read_logger(connection), read_plans(connection)
+    return recorded_lines(boxes, logger, load_reference(), plans)
 
 
 @cache
