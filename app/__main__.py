@@ -1,4 +1,4 @@
-"""The command line: ``python -m app serve | demo | compare | hold | order-size | risk | import | export |
+"""The command line: ``python -m app serve | demo | compare | hold | order-size | wish-list | risk | import | export |
 refit``.
 """
 
@@ -18,6 +18,7 @@ QUESTIONS = {
     "compare": "routes for a batch, side by side",
     "hold": "ship now or wait: every date for every route",
     "order-size": "how many to order so that enough arrive healthy",
+    "wish-list": "what to order: each line on each route, and how many",
     "risk": "chances of lines of plants",
 }
 DATABASE_HELP = "sqlite:///FILE or postgresql+psycopg://..., sqlite:///transit.db unless given"

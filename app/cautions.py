@@ -132,7 +132,7 @@ TEMPLATES = {
     ),
     # A box that has not arrived
     "departure_assumed": Template(
-        "When the box was picked up is not recorded: it is taken as closed on {ship_date} at {hour} there.", BUYER
+        "When the box left is not recorded: it is taken as closed on {ship_date} at {hour} there.", BUYER
     ),
     "far_late": Template(
         "By its plan fewer than 1 box in 100 on {route} takes so long: from here on the answer rests on how long "

@@ -12,16 +12,18 @@ from typing import Any, Generic, TypeVar
 from pydantic import BaseModel
 
 from app.engine import Engine
-from app.report import compare_report, hold_report, order_size_report, risk_report
+from app.report import compare_report, hold_report, order_size_report, risk_report, wish_list_report
 from app.request_body import RequestBody
 from app.schemas.compare import CompareAnswer, CompareRequest
 from app.schemas.hold import HoldAnswer, HoldRequest
 from app.schemas.order_size import OrderSizeAnswer, OrderSizeRequest
 from app.schemas.risk import RiskAnswer, RiskRequest
+from app.schemas.wish_list import WishListAnswer, WishListRequest
 from app.services.compare import answer_compare
 from app.services.hold import answer_hold
 from app.services.order_size import answer_order_size
 from app.services.risk import answer_risk
+from app.services.wish_list import answer_wish_list
 
 Asked = TypeVar("Asked", bound=BaseModel)
 Answer = TypeVar("Answer", bound=BaseModel)
@@ -57,6 +59,7 @@ QUESTIONS: dict[str, Question[Any, Any]] = {
     "compare": Question(RequestBody(CompareRequest), answer_compare, CompareAnswer, compare_report),
     "hold": Question(RequestBody(HoldRequest), answer_hold, HoldAnswer, hold_report),
     "order-size": Question(RequestBody(OrderSizeRequest), answer_order_size, OrderSizeAnswer, order_size_report),
+    "wish-list": Question(RequestBody(WishListRequest), answer_wish_list, WishListAnswer, wish_list_report),
     "risk": Question(RequestBody(RiskRequest), answer_risk, RiskAnswer, risk_report),
 }
 

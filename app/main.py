@@ -24,6 +24,7 @@ from app.routes import (
     model_page,
     model_versions,
     order_size,
+    outlook,
     page,
     reference,
     risk,
@@ -31,6 +32,7 @@ from app.routes import (
     shipment_life,
     shipments,
     track_record,
+    wish_list,
 )
 from app.services.track_record import TrackRecord
 from app.settings import Settings
@@ -75,7 +77,7 @@ def create_app(settings: Settings) -> FastAPI:
     app.add_middleware(LoopbackOnly)
     answering = (risk, compare, hold, order_size, reference, model_page, model_versions, sellers, track_record, docs)
     # A fixed path goes before the path of any shipment.
-    for module in (*answering, shipments, shipment_life, claims):
+    for module in (*answering, shipments, shipment_life, outlook, wish_list, claims):
         app.include_router(module.router)
     app.include_router(forecast.router)
     app.include_router(page.router)

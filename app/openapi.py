@@ -17,6 +17,7 @@ from app.schemas.hold import HoldAnswer, HoldRequest
 from app.schemas.model_page import ModelAnswer
 from app.schemas.model_versions import ModelVersionsAnswer
 from app.schemas.order_size import OrderSizeAnswer, OrderSizeRequest
+from app.schemas.outlook import OutlookAnswer
 from app.schemas.problem import HealthAnswer, ProblemBody
 from app.schemas.reference import GeneraAnswer, PackingsAnswer, PlacesAnswer, ServicesAnswer
 from app.schemas.risk import RiskAnswer, RiskRequest
@@ -24,6 +25,7 @@ from app.schemas.sellers import SellersAnswer
 from app.schemas.shipment_answers import ShipmentAnswer, ShipmentsAnswer
 from app.schemas.shipments import ArrivalRequest, ChangeRequest, PlanRequest, RecheckRequest
 from app.schemas.track_record import TrackRecordAnswer
+from app.schemas.wish_list import WishListAnswer, WishListRequest
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,6 +47,7 @@ OPERATIONS = {
     "compare": Operation(CompareAnswer, CompareRequest),
     "hold": Operation(HoldAnswer, HoldRequest),
     "order_size": Operation(OrderSizeAnswer, OrderSizeRequest),
+    "wish_list": Operation(WishListAnswer, WishListRequest),
     "model": Operation(ModelAnswer),
     "model_versions": Operation(ModelVersionsAnswer),
     "sellers": Operation(SellersAnswer),
@@ -54,6 +57,7 @@ OPERATIONS = {
     "change_shipment": Operation(ShipmentAnswer, ChangeRequest, records=True),
     "delete_shipment": Operation(None, status=204, records=True),
     "arrival": Operation(ShipmentAnswer, ArrivalRequest, records=True),
+    "outlook": Operation(OutlookAnswer, records=True),
     "recheck": Operation(ShipmentAnswer, RecheckRequest, records=True),
     "track_record": Operation(TrackRecordAnswer, records=True),
     "genera": Operation(GeneraAnswer),

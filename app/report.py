@@ -8,6 +8,7 @@ from app.schemas.compare import CompareAnswer, CompareRequest, RouteOutcome
 from app.schemas.hold import HoldAnswer, HoldRequest
 from app.schemas.order_size import OrderSizeAnswer, OrderSizeRequest
 from app.schemas.risk import ChanceInterval, RiskAnswer, RiskRequest
+from app.schemas.wish_list import WishListAnswer, WishListRequest, WishOutcome
 
 WIDTH = 100
 NAME_WIDTH = 24
@@ -210,6 +211,60 @@ def order_size_report(request: OrderSizeRequest, answer: OrderSizeAnswer) -> str
             "",
             table(head, rows),
             "",
+            *_assumed(answer.assumed),
+            *_cautions(answer.cautions),
+        ]
+    )
+
+
+def _wish_row(route: str, line: WishOutcome) -> list[str]:
+    each, wanted = line.cost_per_healthy_plant, line.wanted
+    order = "-"
+    if wanted is not None:
+        found = "over 10,000" if wanted.quantity is None else f"{wanted.quantity:,}"
+        order = f"{found} for {wanted.wanted_healthy:,} ({_percent(wanted.confidence)})"
+    return [
+        _clipped(f"{line.genus} {line.cultivar or ''}".strip()),
+        _clipped(route),
+        str(line.quantity),
+        _percent(line.healthy.mean),
+        _percent(line.healthy_two_weeks.mean),
+        "-" if each is None else f"{each:,.2f}",
+        f"{line.margin_per_plant:,.2f}",
+        "loses" if line.loses_money else "",
+        order,
+    ]
+
+
+def wish_list_report(request: WishListRequest, answer: WishListAnswer) -> str:
+    """Return a wish list as text: advice, a row a line and route, why lines lose money, assumed costs, cautions."""
+    currency = request.currency
+    head = ("line", "route", "sent", "healthy", "2 weeks", f"{currency}/healthy", f"{currency}/plant", "", "order")
+    rows = [_wish_row(route.name, route.lines[i]) for i in range(len(request.lines)) for route in answer.routes]
+    route_head = ("route", "boxes", f"landed, {currency}", "margin", "5 % to 95 %")
+    routes = [
+        [_clipped(r.name), str(r.boxes), _money(r.landed_cost), _money(r.margin.mean), _money_spread(r.margin)]
+        for r in answer.routes
+    ]
+    losing = [
+        _wrapped(f"{line.genus} {line.cultivar or ''}".strip() + f", {route.name}: {line.reason}", "  ")
+        for route in answer.routes
+        for line in route.lines
+        if line.reason is not None
+    ]
+    return "\n".join(
+        [
+            *(_wrapped(advice.text, "* ") for advice in answer.advice),
+            "",
+            f"Lines from {request.origin} to {request.destination}, {request.ship_date:%a %Y-%m-%d}",
+            table(head, rows, n_left=2),
+            "",
+            _wrapped(answer.cost_shares),
+            "",
+            "The whole batch",
+            table(route_head, routes),
+            "",
+            *(["Lines that lose money", *losing, ""] if losing else []),
             *_assumed(answer.assumed),
             *_cautions(answer.cautions),
         ]

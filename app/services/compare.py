@@ -65,15 +65,19 @@ class SimulatedBatch:
         self.simulation: BatchSimulation
         self.simulation, self._weather = shared_draws(self.request, self.prepared, engine, request.ship_date)
 
-    def simulate(self, route: PreparedRoute) -> SimulatedRoute:
-        """Return a route with its draws and its money."""
-        journeys = self.simulation.journeys(
+    def journeys(self, route: PreparedRoute) -> list[Journeys]:
+        """Follow the journeys of a route."""
+        return self.simulation.journeys(
             route.plan,
             self.request.ship_date,
             self._weather,
             self.request.closed_dates,
             layover_days=usual_layover(route, self.request.ship_date),
         )
+
+    def simulate(self, route: PreparedRoute) -> SimulatedRoute:
+        """Return a route with its draws and its money."""
+        journeys = self.journeys(route)
         drawn = self.simulation.outcomes(route.plan, journeys)
         return SimulatedRoute(route, journeys, drawn, route_money(self.request, self.prepared, route, drawn))
 

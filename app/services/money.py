@@ -16,13 +16,19 @@ Array = NDArray[np.float64]
 
 @dataclass(frozen=True, slots=True, eq=False)
 class RouteMoney:
-    """Landed cost, and claims and margin for each draw; `line_margin` holds means."""
+    """Landed cost, and claims and margin for each draw.
+
+    `line_margin`, (lines,), holds means; `line_cost`, (lines,), is the landed cost shared as `cost_by_line` does;
+    `line_recovered` is (draws, lines).
+    """
 
     waybill: Waybill
     cost: LandedCost
     recovered: Array
     margin: Array
     line_margin: Array
+    line_cost: Array
+    line_recovered: Array
 
 
 def route_money(
@@ -51,10 +57,13 @@ def route_money(
     share = batch.damaged_value_share
     recovered = by_line.sum(axis=1)
     sales = proceeds(drawn.healthy_two_weeks.mean(axis=0), damaged.mean(axis=0), sale_value, share)
+    line_cost = cost_by_line(waybill, cost)
     return RouteMoney(
         waybill=waybill,
         cost=cost,
         recovered=recovered,
         margin=margin(drawn.healthy_two_weeks, damaged, sale_value, share, recovered, cost.total),
-        line_margin=sales + by_line.mean(axis=0) - cost_by_line(waybill, cost),
+        line_margin=sales + by_line.mean(axis=0) - line_cost,
+        line_cost=line_cost,
+        line_recovered=by_line,
     )

@@ -26,6 +26,8 @@ LEG_OF_KIND = {"at_hub": HUB_LEG, "in_clearance": CLEARANCE_LEG}
 LEAST_DELAY_SHARE = 1e-3
 # Of boxes past their flights, how many customs hold: between courier and post (judgement, from memory).
 CLEARANCE_HOLD_SHARE = 0.05
+# Near closed days some journeys drawn are over already: the draws are drawn so many times, and those left are thinned.
+CLOSED_ROUNDS = 4
 
 
 class Note(NamedTuple):
@@ -93,15 +95,6 @@ def legs_of_kinds(lane: Lane) -> dict[str, int]:
     """Return the leg that each kind of note names, by its index, where the lane has that leg."""
     names = [leg.leg for leg in lane.legs]
     return {kind: names.index(leg) for kind, leg in LEG_OF_KIND.items() if leg in names}
-
-
-def closing_time(route: PreparedRoute, ship_date: date, departed_at: datetime | None) -> datetime:
-    """Return when the box was closed: its wait before it was picked up, else as planned."""
-    if departed_at is None:
-        return route.plan.lane.closing(ship_date)
-    # The wait of a short trip is capped at half of it.
-    median_h = 24.0 * float(route.plan.transit.quantile(0.5))
-    return departed_at - timedelta(hours=min(DEFAULT_WAIT_H, 0.5 * median_h))
 
 
 def known_journey(
@@ -175,27 +168,29 @@ class JourneyDraws:
 
 def draw_journeys(known: KnownJourney, closed: Sequence[date], simulation: BatchSimulation) -> JourneyDraws:
     """Draw the journey given all that is known, with the uniforms of the plan's own forecast."""
-    open_journey = open_part(known)
-    u = Uniforms(
-        body=simulation.uniforms("body 0"),
-        delayed=simulation.uniforms("delayed 0"),
-        delay=simulation.uniforms("delay 0"),
-        # The largest normal would round to 1.
-        wait=np.minimum(ndtr(simulation.normals("papers")), np.nextafter(1.0, 0.0)),
-    )
-    elapsed = known.elapsed_days
+    journey, elapsed = open_part(known), known.elapsed_days
+    ahead = journey.draw(elapsed, _uniforms(simulation))
     if not closed:
-        ahead = open_journey.draw(elapsed, u)
         return _journeys(known, ahead, np.zeros_like(ahead.body))
     # A box that arrives on a closed day is opened later: it may have arrived since those days began.
-    ahead = open_journey.draw(_not_before(known, closed), u)
-    until_open = _until_open(known, open_journey.since_days + ahead.total, closed)
-    still = np.flatnonzero(open_journey.since_days + ahead.total + until_open > elapsed)
+    not_before = _not_before(known, closed)
+    if not_before == elapsed:
+        return _journeys(known, ahead, _until_open(known, journey.since_days + ahead.total, closed))
+    rounds = [journey.draw(not_before, _uniforms(simulation, f" round {i}")) for i in range(CLOSED_ROUNDS)]
+    drawn = TimeAhead(*(np.concatenate(parts) for parts in zip(*rounds, strict=True)))
+    until_open = _until_open(known, journey.since_days + drawn.total, closed)
+    still = np.flatnonzero(journey.since_days + drawn.total + until_open > elapsed)
     if not still.size:
-        ahead = open_journey.draw(elapsed, u)
-        return _journeys(known, ahead, _until_open(known, open_journey.since_days + ahead.total, closed))
-    kept = still[np.arange(ahead.body.size) * still.size // ahead.body.size]
-    return _journeys(known, TimeAhead(*(part[kept] for part in ahead)), until_open[kept])
+        return _journeys(known, ahead, _until_open(known, journey.since_days + ahead.total, closed))
+    kept = still[np.arange(simulation.n_draws) * still.size // simulation.n_draws]
+    return _journeys(known, TimeAhead(*(part[kept] for part in drawn)), until_open[kept])
+
+
+def _uniforms(simulation: BatchSimulation, again: str = "") -> Uniforms:
+    body, delayed, delay = (simulation.uniforms(f"{name} 0{again}") for name in ("body", "delayed", "delay"))
+    # The largest normal would round to 1.
+    wait = np.minimum(ndtr(simulation.normals(f"papers{again}")), np.nextafter(1.0, 0.0))
+    return Uniforms(body, delayed, delay, wait)
 
 
 def day_offset(known: KnownJourney) -> tuple[date, float]:

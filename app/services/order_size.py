@@ -1,46 +1,50 @@
 """How many to order of one line so that enough arrive healthy."""
 
-from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from app.engine import Engine
-from app.schemas.order_size import OrderSizeAnswer, OrderSizeRequest, RouteOrder
-from app.services.batch import MOST_BOXES, PreparedRoute, prepare, shared_draws
+from app.schemas.compare import CompareRequest
+from app.schemas.order_size import OrderSizeAnswer, OrderSizeRequest, RouteOrder, Target
+from app.services.batch import MOST_BOXES, PreparedRoute
 from app.services.batch_cautions import asked_cautions, closing_cautions, layover_cautions
-from app.services.compare import MOST_PLANTS, money_items, usual_layover
+from app.services.compare import MOST_PLANTS, SimulatedBatch, money_items
 from app.services.seller_defaults import with_seller
-from app.services.simulation import BatchSimulation
+from app.services.simulation import Journeys
 from app.services.summaries import distribution
 from app.store.seller_records import SellerRecord
 from model.landed_cost import landed_cost
 from model.order_size import enough_chance, enough_chance_apart, smallest_order, smallest_order_apart
 
-Chances = Callable[[PreparedRoute, int], NDArray[np.float64]]
+
+class RouteChances:
+    """Chances of plants on one route, box by box; journeys are followed once for all lines."""
+
+    def __init__(self, batch: SimulatedBatch, route: PreparedRoute) -> None:
+        self.route, self.simulation = route, batch.simulation
+        self._batch = batch
+        self._journeys: list[Journeys] = []
+
+    def by_box(self, line: int, n_boxes: int) -> NDArray[np.float64]:
+        """Return the chance that a plant of a line is healthy in each of the first boxes, (draws, boxes)."""
+        if n_boxes > len(self._journeys):
+            plan = replace(self.route.plan, n_boxes=n_boxes, apart=n_boxes > 1)
+            self._journeys = self._batch.journeys(replace(self.route, plan=plan))
+        return self.simulation.chance_by_box(self.route.plan, self._journeys[:n_boxes], line)
 
 
 def answer_order_size(request: OrderSizeRequest, engine: Engine, seller: SellerRecord | None = None) -> OrderSizeAnswer:
     """Return for each route the smallest quantity of the target line and what it costs."""
-    request, known = with_seller(request, seller)
-    prepared = prepare(request, engine, request.ship_date, known)
-    simulation, weather = shared_draws(request, prepared, engine, request.ship_date)
-
-    def chances(route: PreparedRoute, n_boxes: int) -> NDArray[np.float64]:
-        """Return the chance of a plant of the target line in each box, (draws, boxes)."""
-        plan = replace(route.plan, n_boxes=n_boxes, apart=n_boxes > 1)
-        journeys = simulation.journeys(
-            plan, request.ship_date, weather, request.closed_dates, layover_days=usual_layover(route, request.ship_date)
-        )
-        return simulation.chance_by_box(plan, journeys, request.target.line)
-
-    orders = [_order(request, route, simulation, chances) for route in prepared.routes]
+    batch = SimulatedBatch(request, engine, seller)
+    prepared = batch.prepared
+    request, _ = with_seller(request, seller)
     return OrderSizeAnswer(
         model_version=engine.model_version,
         seed=request.seed,
         draws=request.draws,
-        routes=orders,
+        routes=[order_of(request, request.target, RouteChances(batch, route)) for route in prepared.routes],
         assumed=[a for a in prepared.assumed if not a.pointer.endswith("/boxes")],
         cautions=asked_cautions(request, prepared, engine)
         + layover_cautions(prepared, request.ship_date)
@@ -48,21 +52,20 @@ def answer_order_size(request: OrderSizeRequest, engine: Engine, seller: SellerR
     )
 
 
-def _order(
-    request: OrderSizeRequest, route: PreparedRoute, simulation: BatchSimulation, chances: Chances
-) -> RouteOrder:
-    target = request.target
+def order_of(request: CompareRequest, target: Target, chances: RouteChances) -> RouteOrder:
+    """Return the smallest quantity of the target line on a route, the other lines as asked, and what it costs."""
+    route, simulation = chances.route, chances.simulation
     asked = request.lines[target.line].quantity
     total = sum(line.quantity for line in request.lines)
     others = total - asked
-    together = chances(route, 1)[:, 0]
+    together = chances.by_box(target.line, 1)[:, 0]
     quantity = smallest_order(together, target.healthy, target.confidence, maximum=MOST_PLANTS)
     by_box, room = together[:, None], MOST_PLANTS
     label = f"order {route.asked.name}"
     if route.asked.travel == "apart" and (quantity is None or quantity + others > route.capacity):
         # Each box holds the lines at the mix asked for; four times the target is past any order worth placing.
         room = max(1, route.capacity * asked // total)
-        by_box = chances(route, min(MOST_BOXES, -(-4 * target.healthy // room) + 1))
+        by_box = chances.by_box(target.line, min(MOST_BOXES, -(-4 * target.healthy // room) + 1))
         quantity = smallest_order_apart(
             by_box,
             target.healthy,

@@ -1,42 +1,96 @@
 """What to expect of a box in transit, given the time it has taken and what tracking says."""
 
+import json
+import re
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 
 import numpy as np
 from numpy.typing import NDArray
+from pydantic import TypeAdapter, ValidationError
 
 from app.engine import Engine
-from app.problems import FieldError, InvalidInput
+from app.problems import Conflict, FieldError, InvalidInput
 from app.schemas.compare import CompareRequest, MeanQuantiles
+from app.schemas.fields import MOMENT_WORDS, Moment
 from app.schemas.outlook import ArrivalChance, LineOutlook, OutlookAnswer
 from app.schemas.risk import ChanceInterval
 from app.services.batch import prepare
 from app.services.compare import usual_layover
 from app.services.followed_box import FollowedBox
-from app.services.open_journey import KnownJourney, Note, closing_time, day_offset, known_journey
+from app.services.open_journey import KnownJourney, Note, day_offset, known_journey
 from app.services.outlook_cautions import departure_caution, outlook_cautions
 from app.services.outlook_helps import helps_now
+from app.services.shipment_lookup import find_whole_shipment
+from app.services.shipment_plans import stored_plan
+from app.store.database import Database
 
 Array = NDArray[np.float64]
 
 MOST_ROWS = 30
 SURE_ENOUGH = 0.99
 LOW, HIGH = 0.1, 0.9
+IN_TRANSIT = "in_transit"
+_WHY_NOT = {
+    "planned": "The box has not left: record its departure first",
+    "arrived": "The box has arrived: its counts are in the shipment",
+    "lost": "The box is given up as lost: news of it put it in transit again",
+}
+_MOMENT: TypeAdapter[datetime] = TypeAdapter(Moment)
 
 
 @dataclass(frozen=True)
 class BoxOnItsWay:
-    """A box in transit as recorded: its plan (one route), when it was picked up, and the notes of its tracking."""
+    """A box in transit as recorded: its plan (one route), when it left closed, and the notes of its tracking.
+
+    The time in transit runs from `departed_at`, as it does for the boxes that the model learns from.
+    """
 
     plan: CompareRequest
     departed_at: datetime | None
     notes: tuple[Note, ...] = ()
 
     @property
-    def picked_up_at(self) -> datetime | None:
-        """When it was picked up: as recorded, else by the first note that says so."""
+    def left_at(self) -> datetime | None:
+        """When it left: as recorded, else by the first note that says so."""
         return self.departed_at or min((note.at for note in self.notes if note.kind == "departed"), default=None)
+
+
+def moment_of(text: str) -> datetime:
+    """Return the moment of a query parameter; its plus sign may have become a space on its way.
+
+    Raises
+    ------
+    InvalidInput
+        If it is no moment with an offset.
+    """
+    try:
+        return _MOMENT.validate_json(json.dumps(re.sub(r" (\d{2}:?\d{2})$", r"+\1", text)))
+    except ValidationError as error:
+        raise InvalidInput([FieldError("/at", f"must be {MOMENT_WORDS}")]) from error
+
+
+def answer_outlook(
+    database: Database, shipment_id: str, at: datetime | None, engine: Engine, now: datetime
+) -> OutlookAnswer:
+    """Return the outlook of a shipment in transit at a moment, `now` unless given.
+
+    Raises
+    ------
+    NotFound, StoreUnavailable
+        As `find_whole_shipment`.
+    Conflict
+        If it is not in transit, or was never planned here.
+    InvalidInput
+        If `at` is before its departure.
+    """
+    life, plan, _ = find_whole_shipment(database, shipment_id)
+    if life.stored.state != IN_TRANSIT:
+        raise Conflict(f"{_WHY_NOT[life.stored.state]}.")
+    if plan is None:
+        raise Conflict("The box was not planned here, so there is no plan to look ahead from.")
+    notes = tuple(Note(event.at, event.kind) for event in life.events)
+    return outlook_of(BoxOnItsWay(stored_plan(plan.plan_json), life.departed_at, notes), at or now, engine)
 
 
 def outlook_of(box: BoxOnItsWay, at: datetime, engine: Engine) -> OutlookAnswer:
@@ -50,18 +104,17 @@ def outlook_of(box: BoxOnItsWay, at: datetime, engine: Engine) -> OutlookAnswer:
     plan = box.plan
     prepared = prepare(plan, engine, plan.ship_date)
     [route] = prepared.routes
-    picked_up = box.picked_up_at
-    closed_at = closing_time(route, plan.ship_date, picked_up)
-    departed = closed_at if picked_up is None else picked_up
-    if at < departed:
-        raise InvalidInput([FieldError("/at", f"must not be before the departure, {departed.isoformat()}")])
+    left_at = box.left_at
+    closed_at = route.plan.lane.closing(plan.ship_date) if left_at is None else left_at
+    if at < closed_at:
+        raise InvalidInput([FieldError("/at", f"must not be before the departure, {closed_at.isoformat()}")])
     closed_on = route.plan.lane.local(closed_at, "origin").date()
     known = known_journey(route, closed_at, at, box.notes, usual_layover_days=usual_layover(route, closed_on))
     followed = FollowedBox(plan, prepared, known, engine)
     left = followed.journeys.opened_days - known.elapsed_days
     p10, p50, p90 = np.quantile(left, [0.1, 0.5, 0.9])
     thermal = route.plan.box
-    assumed = [] if picked_up is not None else [departure_caution(plan)]
+    assumed = [] if left_at is not None else [departure_caution(plan)]
     counted = [note for note in box.notes if note.at <= at]
     return OutlookAnswer(
         model_version=engine.model_version,

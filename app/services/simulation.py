@@ -236,7 +236,12 @@ class BatchSimulation:
 
     def chance_by_box(self, plan: RoutePlan, journeys: Sequence[Journeys], line: int) -> Array:
         """Return the chance that a plant of a line is healthy at unboxing in each box, (draws, boxes)."""
-        chances = [list(self.plant_chances(plan, j.exposure, box))[line][0] for box, j in enumerate(journeys)]
+        effects, genus = self.route_effects(plan.lane.service.service, plan.quarter)[line], self.line_genus[line]
+        parameters = self.posterior.parameters
+        chances = []
+        for box, (_, exposure) in enumerate(journeys):
+            eta = linear_predictor(self._shipment(box) + effects, exposure.equivalent_days[genus], self.posterior)
+            chances.append(box_chances(eta, parameters.delta, parameters.h0)[0])
         return np.stack(chances, axis=1)
 
     def outcomes(self, plan: RoutePlan, journeys: Sequence[Journeys]) -> RouteDraws:

@@ -18,6 +18,7 @@ from tests.app.client import Client, running_client
 
 EXAMPLES_FILE = Path(app.openapi.__file__).parent / "schemas" / "examples.json"
 N_ROWS = 2
+OUTLOOK_AT = "2027-01-15T08:00:00+00:00"
 
 
 def paths(client: Client) -> dict[str, tuple[str, str]]:
@@ -54,6 +55,8 @@ def shipment_life(client: Client, examples: dict[str, Any]) -> Iterator[tuple[st
         headers = {"if-match": response.headers["etag"]}
         response = client.request(method, path + end, json=examples[name]["request"], headers=headers)
         yield name, response.raise_for_status().json()
+        if name == "change_shipment":
+            yield "outlook", client.get(f"{path}/outlook", params={"at": OUTLOOK_AT}).raise_for_status().json()
     yield "shipment", client.get(path).raise_for_status().json()
     yield "shipments", client.get("/v1/shipments").raise_for_status().json()
     yield "track_record", client.get("/v1/track-record").raise_for_status().json()

@@ -13,7 +13,7 @@ from app.__main__ import main
 from app.openapi import examples
 from tests.app.client import Client
 
-PATHS = {"risk": "risk", "compare": "compare", "hold": "hold", "order-size": "order_size"}
+PATHS = {"risk": "risk", "compare": "compare", "hold": "hold", "order-size": "order_size", "wish-list": "wish_list"}
 ANYWHERE = str(IPv4Address(0))
 COMPARE = examples()["compare"]["request"]
 

@@ -1,0 +1,28 @@
+"""``GET /v1/shipments/{id}/outlook``."""
+
+from datetime import UTC, datetime
+
+from fastapi import APIRouter, Request, Response
+
+from app.engine import Engine
+from app.openapi import declared
+from app.routes.exchange import in_worker
+from app.schemas.outlook import OutlookAnswer
+from app.services.outlook import answer_outlook, moment_of
+
+router = APIRouter()
+
+
+@router.get("/v1/shipments/{shipment_id}/outlook", **declared("outlook"))
+async def outlook(request: Request, shipment_id: str, at: str | None = None) -> Response:
+    """A box in transit: days left, chance to arrive by each day, chances of its plants, and what would help now.
+
+    All of it given that the box has not arrived at the moment ``at`` (ISO 8601 with an offset, now unless given).
+    Events after that moment do not count.
+    """
+
+    def work(engine: Engine) -> OutlookAnswer:
+        moment = None if at is None else moment_of(at)
+        return answer_outlook(request.app.state.database, shipment_id, moment, engine, datetime.now(UTC))
+
+    return await in_worker(request, work)
