@@ -26,7 +26,7 @@ export function ledgerFile(signal, taken) {
     place.replaceChildren(el("p", {}, `Reading ${file.name} …`));
     try {
       // Read as bytes are: the server says what is wrong with the encoding too.
-      const { data } = await call("POST", `/v1/shipments/import${replace ? "?replace=true" : ""}`, { body: await file.text(), type: TYPE, signal });
+      const { data } = await call("POST", `/v1/shipments/import${replace ? "?replace=true" : ""}`, { body: file, type: TYPE, signal });
       place.replaceChildren(el("p", { class: "notice" }, `${count(data.added)} boxes added, ${count(data.unchanged)} unchanged, ${count(data.replaced)} replaced; ${count(data.lines)} lines.`));
       taken();
     } catch (fault) {
