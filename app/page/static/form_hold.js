@@ -3,10 +3,9 @@
 import { get } from "/page/api.js";
 import { draft, keep, setAt, valueAt } from "/page/batch.js";
 import { el } from "/page/dom.js";
-import { dateInput, field, numberInput } from "/page/fields.js";
+import { dateInput, field, numberInput, readNumber } from "/page/fields.js";
 import { fromShown, settings, temperatureSpan, unitName } from "/page/settings.js";
 import { cells } from "/page/spreadsheet.js";
-import { readNumber } from "/page/fields.js";
 
 const WEEKDAYS = [
   ["mon", "Mon"],
@@ -118,8 +117,9 @@ export function forecastFields(changed) {
 
   function places() {
     const { origin, destination } = draft();
+    const chosen = where.value;
     where.replaceChildren(
-      ...[destination, origin].filter(Boolean).map((code) => el("option", { value: code }, code)),
+      ...[destination, origin].filter(Boolean).map((code) => el("option", { value: code, selected: code === chosen }, code)),
     );
     list.replaceChildren(...Object.entries(draft().forecast).filter(([, days]) => days.length).map(known));
   }
@@ -131,7 +131,7 @@ export function forecastFields(changed) {
     return el(
       "p",
       {},
-      `${code}: ${days.length} days, ${temperatureSpan(low, high)}${unused ? " (not on this journey: not used)" : ""} `,
+      `${code}: ${days.length} ${days.length === 1 ? "day" : "days"}, ${temperatureSpan(low, high)}${unused ? " (not on this journey: not used)" : ""} `,
       el("button", { type: "button", class: "small", on: { click: () => take(code, []) } }, `Forget ${code}`),
     );
   }
@@ -150,7 +150,7 @@ export function forecastFields(changed) {
     else if (!days.length) notes.textContent = fault || "There is nothing to read: a row is a date, a minimum and a maximum.";
     else {
       take(where.value, days);
-      notes.textContent = `${days.length} days taken for ${where.value}. ${fault}`;
+      notes.textContent = `${days.length} ${days.length === 1 ? "day" : "days"} taken for ${where.value}. ${fault}`;
     }
   }
 

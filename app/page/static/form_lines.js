@@ -66,7 +66,6 @@ export async function lineFields(changed) {
       changed();
     }
     if (lines.length > 200) notes.push("Only 200 lines fit into one request.");
-    announce(notes.join(" "));
     return notes;
   }
 
@@ -102,7 +101,7 @@ export async function lineFields(changed) {
       const text = event.clipboardData.getData("text/plain");
       if (!isTable(text)) return;
       event.preventDefault();
-      takeTable(text, i);
+      announce(takeTable(text, i).join(" "));
     });
     const drawn = el(
       "div",

@@ -10,8 +10,8 @@ const NAMES = {
   genus: ["genus", "plant", "name", "species", "botanicalname", "item"],
   cultivar: ["cultivar", "variety", "form", "selection"],
   quantity: ["quantity", "qty", "count", "number", "plants", "pieces", "pcs", "n"],
-  unit_cost: ["unitcost", "cost", "unitprice", "price", "buyprice", "costeach", "priceeach", "paid"],
-  sale_value: ["salevalue", "saleprice", "sellingprice", "sellprice", "sale", "sell", "retail", "value", "resale"],
+  unit_cost: ["unitcost", "cost", "unitprice", "price", "buyprice", "costeach", "costofone", "priceeach", "paid"],
+  sale_value: ["salevalue", "saleprice", "sellingprice", "sellprice", "sale", "sell", "sellsfor", "sellsat", "retail", "value", "resale"],
 };
 
 const bare = (text) => text.toLowerCase().replace(/\([^)]*\)/g, "").replace(/[^a-z]/g, "");
