@@ -66,10 +66,10 @@ function inside({ logger_summary: logger, inside_temp_c: mean }) {
 
 const countTable = (lines) =>
   tableOf({
-    head: ["Plant", "Ordered", "Sent", "Healthy", "Damaged", "Dead", "Missing"],
+    head: ["Plant", "Healthy", "Damaged", "Dead", "Sent", "Ordered", "Missing"],
     rows: lines.map((line) => [
       line.note ? `${plantName(line)} (${line.note})` : plantName(line),
-      ...["quantity", "sent", "healthy", "damaged", "dead", "missing"].map((name) => told(line[name])),
+      ...["healthy", "damaged", "dead", "sent", "quantity", "missing"].map((name) => told(line[name])),
     ]),
   });
 

@@ -69,7 +69,7 @@ function draw(root, shipment, etag, signal) {
     el("h1", { tabindex: "-1" }, boxName(facts)),
     el(
       "p",
-      { class: "lead" },
+      {},
       `${plan ? wayOf({ ...plan, service: plan.routes[0].service }) : "From a file"}${plan?.seller ? `, from ${plan.seller}` : ""}: `,
       el("strong", {}, STATE_WORDS[state]),
       ".",

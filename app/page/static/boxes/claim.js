@@ -26,7 +26,7 @@ export async function show(root, id, signal) {
     article,
   );
   for (const table of article.querySelectorAll("table")) {
-    const around = el("div", { class: "scroll", tabindex: "0", role: "region", "aria-label": table.closest("section, article").querySelector("h1").textContent });
+    const around = el("div", { class: "scroll", tabindex: "0", role: "region", "aria-label": `Table: ${table.previousElementSibling.textContent}` });
     table.replaceWith(around);
     around.append(table);
   }

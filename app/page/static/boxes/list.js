@@ -6,11 +6,12 @@ import { address, boxName, CLAIM_WORDS, plantsOf, wayOf } from "/page/boxes/word
 import { el } from "/page/dom.js";
 import { keepBoxes, knownAt, knownBoxes, waitingFor } from "/page/kept.js";
 import { cautionList, failure } from "/page/notices.js";
-import { count, date, moment, said } from "/page/settings.js";
+import { addDays, count, date, moment, said, today } from "/page/settings.js";
 
 const PAGE = 100;
 const SHOWN = 12;
 const OUTLOOKS = 8;
+const RECHECK_OPEN_DAYS = 45;
 const SECTIONS = [
   { state: "in_transit", heading: "On the way", none: "Nothing is on the way." },
   { state: "planned", heading: "Planned", none: "Nothing is planned." },
@@ -60,14 +61,16 @@ function offlineNote(root, signal) {
 const firstWords = () =>
   el("p", { class: "notice" }, "No box yet. Compare routes, then plan the box you order: ", el("a", { href: "#compare" }, "Compare"), ".");
 
+/* Whether it is time to count again; after some weeks a count says little of the journey. */
+const isRecheckDue = ({ recheck_due: due, recheck_on: on }) => Boolean(due && on && addDays(RECHECK_OPEN_DAYS, on) >= today());
+
 /* What is to be done about boxes that are here, or should be. */
 function dueNow(items) {
   const due = [
-    ...items.filter((item) => item.recheck_due).map((item) => ({
-      item,
-      part: ["recheck"],
-      text: `Count again${item.recheck_on ? `, due ${date(item.recheck_on)}` : ""}`,
-    })),
+    ...items
+      .filter(isRecheckDue)
+      .sort((one, other) => one.recheck_on.localeCompare(other.recheck_on))
+      .map((item) => ({ item, part: ["recheck"], text: `Count again, due ${date(item.recheck_on)}` })),
     ...items.filter((item) => item.outcome_missing).map((item) => ({
       item,
       part: [],
@@ -146,7 +149,7 @@ function arrivedWords(item) {
     sum("dead") ? `${count(sum("dead"))} dead` : null,
     sum("missing") ? `${count(sum("missing"))} missing` : null,
   ].filter(Boolean);
-  const next = item.recheck_due ? "Count again now." : null;
+  const next = isRecheckDue(item) ? "Count again now." : null;
   return el(
     "p",
     {},

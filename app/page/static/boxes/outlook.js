@@ -9,6 +9,7 @@ import { count, date, decimal, moment, percent, said } from "/page/settings.js";
 
 const DAY = { weekday: "short", day: "numeric", month: "short" };
 const SURE = 0.9;
+const NEARLY = 0.95;
 
 const ordered = (lines) => lines.reduce((sum, line) => sum + line.quantity, 0);
 const expected = (lines) => lines.reduce((sum, line) => sum + line.quantity * line.healthy.mean, 0);
@@ -64,25 +65,30 @@ function draw(answer) {
       answer.heat_pack_ends_at ? ` The heat pack ends ${moment(answer.heat_pack_ends_at)}.` : "",
     ),
     el("h3", {}, "Opened by the end of"),
-    byDay(answer.arrival_by),
+    byDay(untilSure(answer.arrival_by)),
+    el("p", { class: "hint" }, lastWords(answer.arrival_by)),
     el("h3", {}, "A plant at unboxing"),
     el("div", { class: "scroll", tabindex: "0", role: "region", "aria-label": "Table: chances of each line" }, chances(answer.lines)),
     el("p", { class: "hint" }, "The range in brackets holds in 8 of 10 cases."),
     answer.helps.length ? el("h3", {}, "What helps now") : "",
     answer.helps.length
-      ? el("ul", {}, answer.helps.map((help) => el("li", {}, said(help.text), gains(help))))
+      ? el("ul", { class: "cautions" }, answer.helps.map((help) => el("li", {}, said(help.text))))
       : "",
-    answer.cautions.length ? el("h3", {}, "Mind") : "",
-    cautionList(answer.cautions, { said, date }),
+    answer.cautions.length
+      ? el("details", {}, el("summary", {}, `What to mind (${count(answer.cautions.length)})`), cautionList(answer.cautions, { said, date }))
+      : "",
   ];
 }
 
-function gains({ days_sooner: sooner, healthy_gain: gain }) {
-  const parts = [
-    sooner ? `${decimal(sooner)} days sooner` : null,
-    gain ? `${gain > 0 ? "+" : "−"}${decimal(Math.abs(gain) * 100)} healthy of 100` : null,
-  ].filter(Boolean);
-  return parts.length ? el("span", { class: "hint" }, ` ${parts.join(", ")}.`) : null;
+/* The days until the box is here in 19 of 20 cases; what comes after is said in a sentence. */
+function untilSure(days) {
+  const last = days.findIndex(({ chance }) => chance >= NEARLY);
+  return last < 0 ? days : days.slice(0, last + 1);
+}
+
+function lastWords(days) {
+  const last = days.at(-1);
+  return last && last !== untilSure(days).at(-1) ? `By ${date(last.date, DAY)} with ${percent(Math.min(last.chance, 0.99))} or more.` : "";
 }
 
 /* One bar a day; the number beside it says the same. */

@@ -147,7 +147,7 @@ export async function versions(signal, changed) {
       { class: "scroll", tabindex: "0", role: "region", "aria-label": "Table: versions of the model" },
       tableOf({
         head: ["Version", "Made", "From", "Use"],
-        rows: answer.items.map((item) => [item.version, item.fitted ? moment(item.fitted) : "–", boxesWords(item), action(item)]),
+        rows: answer.items.map((item) => [item.version, item.fitted ? moment(item.fitted) : "not fitted", boxesWords(item), action(item)]),
       }),
     ),
     place,

@@ -1,6 +1,5 @@
 /* Time ratios as intervals on a log axis: how long plants keep against an average. */
 
-import { el } from "/page/dom.js";
 import { plot, ranges } from "/page/plot.js";
 import { count, decimal } from "/page/settings.js";
 
@@ -37,11 +36,9 @@ export function ratioFigure({ rows, label, what, more = [] }) {
   const names = rows.map(({ name }) => name);
   const ends = rows.flatMap(({ ratio }) => [within(ratio.p10), within(ratio.p90)]);
   const [low, high] = [Math.min(0.5, ...ends) / 1.1, Math.max(2, ...ends) * 1.1];
-  return el(
-    "div",
-    {},
-    plot({
+  return plot({
       label,
+      note: `Filled circles rest on ${ENOUGH_BOXES} boxes or more; open grey ones are thin evidence: read them as little more than the rules of thumb. Lines are 80 % intervals.`,
       height: FRAME_PX + ROW_PX * rows.length,
       series: [
         ranges({
@@ -77,9 +74,7 @@ export function ratioFigure({ rows, label, what, more = [] }) {
           ...more.map(({ of }) => of(name)),
         ]),
       },
-    }),
-    el("p", { class: "hint" }, `Filled circles rest on ${ENOUGH_BOXES} boxes or more; open grey ones are thin evidence: read them as little more than the rules of thumb. Lines are 80 % intervals.`),
-  );
+    });
 }
 
 const short = (name) => (name.length > 18 ? `${name.slice(0, 17)}…` : name);

@@ -38,10 +38,8 @@ function reliability({ reliability: rows, boxes, plants }) {
       }),
     );
   const share = { tickvals: PERCENTS, ticktext: PERCENTS.map((value) => percent(value)), range: [-0.03, 1.03] };
-  return el(
-    "div",
-    {},
-    plot({
+  return plot({
+      note: "Circles: healthy. Squares: dead. Lines: 80 % intervals. On the dotted line what was found is what was forecast; circles below it and squares above it mean forecasts too hopeful.",
       label: `Chances given and what came of them, ${count(boxes)} boxes with ${count(plants)} plants; on the diagonal the forecasts are right`,
       height: 340,
       series: [line({ x: [0, 1], y: [0, 1], name: "as forecast", role: "faint", dash: "dot", hover: "as forecast<extra></extra>" }), ...series],
@@ -58,9 +56,7 @@ function reliability({ reliability: rows, boxes, plants }) {
           count(row.boxes),
         ]),
       },
-    }),
-    el("p", { class: "hint" }, "Circles: healthy. Squares: dead. Lines: 80 % intervals. On the dotted line what was found is what was forecast; circles below it and squares above it mean forecasts too hopeful."),
-  );
+    });
 }
 
 function coverage({ coverage: rows, log_score: score, brier }) {
