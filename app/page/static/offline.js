@@ -5,10 +5,12 @@ import { announce, el } from "/page/dom.js";
 import { waiting } from "/page/kept.js";
 import { sendWaiting } from "/page/sending.js";
 
-const AGAIN_MS = 30_000;
+const FIRST_AGAIN_MS = 3000;
+const LAST_AGAIN_MS = 60_000;
 const PLACE = "waiting";
 
 let timer = null;
+let wait = FIRST_AGAIN_MS;
 
 /* Draw the strip that says what waits; empty and unseen where nothing does. */
 function draw() {
@@ -41,27 +43,40 @@ function draw() {
       ),
     ),
   );
+  if (!unsent.length) wait = FIRST_AGAIN_MS;
+}
+
+const unsentNumber = () => waiting().filter(({ state }) => state === "waiting").length;
+
+/* Try now, and again after a while that grows with each try in vain. */
+async function tryAgain() {
   clearTimeout(timer);
-  if (unsent.length) timer = setTimeout(sendWaiting, AGAIN_MS);
+  if (!unsentNumber()) return;
+  await sendWaiting();
+  clearTimeout(timer);
+  timer = setTimeout(tryAgain, wait);
+  wait = Math.min(2 * wait, LAST_AGAIN_MS);
 }
 
 async function sendNow() {
-  const before = waiting().filter(({ state }) => state === "waiting").length;
-  await sendWaiting();
-  const after = waiting().filter(({ state }) => state === "waiting").length;
-  if (after && after === before) announce("The server cannot be reached yet. The counts stay on this device.");
-  draw(); // also sets the next try
+  wait = FIRST_AGAIN_MS;
+  await tryAgain();
+  if (unsentNumber()) announce("The server cannot be reached yet. The counts stay on this device.");
 }
 
 document.querySelector(".top").after(el("section", { id: PLACE, class: "notice", "aria-label": "Not yet sent", hidden: true }));
-document.addEventListener("waiting-changed", draw);
+document.addEventListener("waiting-changed", () => {
+  draw();
+  clearTimeout(timer);
+  if (unsentNumber()) timer = setTimeout(tryAgain, wait);
+});
 document.addEventListener("box-sent", ({ detail }) => announce(`Sent: ${detail.name}.`));
-addEventListener("online", sendNow);
+addEventListener("online", tryAgain);
 document.addEventListener("visibilitychange", () => {
-  if (document.visibilityState === "visible" && waiting().length) sendNow();
+  if (document.visibilityState === "visible" && unsentNumber()) tryAgain();
 });
 draw();
-if (waiting().some(({ state }) => state === "waiting")) sendNow();
+tryAgain();
 
 if ("serviceWorker" in navigator) {
   navigator.serviceWorker
