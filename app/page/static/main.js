@@ -18,11 +18,14 @@
    - Plots go through plot.js, which loads the chart library when first needed and puts a table beside every plot:
      nothing may be told by a plot, or by colour, alone.
    - Anything that changes without a click is said through `announce(text)` of dom.js, once and briefly.
+   - Counts of boxes are kept and sent by kept.js and sending.js, so that none is lost without a connection; a new file of
+     the page is kept for then without further ado.
    - Keys in localStorage begin with "transit.". No cookies. Nothing from elsewhere. */
 
 import { el } from "/page/dom.js";
 import { failure } from "/page/notices.js";
 import { openSettings } from "/page/settings_dialog.js";
+import "/page/offline.js";
 
 const VIEWS = {
   compare: { name: "Compare", load: () => import("/page/views/compare.js") },
