@@ -47,7 +47,11 @@ class Engine:
     @classmethod
     def load(cls) -> Self:
         """Load the model that speaks from the rules of thumb alone."""
-        reference = load_reference()
+        return cls.of_rules(load_reference())
+
+    @classmethod
+    def of_rules(cls, reference: Reference) -> Self:
+        """Return the engine that speaks from these rules of thumb alone."""
         return cls(model_version=rules_version(reference), reference=reference, draws=rules_draws(reference))
 
     @classmethod

@@ -4,10 +4,12 @@ import ipaddress
 import os
 import re
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, NamedTuple
 
 from pydantic import AfterValidator, Field
 from pydantic_settings import BaseSettings, SettingsConfigDict
+
+WEATHER_NAMES = {"latitude", "longitude", "time_zone"}
 
 
 def is_loopback(host: str) -> bool:
@@ -21,12 +23,6 @@ def is_loopback(host: str) -> bool:
         return False
 
 
-def _loopback_only(host: str) -> str:
-    if not is_loopback(host):
-        raise ValueError("must be a loopback address (127.0.0.1, ::1 or localhost) while there are no keys")
-    return host
-
-
 def _known_database(url: str) -> str:
     if not re.fullmatch(r"sqlite:///[^?]+|postgresql\+psycopg://.+", url) or url.startswith("sqlite:///:memory:"):
         # The URL may hold a password: it is not repeated.
@@ -34,16 +30,50 @@ def _known_database(url: str) -> str:
     return url
 
 
+def _weather_template(url: str | None) -> str | None:
+    if url is None:
+        return None
+    names = set(re.findall(r"\{(\w*)\}", url))
+    if not re.match(r"https?://[^\s/]+", url) or not {"latitude", "longitude"} <= names <= WEATHER_NAMES:
+        # The URL may hold a key: it is not repeated.
+        raise ValueError("must be http(s)://... with {latitude} and {longitude}, and perhaps {time_zone}, in it")
+    return url
+
+
+class WeatherService(NamedTuple):
+    """Where forecasts come from: a URL template, and the dotted paths of three lists in the JSON that it answers."""
+
+    url: str
+    dates: str
+    minima: str
+    maxima: str
+
+
 class Settings(BaseSettings):
     """Where the server listens and keeps its ledger; each field is read from ``TRANSIT_<FIELD>`` unless given."""
 
     model_config = SettingsConfigDict(env_prefix="TRANSIT_", frozen=True)
 
-    host: Annotated[str, AfterValidator(_loopback_only)] = "127.0.0.1"
+    host: Annotated[str, Field(min_length=1)] = "127.0.0.1"
+    """An address that other computers can reach needs at least one key in the ledger: see `app.key_commands`."""
     port: Annotated[int, Field(ge=0, le=65_535)] = 8000
     database_url: Annotated[str, AfterValidator(_known_database), Field(repr=False)] = "sqlite:///transit.db"
     refit_draws: Annotated[int | None, Field(ge=1024, le=65_536)] = None
     """Draws weighed in a refit: fewer are faster and rougher. By the size of the ledger unless given."""
+
+    weather_url: Annotated[str | None, AfterValidator(_weather_template), Field(repr=False)] = None
+    """Template of an open weather service's URL; none is asked unless this is set."""
+    weather_dates: Annotated[str, Field(min_length=1)] = "daily.time"
+    weather_minima: Annotated[str, Field(min_length=1)] = "daily.temperature_2m_min"
+    weather_maxima: Annotated[str, Field(min_length=1)] = "daily.temperature_2m_max"
+    """Dotted paths of the lists of dates, daily minima and daily maxima, °C, in its JSON answer."""
+
+    @property
+    def weather_service(self) -> WeatherService | None:
+        """The weather service to ask, if any."""
+        if not self.weather_url:
+            return None
+        return WeatherService(self.weather_url, self.weather_dates, self.weather_minima, self.weather_maxima)
 
     def child_environment(self) -> dict[str, str]:
         """Return the environment in which another process of this program has the same settings.

@@ -48,6 +48,8 @@ class Exposure:
     equivalent_days, chill_dose_days : (genera, journeys)
     inside_c : (sampled hours,)
         Temperatures inside, hour by hour, of a regular sample of the journeys.
+    inside_hour : (sampled hours,) int
+        The hour since closing that each of them is of, from 0.
     pack_froze : (journeys,) bool
         Whether the heat pack stopped because it froze.
     """
@@ -55,6 +57,7 @@ class Exposure:
     equivalent_days: Array
     chill_dose_days: Array
     inside_c: Array
+    inside_hour: Indices
     pack_froze: NDArray[np.bool_]
 
 
@@ -126,6 +129,7 @@ def expose(
         equivalent_days=np.concatenate([part.equivalent_days for part in parts], axis=1)[:, back],
         chill_dose_days=np.concatenate([part.chill_dose_days for part in parts], axis=1)[:, back],
         inside_c=np.concatenate([part.inside_c for part in parts]),
+        inside_hour=np.concatenate([part.inside_hour for part in parts]),
         pack_froze=np.concatenate([part.pack_froze for part in parts])[back],
     )
 
@@ -142,6 +146,7 @@ def _expose_sorted(ends: Array, air: "_AirTables", box: Box, clock: ClockDraws, 
     inside = _InsideAir(box, duration, hours)
     every = max(n // SAMPLED_DRAWS, 1)
     sampled: list[Array] = []
+    sampled_hours: list[Indices] = []
     first_end = ends[:-1].min(axis=1)
     stop = 0
     while stop < hours:
@@ -153,11 +158,14 @@ def _expose_sorted(ends: Array, air: "_AirTables", box: Box, clock: ClockDraws, 
         whole = int(np.searchsorted(-duration[:m], -stop, side="right"))
         counted = np.clip(duration[whole:m] - middle + 0.5, 0.0, 1.0)
         accumulator.add(mean, counted if whole < m else None)
-        sampled.append(mean[:, ::every][middle + 0.5 <= np.maximum(duration[:m:every], 1.0)])
+        within = middle + 0.5 <= np.maximum(duration[:m:every], 1.0)
+        sampled.append(mean[:, ::every][within])
+        sampled_hours.append(start + np.nonzero(within)[0])
     return Exposure(
         equivalent_days=accumulator.equivalent_days(),
         chill_dose_days=accumulator.chill_dose_days(),
         inside_c=np.concatenate(sampled),
+        inside_hour=np.concatenate(sampled_hours),
         pack_froze=~inside.working,
     )
 

@@ -35,9 +35,9 @@ SHARE_WORTH_BOXES = 20.0
 LOST_SHARE = 0.005
 
 STEP = 0.05
-FACTOR_GRID = STEP * np.arange(-30, 31)
-# Bodies are tabulated for shorter lanes too.
-TABULATED_FACTORS = STEP * np.arange(-46, 47)
+# From a fifth of the table's days to 25 times as many; bodies are tabulated for shorter lanes too.
+FACTOR_GRID = STEP * np.arange(-30, 66)
+TABULATED_FACTORS = STEP * np.arange(-46, 74)
 TABULATED_DAYS = np.geomspace(0.3, 200.0, 150)
 SHARE_QUANTILES = (np.arange(9) + 0.5) / 9
 SPREAD_SCORES = 0.75 * np.arange(-4.0, 4.0)

@@ -1,8 +1,10 @@
 """``GET /``: the buyer's page, and its files under ``/page``."""
 
+from anyio import to_thread
 from fastapi import APIRouter, Request, Response
 
 from app.page.files import PageFiles
+from app.page.service_worker import PATH, SCRIPT_HEADERS, service_worker
 
 FILES = PageFiles()
 
@@ -13,3 +15,10 @@ router = APIRouter()
 async def page(request: Request) -> Response:
     """Return the page."""
     return await FILES.get_response("index.html", request.scope)
+
+
+@router.get(PATH, include_in_schema=False)
+async def worker() -> Response:
+    """Return the script that keeps the page's files for when there is no connection."""
+    script = await to_thread.run_sync(service_worker)
+    return Response(script, headers=SCRIPT_HEADERS, media_type="text/javascript")

@@ -11,6 +11,7 @@ class CompareRequest(Batch):
     """A batch that leaves on a given day."""
 
     ship_date: LocalDate = Field(description="local date at origin")
+    rules_beside: bool = Field(default=False, description="answer also what the rules of thumb alone would say")
 
 
 class MeanQuantiles(AnswerModel):
@@ -30,6 +31,13 @@ class InsideQuantiles(AnswerModel):
     p95: float
 
 
+class InsideDay(InsideQuantiles):
+    """The same over the hours of one day of the journey."""
+
+    day: int = Field(ge=1, description="since the box was closed; 1 is the first 24 h")
+    under_way: float = Field(ge=0, le=1, description="share of the journeys that last into this day")
+
+
 class EquivalentDays(AnswerModel):
     """Quantiles of days at 20 °C with the same damage."""
 
@@ -47,6 +55,9 @@ class PlantCounts(AnswerModel):
     dead: Distribution = Field(description="at unboxing")
     healthy_two_weeks: Distribution = Field(description="also counts injury that shows late")
     chance_none_healthy: float = Field(ge=0, le=1)
+    healthy_strip: list[int] = Field(
+        description="healthy at unboxing in 20 equally likely shipments, the fewest first: quantiles 0.025 to 0.975"
+    )
 
 
 class MoneyItem(AnswerModel):
@@ -92,6 +103,14 @@ class LineOutcome(AnswerModel):
     margin_mean: float
 
 
+class RulesOnly(AnswerModel):
+    """The same route by the rules of thumb alone, without the own record."""
+
+    healthy: Distribution = Field(description="plants healthy at unboxing")
+    healthy_strip: list[int] = Field(description="as under plants")
+    margin: Distribution
+
+
 class RouteOutcome(AnswerModel):
     """What becomes of the batch on one route."""
 
@@ -99,6 +118,7 @@ class RouteOutcome(AnswerModel):
     boxes: int
     transit_days: MeanQuantiles
     inside_c: InsideQuantiles
+    inside_by_day: list[InsideDay] = Field(description="while at least 1 journey in 20 is under way")
     equivalent_days: EquivalentDays
     plants: PlantCounts
     chance_loss_within_limit: float = Field(ge=0, le=1)
@@ -106,6 +126,9 @@ class RouteOutcome(AnswerModel):
     chance_best: float = Field(ge=0, le=1, description="share of draws in which this route has the best margin")
     splitting: Splitting | None = Field(description="null for a single box")
     lines: list[LineOutcome]
+    rules_only: RulesOnly | None = Field(
+        description="null unless rules_beside is asked for and the model rests on more than the rules of thumb"
+    )
 
 
 class BreakEven(AnswerModel):

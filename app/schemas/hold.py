@@ -61,6 +61,17 @@ class HoldChoice(AnswerModel):
 BlockedBy = Literal["certificate_lapsed", "treatment_lapsed", "skipped_weekday", "too_late"]
 
 
+class DayWeather(AnswerModel):
+    """Outside air at one end or the hub on the day the box is expected there."""
+
+    role: Literal["origin", "hub", "destination"]
+    place: str
+    date: date
+    min_c: float
+    max_c: float
+    source: Literal["forecast", "normals"] = Field(description="the forecast given, or the monthly normals")
+
+
 class HoldDate(AnswerModel):
     """One ship date on one route."""
 
@@ -75,6 +86,9 @@ class HoldDate(AnswerModel):
         ge=0, le=1, description="of a better margin than the first unblocked date of this route; null for that date"
     )
     blocked_by: list[BlockedBy]
+    weather: list[DayWeather] = Field(
+        description="origin on the ship date, hub half-way, destination on the day of the median opening"
+    )
 
 
 class HoldAnswer(AnswerModel):

@@ -42,23 +42,33 @@ class ForecastLine(AnswerModel):
     plants: ConditionDraws
 
 
+class LineHazard(AnswerModel):
+    """How a line's log hazard follows from what the lines have in common."""
+
+    intercept: float
+    slope: float
+    genus_sd: float = Field(ge=0, description="shared by lines of the genus; 0 where there is one")
+    own_sd: float = Field(ge=0, description="of the line's kind of plant, beside the line effect")
+
+
 class HazardDraws(AnswerModel):
-    """Some of the draws, from which the chance of any joint count can be had again without a model.
+    """From this the chance of any joint count can be had again without a model.
 
-    Each text is base64 of little-endian half-precision numbers. In a draw the plants of a line share
+    In a draw, with u of each genus, v and w of each line all standard normal,
 
-        H_loss = h0 + exp(eta + line_sd z)    H_death = h0 exp(-death_offset) + exp(eta - delta + line_sd z)
-        P(healthy) = exp(-H_loss)             P(dead) = 1 - exp(-H_death)
+        eta = intercept + slope * common + genus_sd u + own_sd v + line_sd w
+        H_loss = h0 + exp(eta)          H_death = h0 exp(-death_offset) + exp(eta - delta)
+        P(healthy) = exp(-H_loss)       P(dead) = 1 - exp(-H_death)
 
-    with z standard normal and each line's own. Lines of a box are independent given the draw.
+    Lines are independent given the draw and the u. Each list of draws has one number a draw.
     """
 
-    n_draws: int = Field(description="taken evenly from all draws, in order of the share of the batch that is healthy")
     death_offset: float
-    log_h0: str = Field(description="(n_draws)")
-    log_delta: str = Field(description="(n_draws)")
-    line_sd: str = Field(description="(n_draws)")
-    eta: str = Field(description="(lines, n_draws), line by line, without the line effect")
+    common: list[float] = Field(description="ascending: taken evenly from all draws, in this order")
+    log_h0: list[float]
+    log_delta: list[float]
+    line_sd: list[float]
+    lines: list[LineHazard]
 
 
 class ScoredForecast(AnswerModel):

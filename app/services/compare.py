@@ -6,7 +6,6 @@ from datetime import date
 import numpy as np
 
 from app.engine import Engine
-from app.schemas.answers import Distribution
 from app.schemas.compare import (
     BreakEven,
     CompareAnswer,
@@ -19,26 +18,30 @@ from app.schemas.compare import (
     MoneyItem,
     PlantCounts,
     RouteOutcome,
+    RulesOnly,
 )
 from app.services.batch import PreparedBatch, PreparedRoute, prepare, shared_draws
 from app.services.batch_cautions import asked_cautions, closing_cautions, journey_cautions, layover_cautions
 from app.services.money import RouteMoney, route_money
 from app.services.reasons import compare_reason
-from app.services.simulation import BatchSimulation, Journeys, RouteDraws
+from app.services.simulation import BatchSimulation, Journeys, RouteDraws, RoutePlan
 from app.services.splitting import splitting
+from app.services.summaries import distribution, inside_by_day, strip
+from app.services.work_limit import check_work
 from model.break_even import RouteEconomics, break_even, overtakes
 from model.decision import (
     chance_best,
     chance_loss_within_limit,
     choose_route,
     cost_per_healthy_plant,
-    summarise,
     worst_share_mean,
 )
 from model.landed_cost import LandedCost
 
 # A break-even or an order past this many plants is none.
 MOST_PLANTS = 10_000
+# Enough to stand beside an answer, at a quarter of its cost.
+RULES_DRAWS = 1024
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -57,6 +60,7 @@ class SimulatedBatch:
     def __init__(self, request: CompareRequest, engine: Engine) -> None:
         self.request, self.engine = request, engine
         self.prepared: PreparedBatch = prepare(request, engine, request.ship_date)
+        check_work(request, self.prepared, [plan for route in self.prepared.routes for plan in _followed(route)])
         self.simulation: BatchSimulation
         self.simulation, self._weather = shared_draws(request, self.prepared, engine, request.ship_date)
 
@@ -88,8 +92,9 @@ def answer_simulated(batch: SimulatedBatch, simulated: list[SimulatedRoute]) -> 
     request, engine, prepared = batch.request, batch.engine, batch.prepared
     best = chance_best(np.stack([s.money.margin for s in simulated], axis=1))
     outcomes = []
-    for s, chance in zip(simulated, best, strict=True):
-        outcome = _outcome(request, s, float(chance))
+    by_rules = _rules_only(request, engine)
+    for s, chance, by_rule in zip(simulated, best, by_rules, strict=True):
+        outcome = _outcome(request, s, float(chance)).model_copy(update={"rules_only": by_rule})
         if s.route.plan.n_boxes > 1:
             other = batch.simulate(_other_travel(s.route))
             outcome = outcome.model_copy(update={"splitting": splitting(request, s, other)})
@@ -116,19 +121,34 @@ def answer_simulated(batch: SimulatedBatch, simulated: list[SimulatedRoute]) -> 
     )
 
 
+def _rules_only(request: CompareRequest, engine: Engine) -> list[RulesOnly | None]:
+    """Return what the rules of thumb alone say of each route, where asked for and not the answer already."""
+    if not request.rules_beside or engine.fit is None:
+        return [None] * len(request.routes)
+    rules = Engine.of_rules(engine.reference)
+    smaller = request.model_copy(update={"draws": min(request.draws, RULES_DRAWS)})
+    batch = SimulatedBatch(smaller, rules)
+    simulated = map(batch.simulate, batch.prepared.routes)
+    healthy = [(s.drawn.healthy.sum(axis=1), s.money.margin) for s in simulated]
+    return [
+        RulesOnly(healthy=distribution(count), healthy_strip=strip(count), margin=distribution(margin))
+        for count, margin in healthy
+    ]
+
+
 def usual_layover(route: PreparedRoute, ship_date: date) -> float:
     """Return the layover of the service; none where the buyer gave the transit time of this very shipment."""
     return 0.0 if route.asked.transit_days else route.plan.lane.service.layover_days(ship_date.weekday())
 
 
-def distribution(draws: np.ndarray) -> Distribution:
-    """Return mean and quantiles of draws, (draws,)."""
-    return Distribution(**summarise(draws)._asdict())
-
-
 def money_items(cost: LandedCost) -> list[MoneyItem]:
     """Return the items of a landed cost as they are printed."""
     return [MoneyItem(code=item.code, text=item.text, amount=float(item.amount)) for item in cost.items]
+
+
+def _followed(route: PreparedRoute) -> list[RoutePlan]:
+    """Return what is simulated of a route: as asked, and the other way where it has more than one box."""
+    return [route.plan] + ([_other_travel(route).plan] if route.plan.n_boxes > 1 else [])
 
 
 def _other_travel(route: PreparedRoute) -> PreparedRoute:
@@ -150,6 +170,7 @@ def _outcome(request: CompareRequest, s: SimulatedRoute, chance_of_best: float) 
         boxes=s.route.plan.n_boxes,
         transit_days=MeanQuantiles(mean=drawn.days.mean(), p10=p10, p50=p50, p90=p90),
         inside_c=InsideQuantiles(p05=inside[0], p50=inside[1], p95=inside[2]),
+        inside_by_day=inside_by_day(s.drawn),
         equivalent_days=EquivalentDays(p10=equivalent[0], p50=equivalent[1], p90=equivalent[2]),
         plants=PlantCounts(
             sent=sent,
@@ -158,6 +179,7 @@ def _outcome(request: CompareRequest, s: SimulatedRoute, chance_of_best: float) 
             dead=distribution(dead),
             healthy_two_weeks=distribution(two_weeks),
             chance_none_healthy=float(np.mean(healthy == 0)),
+            healthy_strip=strip(healthy),
         ),
         chance_loss_within_limit=chance_loss_within_limit(dead, sent, request.risk.max_loss_share),
         money=Money(
@@ -170,6 +192,7 @@ def _outcome(request: CompareRequest, s: SimulatedRoute, chance_of_best: float) 
         ),
         chance_best=chance_of_best,
         splitting=None,
+        rules_only=None,
         lines=[
             LineOutcome(
                 genus=line.genus,

@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,15 +11,16 @@ from numpy.typing import NDArray
 from app.cautions import caution
 from app.engine import Engine
 from app.schemas.answers import Assumed, Caution
-from app.schemas.hold import BlockedBy, HoldAnswer, HoldChoice, HoldDate, HoldRequest
+from app.schemas.hold import BlockedBy, DayWeather, HoldAnswer, HoldChoice, HoldDate, HoldRequest
 from app.services.batch import PreparedBatch, PreparedRoute, prepare, shared_draws
 from app.services.batch_cautions import asked_cautions, closing_cautions
-from app.services.compare import distribution
 from app.services.lanes import WeatherDraws
 from app.services.money import route_money
 from app.services.reasons import bearable, money, percent
 from app.services.senders import drift_quarter
 from app.services.simulation import BatchSimulation
+from app.services.summaries import distribution
+from app.services.work_limit import check_work
 from model.decision import chance_better, chance_loss_within_limit
 
 WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
@@ -40,6 +42,7 @@ def answer_hold(request: HoldRequest, engine: Engine) -> HoldAnswer:
     """Return every ship date and route, the recommended one, and why."""
     prepared = prepare(request, engine, request.earliest)
     span = (request.latest - request.earliest).days
+    check_work(request, prepared, [route.plan for route in prepared.routes], n_dates=span + 1)
     simulation, weather = shared_draws(request, prepared, engine, request.earliest, span_days=span)
     departures = [
         _departure(request, prepared, route, request.earliest + timedelta(days=day), simulation, weather)
@@ -90,8 +93,32 @@ def _departure(
         chance_loss_within_limit=chance_loss_within_limit(drawn.dead.sum(axis=1), sent, request.risk.max_loss_share),
         chance_better_than_first=None,
         blocked_by=blocked,
+        weather=_weather(route, ship_date, weather, float(np.median(drawn.days))),
     )
     return _Departure(entry, result.margin)
+
+
+def _weather(route: PreparedRoute, ship_date: date, weather: WeatherDraws, days: float) -> list[DayWeather]:
+    """Return the days along the route; the hub is passed half-way, and left out where the lane has none."""
+    lane = route.plan.lane
+    roles: list[tuple[Literal["origin", "hub", "destination"], float]] = [("origin", 0.0), ("destination", days)]
+    if lane.places["hub"] is not lane.places["destination"]:
+        roles.insert(1, ("hub", 0.5 * days))
+    passed = []
+    for role, after in roles:
+        day = lane.local(lane.closing(ship_date) + timedelta(days=after), role).date()
+        low, high, is_forecast = weather.expected(lane.places[role], day)
+        passed.append(
+            DayWeather(
+                role=role,
+                place=lane.places[role].iata,
+                date=day,
+                min_c=low,
+                max_c=high,
+                source="forecast" if is_forecast else "normals",
+            )
+        )
+    return passed
 
 
 def _blocked_by(request: HoldRequest, ship_date: date) -> list[BlockedBy]:

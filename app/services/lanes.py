@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from app.learned_times import LearnedTimes
 from app.services.places import between_km
-from model.climate import Forecast, PlaceWeather, place_weather
+from model.climate import Forecast, PlaceWeather, interpolate_months, month_position, place_weather
 from model.delay import Delay, HoldDelay, MissedFlights
 from model.journey import StreetAir
 from model.reference import Leg, Place, Reference, Service
@@ -147,6 +147,14 @@ class WeatherDraws:
                 forecast=self._forecast.get(place.iata),
             )
         return self._drawn[place.iata]
+
+    def expected(self, place: Place, day: date) -> tuple[float, float, bool]:
+        """Return minimum and maximum of a day, °C, by its forecast, else by the normals, and whether by forecast."""
+        if known := self._forecast.get(place.iata, {}).get(day):
+            return known.min_c, known.max_c, True
+        at = np.array([month_position(day)])
+        low, high = interpolate_months(place.tmin_c, at), interpolate_months(place.tmax_c, at)
+        return float(low[0]), float(high[0]), False
 
     def streets(self, lane: Lane, closed_at: datetime, hours: int) -> dict[str, StreetAir]:
         """Return the hourly outside air at the places of a lane from the closing of the box."""

@@ -15,7 +15,7 @@ from app.services.simulation import CLEARANCE_LEG, LONGEST_DAYS, ORIGIN_LEG, PAP
 from model.delay import Delay, HoldDelay
 from model.journey import DEFAULT_WAIT_H, leg_ends
 from model.outlook import OpenJourney, TimeAhead, Uniforms, body_ahead
-from model.tracking import Tracked, share_ahead, track, tracked_ends
+from model.tracking import HELD, RELEASED, Tracked, share_ahead, track, tracked_ends
 from model.transit import TransitTime
 
 Array = NDArray[np.float64]
@@ -129,7 +129,9 @@ def known_journey(
     route: PreparedRoute, closed_at: datetime, at: datetime, notes: Sequence[Note], *, usual_layover_days: float
 ) -> KnownJourney:
     """Return what the notes up to `at` say of a box."""
-    heard = sorted((_days(closed_at, note.at), note.kind) for note in notes if note.at <= at)
+    # Of notes of one moment those that name a leg come first: a box is held where it is.
+    told = sorted((note for note in notes if note.at <= at), key=lambda n: (n.at, n.kind in (HELD, RELEASED), n.kind))
+    heard = [(_days(closed_at, note.at), note.kind) for note in told]
     tracked = track(heard, legs_of_kinds(route.plan.lane))
     return KnownJourney(
         route=route,

@@ -10,8 +10,10 @@ from app.schemas.compare import CompareRequest
 from app.schemas.order_size import OrderSizeAnswer, OrderSizeRequest, RouteOrder, Target
 from app.services.batch import MOST_BOXES, PreparedRoute
 from app.services.batch_cautions import asked_cautions, closing_cautions, layover_cautions
-from app.services.compare import MOST_PLANTS, SimulatedBatch, distribution, money_items
+from app.services.compare import MOST_PLANTS, SimulatedBatch, money_items
 from app.services.simulation import Journeys
+from app.services.summaries import distribution
+from app.services.work_limit import check_work
 from model.landed_cost import landed_cost
 from model.order_size import enough_chance, enough_chance_apart, smallest_order, smallest_order_apart
 
@@ -28,6 +30,7 @@ class RouteChances:
         """Return the chance that a plant of a line is healthy in each of the first boxes, (draws, boxes)."""
         if n_boxes > len(self._journeys):
             plan = replace(self.route.plan, n_boxes=n_boxes, apart=n_boxes > 1)
+            check_work(self._batch.request, self._batch.prepared, [plan])
             self._journeys = self._batch.journeys(replace(self.route, plan=plan))
         return self.simulation.chance_by_box(self.route.plan, self._journeys[:n_boxes], line)
 

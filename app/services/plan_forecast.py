@@ -1,10 +1,9 @@
 """The forecast that is stored with a plan: the answer given, and its distributions to be scored by later.
 
 A score must not depend on code or tables that have changed since, so nothing is left to be computed again: counts are
-stored as they were drawn, and the chances behind them as draws of the hazards (`model.scoring.Hazards`).
+stored as they were drawn, and the chances behind them as factors of the hazards (`model.hazard_factors`).
 """
 
-from base64 import b64encode
 from dataclasses import dataclass
 
 import numpy as np
@@ -18,12 +17,14 @@ from app.schemas.plan_forecast import (
     ForecastLine,
     ForecastScoring,
     HazardDraws,
+    LineHazard,
     MeanChances,
     PlanForecastAnswer,
     ScoredForecast,
 )
 from app.services.compare import SimulatedBatch, SimulatedRoute, answer_simulated
-from model.predict import box_chances
+from model.hazard_factors import split_hazards
+from model.predict import PosteriorDraws, box_chances, genus_effects
 from model.priors import SPOILT_DEATH_OFFSET
 from model.quadrature import normal_nodes
 
@@ -33,20 +34,12 @@ Counts = NDArray[np.int64]
 # Levels of the quantiles of the time in transit; they hold the ends of 50, 80, 90, 95 and 99 % ranges.
 TRANSIT_LEVELS = np.arange(1, 200) / 200.0
 MOST_FINE_LINES = 50
+# At most so many different counts are stored; beyond, so many quantiles of them.
 BATCH_VALUES = 512
+LINE_VALUES = 128
+LINE_VALUES_OF_MANY = 24
+HAZARD_DRAWS = 128
 LINE_NODES = 9
-
-
-@dataclass(frozen=True, slots=True)
-class _Fineness:
-    """How many draws of the hazards are stored, and how many different counts of a line."""
-
-    hazard_draws: int
-    line_values: int
-
-
-FINE = _Fineness(hazard_draws=256, line_values=128)
-COARSE = _Fineness(hazard_draws=64, line_values=24)
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,7 +69,6 @@ def plan_forecast(request: CompareRequest, engine: Engine) -> PlanForecast:
     InvalidInput
         For a place code that is not known.
     """
-    fineness = FINE if len(request.lines) <= MOST_FINE_LINES else COARSE
     batch = SimulatedBatch(request, engine)
     simulated = [batch.simulate(route) for route in batch.prepared.routes]
     outcome = answer_simulated(batch, simulated).routes[0]
@@ -84,70 +76,87 @@ def plan_forecast(request: CompareRequest, engine: Engine) -> PlanForecast:
     rules = None
     if engine.model_version != rules_engine.model_version:
         by_rules = SimulatedBatch(request, rules_engine)
-        rules = _scored(by_rules, by_rules.simulate(by_rules.prepared.routes[0]), fineness)
+        rules = _scored(by_rules, by_rules.simulate(by_rules.prepared.routes[0]))
     scoring = ForecastScoring(
         draws=request.draws,
-        forecast=_scored(batch, simulated[0], fineness),
+        forecast=_scored(batch, simulated[0]),
         rules=rules,
-        thinned=_thinned(len(request.lines), fineness),
+        thinned=_thinned(len(request.lines)),
     )
     answer = PlanForecastAnswer(**dict(outcome), model_version=engine.model_version, seed=request.seed, scoring=scoring)
     return PlanForecast(engine.model_version, request.seed, answer.model_dump_json())
 
 
-def _thinned(n_lines: int, fineness: _Fineness) -> str | None:
-    if fineness is FINE:
+def _line_values(n_lines: int) -> int:
+    return LINE_VALUES if n_lines <= MOST_FINE_LINES else LINE_VALUES_OF_MANY
+
+
+def _thinned(n_lines: int) -> str | None:
+    if (most := _line_values(n_lines)) == LINE_VALUES:
         return None
-    return (
-        f"{n_lines} lines: {fineness.hazard_draws} draws of the hazards instead of {FINE.hazard_draws}, and at most "
-        f"{fineness.line_values} counts of a line instead of {FINE.line_values}"
-    )
+    return f"{n_lines} lines: at most {most} different counts of each line are kept, instead of {LINE_VALUES}"
 
 
-def _scored(batch: SimulatedBatch, route: SimulatedRoute, fineness: _Fineness) -> ScoredForecast:
-    drawn = route.drawn
+def _scored(batch: SimulatedBatch, route: SimulatedRoute) -> ScoredForecast:
+    drawn, request = route.drawn, batch.request
     posterior = batch.simulation.posterior
-    parameters = posterior.parameters
     eta = batch.simulation.shared_predictors(route.route.plan, route.journeys[0].exposure)
-    line_sd = parameters.scales["line"]
-    lines = []
-    for i, line in enumerate(batch.request.lines):
-        conditions = [draws[:, i] for draws in (drawn.healthy, drawn.damaged, drawn.dead)]
-        lines.append(
-            ForecastLine(
-                genus=line.genus,
-                cultivar=line.cultivar,
-                quantity=line.quantity,
-                mean_chances=_mean_chances(eta[i], line_sd, parameters.delta, parameters.h0),
-                plants=_conditions(*conditions, most=fineness.line_values),
-            )
+    most = _line_values(len(request.lines))
+    lines = [
+        ForecastLine(
+            genus=line.genus,
+            cultivar=line.cultivar,
+            quantity=line.quantity,
+            mean_chances=_mean_chances(eta[i], posterior),
+            plants=_conditions(drawn.healthy[:, i], drawn.damaged[:, i], drawn.dead[:, i], most=most),
         )
-    kept = _evenly_spread(drawn.healthy_chance @ _shares(batch.request), fineness.hazard_draws)
+        for i, line in enumerate(request.lines)
+    ]
     return ScoredForecast(
         model_version=batch.engine.model_version,
-        transit_days=np.round(np.quantile(drawn.days, TRANSIT_LEVELS), 4).tolist(),
+        transit_days=_rounded(np.quantile(drawn.days, TRANSIT_LEVELS)),
         batch=_conditions(*(d.sum(axis=1) for d in (drawn.healthy, drawn.damaged, drawn.dead)), most=BATCH_VALUES),
         lines=lines,
-        hazards=HazardDraws(
-            n_draws=len(kept),
-            death_offset=SPOILT_DEATH_OFFSET,
-            log_h0=_packed(np.log(parameters.h0[kept])),
-            log_delta=_packed(np.log(parameters.delta[kept])),
-            line_sd=_packed(line_sd[kept]),
-            eta=_packed(eta[:, kept]),
-        ),
+        hazards=_hazards(batch, eta),
     )
 
 
-def _shares(request: CompareRequest) -> Array:
-    quantities = np.array([line.quantity for line in request.lines], dtype=float)
-    shares: Array = quantities / quantities.sum()
-    return shares
+def _hazards(batch: SimulatedBatch, eta: Array) -> HazardDraws:
+    posterior = batch.simulation.posterior
+    parameters = posterior.parameters
+    plants = [line.plant for line in batch.prepared.lines]
+    quantities = [line.quantity for line in batch.prepared.lines]
+    # What is left without the effects of genus and cultivar differs between lines by weather's harm alone.
+    own = {plant: genus_effects(plant, posterior) for plant in dict.fromkeys(plants)}
+    common = np.average([of_line - own[plant] for of_line, plant in zip(eta, plants, strict=True)], 0, quantities)
+    genus = np.unique([plant.genus_level for plant in plants], return_inverse=True)[1]
+    split = split_hazards(eta, common, genus)
+    order = np.argsort(common, kind="stable")
+    n = min(HAZARD_DRAWS, len(order))
+    # A systematic sample is stratified by what it is ordered by.
+    kept = order[((np.arange(n) + 0.5) * len(order) / n).astype(int)]
+    return HazardDraws(
+        death_offset=SPOILT_DEATH_OFFSET,
+        common=_rounded(common[kept]),
+        log_h0=_rounded(np.log(parameters.h0[kept])),
+        log_delta=_rounded(np.log(parameters.delta[kept])),
+        line_sd=_rounded(parameters.scales["line"][kept]),
+        lines=[
+            LineHazard(intercept=a, slope=b, genus_sd=g, own_sd=o)
+            for a, b, g, o in np.round(np.stack(split, axis=1), 5).tolist()
+        ],
+    )
 
 
-def _mean_chances(eta: Array, line_sd: Array, delta: Array, h0: Array) -> MeanChances:
+def _rounded(numbers: Array) -> list[float]:
+    rounded: list[float] = np.round(numbers, 4).tolist()
+    return rounded
+
+
+def _mean_chances(eta: Array, posterior: PosteriorDraws) -> MeanChances:
+    parameters = posterior.parameters
     nodes, weights = normal_nodes(LINE_NODES)
-    healthy, dead = box_chances(eta + line_sd * nodes[:, None], delta, h0)
+    healthy, dead = box_chances(eta + parameters.scales["line"] * nodes[:, None], parameters.delta, parameters.h0)
     mean_healthy, mean_dead = float(weights @ healthy.mean(axis=1)), float(weights @ dead.mean(axis=1))
     return MeanChances(healthy=mean_healthy, damaged=max(0.0, 1.0 - mean_healthy - mean_dead), dead=mean_dead)
 
@@ -168,15 +177,3 @@ def count_draws(counts: Counts, most: int) -> CountDraws:
         levels = (np.arange(most) + 0.5) / most
         values, drawn = np.unique(np.quantile(counts, levels, method="inverted_cdf"), return_counts=True)
     return CountDraws(counts=values.astype(int).tolist(), draws=drawn.tolist())
-
-
-def _evenly_spread(healthy_share: Array, n: int) -> NDArray[np.intp]:
-    """Return every so-manyth draw in order of a share, (draws,): a systematic sample is stratified by it."""
-    order = np.argsort(healthy_share, kind="stable")
-    n = min(n, len(order))
-    kept: NDArray[np.intp] = order[((np.arange(n) + 0.5) * len(order) / n).astype(int)]
-    return kept
-
-
-def _packed(numbers: Array) -> str:
-    return b64encode(numbers.astype("<f2").tobytes()).decode("ascii")

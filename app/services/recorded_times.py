@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from app.learned_times import LaneKey, LaneTimes, LearnedTimes
 from app.services.lanes import Lane, delay_of, table_quantiles
 from app.services.places import resolve_place
-from app.services.recorded_transit import SECONDS_A_DAY, SHORTEST_DAYS, known_transit_days
+from app.services.recorded_transit import LONGEST_DAYS, SECONDS_A_DAY, SHORTEST_DAYS, known_transit_days
 from app.store.arrived import ShipmentColumns
 from model.reference import Reference
 from model.transit import TransitQuantiles, TransitTime, solve_transit
@@ -39,7 +39,8 @@ class RecordedTimes:
     """The times in transit of all boxes, by service; the layover of a box closed towards the weekend is taken off.
 
     Boxes on their way count with the days gone by. A lost box says nothing of how long boxes take that arrive: it has
-    no time in transit, and how late it was when it was given up is no measure of one. It is left out.
+    no time in transit, and how late it was when it was given up is no measure of one. It is left out, and so is a box
+    that nobody closed: one on its way for longer than any arrival is recorded.
     """
 
     def __init__(
@@ -61,6 +62,11 @@ class RecordedTimes:
     def n_on_the_way(self) -> int:
         """Boxes on their way."""
         return sum(len(boxes.arrived) for boxes in self._services.values()) - self.n_arrived
+
+    def days(self, service: str) -> list[float]:
+        """Return the days of the boxes of a service, in order of creation, those on their way last."""
+        boxes = self._services.get(service)
+        return list(boxes.days) if boxes else []
 
     @property
     def delayed(self) -> NDArray[np.bool_]:
@@ -109,6 +115,8 @@ class RecordedTimes:
             departed_at, opened_at = shipments.moments(i)
             if on_the_way:
                 days = (self._now - (departed_at or lane.closing(ship_date))).total_seconds() / SECONDS_A_DAY
+                if days > LONGEST_DAYS:
+                    continue
             else:
                 zones = (lane.places["origin"].time_zone, lane.places["destination"].time_zone)
                 arrival_date: date = shipments.arrival_date[i].astype(object)

@@ -103,6 +103,7 @@ class RouteDraws:
     equivalent_days: Array
     chill_dose_days: Array
     inside_c: Array
+    inside_hour: NDArray[np.intp]
     pack_froze: NDArray[np.bool_]
     line_genus: tuple[int, ...]
 
@@ -270,6 +271,7 @@ class BatchSimulation:
             equivalent_days=np.concatenate([j.exposure.equivalent_days for j in journeys], axis=1),
             chill_dose_days=np.concatenate([j.exposure.chill_dose_days for j in journeys], axis=1),
             inside_c=np.concatenate([j.exposure.inside_c for j in journeys]),
+            inside_hour=np.concatenate([j.exposure.inside_hour for j in journeys]),
             pack_froze=np.concatenate([j.exposure.pack_froze for j in journeys]),
             line_genus=self.line_genus,
         )

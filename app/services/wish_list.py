@@ -18,9 +18,10 @@ from app.schemas.wish_list import (
     WishRoute,
 )
 from app.services.batch_cautions import asked_cautions, closing_cautions, journey_cautions, layover_cautions
-from app.services.compare import SimulatedBatch, SimulatedRoute, distribution
+from app.services.compare import SimulatedBatch, SimulatedRoute
 from app.services.order_size import RouteChances, order_of
 from app.services.reasons import money, percent
+from app.services.summaries import distribution
 from model.decision import chance_loss_within_limit, cost_per_healthy_plant
 from model.landed_cost import landed_cost
 

@@ -69,6 +69,7 @@ def shipment_life(client: Client, examples: dict[str, Any]) -> Iterator[tuple[st
             yield "outlook", client.get(f"{path}/outlook", params={"at": OUTLOOK_AT}).raise_for_status().json()
     yield "shipment", client.get(path).raise_for_status().json()
     yield "shipments", client.get("/v1/shipments").raise_for_status().json()
+    yield "track_record", client.get("/v1/track-record").raise_for_status().json()
 
 
 def for_reading(answer: dict[str, Any]) -> dict[str, Any]:

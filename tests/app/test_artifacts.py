@@ -48,6 +48,8 @@ def test_what_is_read_back_answers_byte_for_byte_alike() -> None:
     model, data = fitted()
     again = from_artefact(model.manifest.model_dump_json(), data, load_reference())
     assert again.manifest == model.manifest
+    assert again.times == model.times
+    assert again.times.lanes
     assert again.counts.levels == model.counts.levels
     for kind, levels in model.draws.effects.items():
         for level, draws in levels.items():

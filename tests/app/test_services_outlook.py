@@ -156,6 +156,11 @@ def test_a_hold_lengthens_and_a_release_ends_it() -> None:
     assert released.days_left.model_dump() == pytest.approx(outlook(5.5, (4.5, "in_clearance")).days_left.model_dump())
 
 
+def test_a_box_seen_and_held_at_one_moment_is_held_there() -> None:
+    answer = outlook(5.0, (4.0, "held"), (4.0, "in_clearance"))
+    assert (answer.leg, answer.held) == ("clearance", True)
+
+
 def test_notes_of_later_do_not_count() -> None:
     known = outlook(4.0, (3.0, "at_hub"))
     assert outlook(4.0, (3.0, "at_hub"), (4.5, "in_clearance"), (5.0, "held")) == known

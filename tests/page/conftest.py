@@ -10,13 +10,14 @@ import os
 import re
 import shutil
 from collections.abc import Callable, Iterator
+from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, BrowserContext, ConsoleMessage, Page, Playwright, Request, sync_playwright
 
-from tests.app.conftest import REQUIRE_VARIABLE, REQUIRED
+from tests.app.conftest import REQUIRE_VARIABLE, REQUIRED, client  # noqa: F401 - a fixture
 from tests.page.server import running_server
 
 SHOTS_VARIABLE = "TRANSIT_PAGE_SHOTS"
@@ -176,3 +177,25 @@ def shot() -> Callable[[Page, str], None]:
             page.screenshot(path=Path(folder) / f"{name}.png", full_page=True)
 
     return keep
+
+
+@dataclass(frozen=True, slots=True)
+class Ledger:
+    """A server whose ledger tests may write to, each to boxes of its own."""
+
+    address: str
+    database: Path
+
+
+@pytest.fixture(scope="package")
+def ledger(browser: Browser, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Ledger]:
+    """Yield a server for tests that put boxes of their own into its ledger."""
+    database = tmp_path_factory.mktemp("boxes") / "ledger.db"
+    with running_server(database) as address:
+        yield Ledger(address, database)
+
+
+@pytest.fixture
+def boxes(browser: Browser, ledger: Ledger) -> Iterator[tuple[Page, Watch]]:
+    """Yield a tab at phone width on the server of `ledger`, with the watch on its console."""
+    yield from opened(browser, ledger.address, PHONE)

@@ -27,7 +27,7 @@ export function setApiKey(key) {
 
 /* Return {status, headers, data}; data is parsed JSON, else text, else null.
 
-   `body` is sent as JSON unless it is a string, which then needs a `type`. An abort by `signal` rejects with the
+   `body` is sent as JSON unless it is a string or a Blob, which then needs a `type`. An abort by `signal` rejects with the
    browser's AbortError. */
 export async function call(method, path, { body, type, headers = {}, signal } = {}) {
   const sent = { Accept: "application/json, application/problem+json, text/csv, */*", ...headers };
@@ -39,7 +39,7 @@ export async function call(method, path, { body, type, headers = {}, signal } = 
     response = await fetch(path, {
       method,
       headers: sent,
-      body: body === undefined || typeof body === "string" ? body : JSON.stringify(body),
+      body: body === undefined || typeof body === "string" || body instanceof Blob ? body : JSON.stringify(body),
       signal,
       credentials: "omit",
     });

@@ -29,6 +29,12 @@ export function svg(tag, attributes, ...children) {
   return fill(document.createElementNS(SVG, tag), attributes, children);
 }
 
+/* Put children, as `el` takes them, in the place of what a node holds. */
+export function replace(node, ...children) {
+  node.replaceChildren();
+  fill(node, {}, children);
+}
+
 let counter = 0;
 
 /* A new id, for label and aria references. */

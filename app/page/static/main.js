@@ -13,15 +13,19 @@
    - Numbers, money, dates and temperatures go through settings.js; answers are °C, and `said(text)` turns dates and
      temperatures inside the server's sentences into what the reader wants.
    - Lists of places, genera, packings and services come from lists.js; fields with suggestions from suggest.js.
-   - The batch being put together is batch.js (`draft`, `requestOf`), kept in the browser; views share it.
+   - The batch being put together is batch.js (`draft`, `requestOf`), kept in the browser; views share it. Planning a box
+     of it is "#boxes/plan/N", N being the route's place in `draft().routes`: `requestOf(draft(), {only: N})` is its body.
    - Plots go through plot.js, which loads the chart library when first needed and puts a table beside every plot:
      nothing may be told by a plot, or by colour, alone.
    - Anything that changes without a click is said through `announce(text)` of dom.js, once and briefly.
+   - Counts of boxes are kept and sent by kept.js and sending.js, so that none is lost without a connection; a new file of
+     the page is kept for then without further ado.
    - Keys in localStorage begin with "transit.". No cookies. Nothing from elsewhere. */
 
 import { el } from "/page/dom.js";
 import { failure } from "/page/notices.js";
 import { openSettings } from "/page/settings_dialog.js";
+import "/page/offline.js";
 
 const VIEWS = {
   compare: { name: "Compare", load: () => import("/page/views/compare.js") },
@@ -53,8 +57,9 @@ async function show({ focus }) {
     const view = await VIEWS[name].load();
     if (signal.aborted) return;
     document.title = `${view.title} – Transit survival`;
+    const wasInside = main.contains(document.activeElement);
     main.replaceChildren(root);
-    if (focus) main.focus({ preventScroll: true });
+    if (focus || wasInside) main.focus({ preventScroll: true });
     if (focus) scrollTo(0, 0);
     await view.show(root, parts, signal);
   } catch (fault) {

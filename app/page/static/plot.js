@@ -13,7 +13,7 @@ const STYLE_IDS = [
   "plotly.js-style-global",
   "9f215cf04c5486422605d13261cb87401f4e7763b6296af81e98efbc0130da53",
 ];
-const STILL = { displayModeBar: false, responsive: true, scrollZoom: false, doubleClick: false, showTips: false };
+const STILL = { displayModeBar: false, scrollZoom: false, doubleClick: false, showTips: false };
 
 let loading = null;
 
@@ -63,8 +63,8 @@ export const band = ({ x, low, high, name, role = "mark" }) => (colours) => [
   },
 ];
 
-/* Points with a range each, along y or, with `across`, along x. `low` and `high` are ends, not lengths. `roles` and
-   `symbols` may be one for all or one for each. */
+/* Points with a range each, along y or, with `across`, along x. `low` and `high` are ends, not lengths. `roles`,
+   `symbols` and `size` may be one for all or one for each. */
 export const ranges =
   ({ x, y, low, high, name, roles = "mark", symbols = "circle", across = false, text, size = 9 }) =>
   (colours) => {
@@ -81,6 +81,7 @@ export const ranges =
     // Bars of one trace have one colour: a trace for each role.
     const each = Array.isArray(roles) ? roles : middle.map(() => roles);
     const shapes = Array.isArray(symbols) ? symbols : middle.map(() => symbols);
+    const sizes = Array.isArray(size) ? size : middle.map(() => size);
     return [...new Set(each)].map((role) => {
       const own = (values) => values.filter((_, i) => each[i] === role);
       return {
@@ -89,7 +90,7 @@ export const ranges =
         name,
         text: text ? own(text) : undefined,
         mode: "markers",
-        marker: { color: colour(role), size, symbol: own(shapes), line: { color: colour(role), width: 1.5 } },
+        marker: { color: colour(role), size: own(sizes), opacity: 1, symbol: own(shapes), line: { color: colour(role), width: 1.5 } },
         [across ? "error_x" : "error_y"]: { ...bars, array: own(bars.array), arrayminus: own(bars.arrayminus), color: colour(role) },
         hovertemplate: text ? "%{text}<extra></extra>" : undefined,
       };
@@ -115,8 +116,9 @@ function axis({ title, ...given } = {}, colours) {
 
    `label` says in a sentence what it shows; `series` is a list of what line, band and ranges return (or of functions
    from colours to traces of the library); `x` and `y` are axes, in the library's words, plus `title` as text; `table` is
-   {head: [text], rows: [[text]]} with the same numbers; `more(colours)` may add to the layout; `open` shows the table. */
-export function plot({ label, series, x, y, table, height = 260, more, open = false }) {
+   {head: [text], rows: [[text]]} with the same numbers; `more(colours)` may add to the layout; `note` is a line below;
+   `open` shows the table. */
+export function plot({ label, series, x, y, table, height = 260, more, note, open = false }) {
   const place = el("div", { class: "plot", role: "img", "aria-label": label });
   place.append(svg("svg", { width: "100%", height, "aria-hidden": "true" }));
   const numbers = el(
@@ -125,18 +127,19 @@ export function plot({ label, series, x, y, table, height = 260, more, open = fa
     el("summary", {}, "The same as a table"),
     el("div", { class: "scroll", tabindex: "0", role: "region", "aria-label": `Table: ${label}` }, tableOf(table)),
   );
-  const figure = el("figure", { class: "figure" }, place, numbers);
+  const figure = el("figure", { class: "figure" }, place, note ? el("p", { class: "hint" }, note) : null, numbers);
 
   async function draw() {
     try {
       const charts = await library();
-      if (!figure.isConnected) return;
+      if (!place.clientWidth) return;
       const colours = palette();
       place.replaceChildren();
       await charts.newPlot(
         place,
         series.flatMap((traces) => traces(colours)),
         {
+          width: place.clientWidth,
           height,
           margin: { l: 8, r: 12, t: 8, b: 8 },
           paper_bgcolor: "rgba(0,0,0,0)",
@@ -163,7 +166,13 @@ export function plot({ label, series, x, y, table, height = 260, more, open = fa
   const scheme = matchMedia("(prefers-color-scheme: dark)");
   const recolour = () => (figure.isConnected ? draw() : scheme.removeEventListener("change", recolour));
   scheme.addEventListener("change", recolour);
-  queueMicrotask(draw); // once the caller has put the figure into the page
+  // Drawn once it is in the page and in sight of it, and again when its width changes.
+  let drawnAt = 0;
+  new ResizeObserver(() => {
+    if (place.clientWidth === drawnAt) return;
+    drawnAt = place.clientWidth;
+    if (drawnAt) draw();
+  }).observe(place);
   return figure;
 }
 

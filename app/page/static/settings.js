@@ -22,20 +22,28 @@ export const settings = () => current;
 export function changeSettings(change) {
   current = { ...current, ...change };
   localStorage.setItem(KEY, JSON.stringify(current));
+  showAgain();
+}
+
+/* Have the page draw its view anew. */
+export function showAgain() {
   document.dispatchEvent(new CustomEvent("settings-changed"));
 }
 
 const locale = () => current.locale || undefined;
 const number = (value, options) => new Intl.NumberFormat(locale(), options).format(value);
 
+export const decimalSign = () =>
+  new Intl.NumberFormat(locale()).formatToParts(1.5).find((part) => part.type === "decimal").value;
+
 export const count = (value) => number(value, { maximumFractionDigits: 0 });
 export const decimal = (value, digits = 1) =>
   number(value, { minimumFractionDigits: digits, maximumFractionDigits: digits });
 export const percent = (share) => number(share, { style: "percent", maximumFractionDigits: 0 });
 
-/* Money in its own currency; whole units from 100 on. */
-export function money(amount, currency = current.currency) {
-  const digits = Math.abs(amount) >= 100 ? { maximumFractionDigits: 0, minimumFractionDigits: 0 } : {};
+/* Money in its own currency; whole units from 100 on, or always where `whole`. */
+export function money(amount, currency = current.currency, { whole = Math.abs(amount) >= 100 } = {}) {
+  const digits = whole ? { maximumFractionDigits: 0, minimumFractionDigits: 0 } : {};
   try {
     return number(amount, { style: "currency", currency, ...digits });
   } catch {

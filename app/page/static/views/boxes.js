@@ -1,9 +1,19 @@
-/* Boxes: not built yet. */
-
-import { el } from "/page/dom.js";
+/* Boxes: planned, on the way, arrived; one box, and what is done with it. */
 
 export const title = "Boxes";
 
-export function show(root) {
-  root.append(el("h1", {}, "Boxes"));
+const PARTS = {
+  arrival: () => import("/page/boxes/unboxing.js"),
+  recheck: () => import("/page/boxes/recheck.js"),
+  claim: () => import("/page/boxes/claim.js"),
+  conflict: () => import("/page/boxes/conflict.js"),
+};
+
+/* "#boxes", "#boxes/plan/N", "#boxes/ID", "#boxes/ID/arrival", "#boxes/ID/conflict/arrival" and so on. */
+export async function show(root, parts, signal) {
+  const [id, part, ...rest] = parts;
+  if (!id) return (await import("/page/boxes/list.js")).show(root, signal);
+  if (id === "plan") return (await import("/page/boxes/plan.js")).show(root, Number(part), signal);
+  const load = PARTS[part] ?? (() => import("/page/boxes/box.js"));
+  return (await load()).show(root, id, signal, rest);
 }

@@ -1,0 +1,84 @@
+/* A box planned from the batch of the comparison, with one of its routes. */
+
+import { call } from "/page/api.js";
+import { draft, missing, requestOf } from "/page/batch.js";
+import { address, plantName, wayOf } from "/page/boxes/words.js";
+import { announce, el } from "/page/dom.js";
+import { clearErrors, field, showErrors, textInput } from "/page/fields.js";
+import { keepBox } from "/page/kept.js";
+import { failure } from "/page/notices.js";
+import { tableOf } from "/page/plot.js";
+import { randomKey } from "/page/random_key.js";
+import { count, date, money } from "/page/settings.js";
+
+export function show(root, index, signal) {
+  root.append(el("h1", {}, "Plan this box"));
+  const batch = draft();
+  const route = batch.routes[index];
+  const wanted = missing(batch);
+  if (!route || wanted.length) {
+    root.append(
+      el("p", {}, route ? `Still needed: ${wanted.map(({ text }) => text).join(", ")}.` : "That route is not in the comparison."),
+      el("p", {}, el("a", { class: "button", href: "#compare" }, "To the comparison")),
+    );
+    return;
+  }
+  const { body } = requestOf(batch, { only: index });
+  let reference = null;
+  let tried = null; // one key for one body: planned once, however often the button is pressed
+  const place = el("div");
+  const button = el("button", { type: "submit", class: "main" }, "Plan it");
+  const form = el(
+    "form",
+    { class: "narrow", on: { submit: plan } },
+    field("Name of the box", textInput(null, (text) => (reference = text), { maxlength: 120 }), {
+      pointer: "/reference",
+      hint: "Your order number, or any name of your own; may be left empty.",
+    }),
+    place,
+    el("div", { class: "actions" }, button, el("a", { class: "button", href: "#compare" }, "Back")),
+  );
+  root.append(summary(body), form);
+
+  async function plan(event) {
+    event?.preventDefault();
+    button.disabled = true;
+    place.replaceChildren();
+    clearErrors(form);
+    const text = JSON.stringify(reference ? { ...body, reference } : body);
+    if (tried?.text !== text) tried = { text, key: randomKey() };
+    try {
+      const { data, headers } = await call("POST", "/v1/shipments", {
+        body: text,
+        type: "application/json",
+        headers: { "Idempotency-Key": tried.key },
+        signal,
+      });
+      keepBox(data, headers.get("etag"));
+      announce("The box is planned.");
+      location.hash = address(data.id);
+    } catch (fault) {
+      if (signal.aborted) return;
+      place.replaceChildren(failure(fault, plan, showErrors(form, fault.errors ?? [])));
+    }
+    button.disabled = false;
+  }
+}
+
+function summary(body) {
+  const [route] = body.routes;
+  return el(
+    "div",
+    {},
+    el("p", {}, `${wayOf({ ...body, service: route.name })}, to leave ${date(body.ship_date)}${body.seller ? `, from ${body.seller}` : ""}. Freight ${money(route.freight)}.`),
+    el(
+      "div",
+      { class: "scroll", tabindex: "0", role: "region", "aria-label": "Table: plants of this box" },
+      tableOf({
+        head: ["Plant", "Ordered", "Cost of one"],
+        rows: body.lines.map((line) => [plantName(line), count(line.quantity), money(line.unit_cost)]),
+      }),
+    ),
+    el("p", {}, "The forecast is stored with it as it stands today, and is compared with what arrives."),
+  );
+}

@@ -1,0 +1,129 @@
+/* The answer to a comparison: one sentence, the routes side by side, why, what it rests on, what to mind. */
+
+import { draft, requestOf } from "/page/batch.js";
+import { el, replace } from "/page/dom.js";
+import { evidence } from "/page/evidence.js";
+import { showAssumed } from "/page/fields.js";
+import { cautionList } from "/page/notices.js";
+import { outcome } from "/page/outcome.js";
+import { count, date, money, percent, said } from "/page/settings.js";
+
+/* "1 plant in 4", as the draft says it. */
+const bearable = () => `${draft().bearable.lost} in ${draft().bearable.of}`;
+
+/* The answer in one sentence. */
+function leadOf(data, currency) {
+  if (data.recommended === null) return said(data.reason).replace(/(?<=[.]) .*/s, "");
+  const best = data.routes.find((route) => route.name === data.recommended);
+  const { plants } = best;
+  return (
+    `Take ${best.name}: about ${count(plants.healthy_two_weeks.mean)} of ${count(plants.sent)} plants healthy two weeks on, ` +
+    `margin about ${money(best.money.margin.mean, currency)}.`
+  );
+}
+
+function coldest(data, known) {
+  const lines = new Set(data.routes[0].lines.map((row) => row.genus.toLowerCase()));
+  const own = known.filter((row) => lines.has(row.genus.toLowerCase()));
+  if (!own.length) return null;
+  const first = own.reduce((a, b) => (b.chill_threshold_c > a.chill_threshold_c ? b : a));
+  return { genus: first.genus, celsius: first.chill_threshold_c };
+}
+
+function spanOf(data, cold) {
+  const all = data.routes.flatMap((route) => route.inside_by_day.flatMap((day) => [day.p05, day.p95]));
+  if (cold) all.push(cold.celsius);
+  return [Math.floor(Math.min(...all) - 2), Math.ceil(Math.max(...all) + 2)];
+}
+
+function splitWords(data, currency) {
+  return data.routes
+    .filter((route) => route.splitting)
+    .map((route) => el("p", {}, el("strong", {}, `${route.name}: `), said(route.splitting.text)));
+}
+
+function breakEvenWords(found, currency) {
+  if (!found) return null;
+  return el(
+    "p",
+    {},
+    `${found.to} overtakes ${found.from} from about ${count(found.plants)} plants of this mix, ` +
+      `or a batch that sells for ${money(found.batch_sale_value, currency)}.`,
+  );
+}
+
+const openParts = new Set();
+
+/* Folded parts that were open stay open in the next answer. */
+export function keepOpen(answer) {
+  for (const part of answer.querySelectorAll("details")) {
+    const name = `${part.closest("section")?.getAttribute("aria-label")}/${part.querySelector("summary").textContent}`;
+    if (openParts.has(name)) part.open = true;
+    part.addEventListener("toggle", () => (part.open ? openParts.add(name) : openParts.delete(name)));
+  }
+}
+
+/* Draw the answer to a comparison into `answer` and what was assumed into `form`; return the leading sentence. */
+export function drawComparison({ data, body, answer, form, known, own }) {
+  const { currency } = body;
+  const lead = leadOf(data, currency);
+  const { routes: asked, place } = requestOf();
+  const left = showAssumed(
+    form,
+    data.assumed.map((one) => ({ pointer: place(one.pointer), text: assumedText(one) })),
+  );
+  const cold = coldest(data, known);
+  const span = spanOf(data, cold);
+  const skipped = draft().routes.filter((_, i) => !asked.includes(i)).map((route) => route.name);
+  replace(
+    answer,
+    el("h2", { class: "lead", tabindex: "-1" }, lead),
+    skipped.length ? el("p", { class: "hint" }, `Left out for want of freight: ${skipped.join(", ")}.`) : null,
+    el(
+      "div",
+      { class: "outcomes" },
+      data.routes.map((route, i) =>
+        outcome(route, {
+          currency,
+          bearable: bearable(),
+          recommended: route.name === data.recommended,
+          span,
+          cold,
+          plan: `#boxes/plan/${asked[i]}`,
+        }),
+      ),
+    ),
+    el(
+      "section",
+      { "aria-label": "Why" },
+      el("h2", {}, "Why"),
+      el("p", {}, said(data.reason)),
+      breakEvenWords(data.break_even, currency),
+      splitWords(data, currency),
+    ),
+    evidence(body, data, { currency, signal: own }),
+    el(
+      "section",
+      { "aria-label": "What to mind" },
+      el("h2", {}, "What to mind"),
+      cautionList(data.cautions, { said, date }),
+    ),
+    left.length
+      ? el(
+          "details",
+          { class: "numbers" },
+          el("summary", {}, `Also assumed (${left.length})`),
+          el("ul", {}, left.map(({ pointer, text }) => el("li", {}, `${pointer}: ${text}`))),
+        )
+      : null,
+  );
+  keepOpen(answer);
+  return lead;
+}
+
+/* What was taken, and why. */
+export function assumedText({ pointer, value, why }) {
+  const isShare = /(_rate|_share|chance)$/.test(pointer) && typeof value === "number";
+  const shown = isShare ? percent(value) : typeof value === "number" ? String(Number(value.toFixed(2))) : String(value);
+  return `Taken as ${shown}: ${why}.`;
+}

@@ -1,0 +1,102 @@
+/* What an answer rests on: rules of thumb, or also the own record, told apart. */
+
+import { post } from "/page/api.js";
+import { el } from "/page/dom.js";
+import { failure } from "/page/notices.js";
+import { tableOf } from "/page/plot.js";
+import { count, money, percent } from "/page/settings.js";
+import { spread } from "/page/outcome.js";
+import { strip } from "/page/strip.js";
+
+const isRules = (answer) => answer.model_version.startsWith("rules-");
+
+/* One risk query a line, for the route at `index`: the evidence does not hang on the temperature. */
+function queries(body, answer, index) {
+  const packing = Object.fromEntries(
+    ["container", "roots", "heat_pack_hours", "heat_packs", "cold_packs"]
+      .filter((name) => body.packing?.[name] !== undefined)
+      .map((name) => [name, body.packing[name]]),
+  );
+  return body.lines.map((row) => ({
+    genus: row.genus,
+    cultivar: row.cultivar ?? null,
+    seller: body.seller ?? null,
+    seller_kind: body.seller_kind ?? null,
+    service: body.routes[index].service,
+    ...packing,
+    transit_days: Math.min(answer.routes[index].transit_days.p50, 90),
+    ship_date: body.ship_date,
+    temperature: { origin: body.origin, destination: body.destination, service: body.routes[index].service },
+  }));
+}
+
+function weights(body, results) {
+  const rows = body.lines.map((row, i) => {
+    const { evidence } = results[i];
+    return [
+      [row.genus, row.cultivar].filter(Boolean).join(" "),
+      count(evidence.shipments),
+      count(evidence.plants),
+      percent(evidence.weight),
+      percent(1 - evidence.weight),
+    ];
+  });
+  return el(
+    "div",
+    { class: "scroll", tabindex: "0", role: "region", "aria-label": "How much is your own record" },
+    tableOf({ head: ["Plant", "Own boxes", "Own plants", "Own record counts", "Rules of thumb count"], rows }),
+  );
+}
+
+/* Draw it for an answer; calls for the weights of the own record, aborted by `signal`. */
+export function evidence(body, answer, { currency, signal }) {
+  const place = el("section", { class: "evidence", "aria-label": "What this rests on" }, el("h2", {}, "What this rests on"));
+  if (isRules(answer)) {
+    place.append(
+      el(
+        "p",
+        {},
+        el("strong", {}, "Rules of thumb only. "),
+        "None of your own boxes are in these numbers yet. Record what arrives, or bring in a file under ",
+        el("a", { href: "#look-back" }, "Look back"),
+        ", and fit the model to it.",
+      ),
+    );
+    return place;
+  }
+  const index = Math.max(answer.routes.findIndex((route) => route.name === answer.recommended), 0);
+  const route = answer.routes[index];
+  place.append(
+    el(
+      "p",
+      {},
+      el("strong", {}, "Rules of thumb and your own record together. "),
+      `On ${route.name} the two say, of ${count(route.plants.sent)} plants healthy at unboxing:`,
+    ),
+    tableOf({
+      head: ["Route, and what speaks", "Healthy", "Margin"],
+      rows: answer.routes.flatMap((one) => [
+        [`${one.name}, with your record`, spread(one.plants.healthy), money(one.money.margin.mean, currency)],
+        ...(one.rules_only
+          ? [[`${one.name}, rules of thumb alone`, spread(one.rules_only.healthy), money(one.rules_only.margin.mean, currency)]]
+          : []),
+      ]),
+    }),
+  );
+  if (route.rules_only)
+    place.append(
+      strip({
+        strip: route.rules_only.healthy_strip,
+        sent: route.plants.sent,
+        mean: route.rules_only.healthy.mean,
+        title: `${route.name} by the rules of thumb alone`,
+        faint: true,
+      }),
+    );
+  const slot = el("div", {}, el("p", { class: "hint" }, "Asking how much of it is your own record …"));
+  place.append(slot);
+  post("/v1/risk", { queries: queries(body, answer, index) }, { signal })
+    .then(({ results }) => slot.replaceChildren(weights(body, results)))
+    .catch((fault) => fault.name === "AbortError" || slot.replaceChildren(failure(fault)));
+  return place;
+}

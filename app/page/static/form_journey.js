@@ -1,0 +1,69 @@
+/* The part of the form about the journey: from where, to where, and on which day. */
+
+import { draft, setAt, valueAt } from "/page/batch.js";
+import { el } from "/page/dom.js";
+import { dateInput, field } from "/page/fields.js";
+import { places } from "/page/lists.js";
+import { exactly, ranked } from "/page/spelling.js";
+import { suggest } from "/page/suggest.js";
+
+const said = (place) => `${place.city} (${place.iata})`;
+const names = (place) => [place.iata, place.city];
+const countries = new Intl.DisplayNames(["en"], { type: "region" });
+
+function country(code) {
+  try {
+    return countries.of(code);
+  } catch {
+    return code;
+  }
+}
+
+/* One entry a code; a city whose code repeats its airport's row stays, since either may be typed. */
+function placeField(label, pointer, all, changed) {
+  const known = all.find((place) => place.iata === valueAt(pointer));
+  const take = (code) => {
+    if (code === valueAt(pointer)) return;
+    setAt(pointer, code);
+    changed();
+  };
+  const input = suggest({
+    value: known ? said(known) : valueAt(pointer),
+    search: (text) =>
+      ranked(all, text, names).map((place) => ({ value: place.iata, text: said(place), note: country(place.country) })),
+    pick: (option) => take(option.value),
+    typed: (text) => {
+      const found = exactly(all, text, (place) => [...names(place), said(place)]);
+      // An airport outside the table is known to the server by its code.
+      take(found?.iata ?? (/^[A-Za-z]{3}$/.test(text.trim()) ? text.trim().toUpperCase() : null));
+    },
+    attributes: { placeholder: "city or airport code" },
+  });
+  return field(label, input, { pointer });
+}
+
+/* `day` is false where the view asks for a span of days instead. */
+export async function journeyFields(changed, { day = true } = {}) {
+  const all = await places();
+  return el(
+    "fieldset",
+    {},
+    el("legend", {}, "Journey"),
+    el(
+      "div",
+      { class: "fields" },
+      placeField("From", "/origin", all, changed),
+      placeField("To", "/destination", all, changed),
+      day
+        ? field(
+            "Leaves on",
+            dateInput(draft().ship_date, (value) => {
+              setAt("/ship_date", value);
+              changed();
+            }),
+            { pointer: "/ship_date" },
+          )
+        : null,
+    ),
+  );
+}

@@ -1,0 +1,47 @@
+/* What a refit changed: effects before and after. */
+
+import { count, decimal } from "/page/settings.js";
+import { ratioWords, restsOn } from "/page/look_back/time_ratios.js";
+
+const KIND_WORDS = { genus: "", seller: "seller ", cultivar: "", group: "group ", container: "box: ", roots: "roots: ", service: "service ", seller_kind: "seller kind " };
+const SMALL = 0.02;
+const MOST = 25;
+
+const keyOf = ({ kind, name }) => `${kind}/${name}`;
+
+/* What of a model is kept to be compared: its version and effects. */
+export const snapshot = ({ model_version: version, boxes, plants, effects }) => ({
+  version,
+  boxes,
+  plants,
+  effects: effects.map(({ kind, name, time_ratio: ratio, evidence }) => ({ kind, name, ratio, boxes: evidence.boxes, plants: evidence.plants })),
+});
+
+/* Effects that moved, the largest moves first: [{name, before, after, rests}], with before null where it is new. */
+export function moved(before, after) {
+  const old = new Map(before.effects.map((effect) => [keyOf(effect), effect]));
+  return after.effects
+    .map((effect) => ({ effect, was: old.get(keyOf(effect)) ?? null }))
+    .filter(({ effect, was }) => (was ? Math.abs(Math.log(effect.ratio.p50 / was.ratio.p50)) > SMALL || effect.boxes !== was.boxes : effect.boxes > 0))
+    .sort((one, other) => size(other) - size(one))
+    .map(({ effect, was }) => ({
+      name: `${KIND_WORDS[effect.kind] ?? ""}${effect.name.replaceAll("_", " ")}`,
+      before: was ? spanWords(was.ratio) : "not in it",
+      after: spanWords(effect.ratio),
+      rests: restsOn(effect.boxes, effect.plants),
+    }));
+}
+
+const size = ({ effect, was }) => Math.abs(Math.log(effect.ratio.p50 / (was?.ratio.p50 ?? 1)));
+const spanWords = ({ p10, p50, p90 }) => `${ratioWords(p50)}× (${ratioWords(p10)}–${ratioWords(p90)})`;
+
+/* The table of changes, for tableOf. */
+export function changeTable(rows) {
+  return { head: ["What", "Before", "After", "Rests on"], rows: rows.slice(0, MOST).map(({ name, before, after, rests }) => [name, before, after, rests]) };
+}
+
+export const leftOut = (rows) => (rows.length > MOST ? `${count(rows.length - MOST)} smaller changes are not listed.` : "");
+
+export const boxesWords = ({ boxes, plants }) => (boxes ? `${count(boxes)} boxes, ${count(plants)} plants` : "rules of thumb only");
+
+export const secondsWords = (ms) => `${decimal(ms / 1000, 0)} s`;

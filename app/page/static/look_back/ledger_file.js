@@ -1,0 +1,86 @@
+/* The ledger as a CSV file: taken in, all or nothing, and given out. */
+
+import { call, Problem } from "/page/api.js";
+import { announce, download, el } from "/page/dom.js";
+import { field } from "/page/fields.js";
+import { failure } from "/page/notices.js";
+import { tableOf } from "/page/plot.js";
+import { count, today } from "/page/settings.js";
+
+const TYPE = "text/csv";
+const CONFLICT = 409;
+
+/* `taken()` hears of a file that was taken in. */
+export function ledgerFile(signal, taken) {
+  const place = el("div", { role: "status" });
+  const input = el("input", { type: "file", accept: ".csv,text/csv" });
+  const button = el("button", { type: "submit", class: "main" }, "Take in");
+
+  async function take(replace) {
+    const [file] = input.files;
+    if (!file) {
+      place.replaceChildren(el("p", { class: "notice" }, "Choose a CSV file first."));
+      return;
+    }
+    button.disabled = true;
+    place.replaceChildren(el("p", {}, `Reading ${file.name} …`));
+    try {
+      // Read as bytes are: the server says what is wrong with the encoding too.
+      const { data } = await call("POST", `/v1/shipments/import${replace ? "?replace=true" : ""}`, { body: file, type: TYPE, signal });
+      place.replaceChildren(el("p", { class: "notice" }, `${count(data.added)} boxes added, ${count(data.unchanged)} unchanged, ${count(data.replaced)} replaced; ${count(data.lines)} lines.`));
+      taken();
+    } catch (fault) {
+      if (signal.aborted) return;
+      place.replaceChildren(...refusal(fault, () => take(true)));
+    } finally {
+      button.disabled = false;
+    }
+  }
+
+  async function give() {
+    try {
+      const { data } = await call("GET", "/v1/shipments/export", { signal });
+      download(`boxes-${today()}.csv`, data ?? "", TYPE);
+      announce("The file is offered for download.");
+    } catch (fault) {
+      if (!signal.aborted) place.replaceChildren(failure(fault, give));
+    }
+  }
+
+  return [
+    el(
+      "form",
+      {
+        class: "narrow",
+        on: {
+          submit: (event) => {
+            event.preventDefault();
+            take(false);
+          },
+        },
+      },
+      field("File of arrived boxes", input, { hint: "CSV with the columns of an export. Taken in as a whole or not at all." }),
+      el("div", { class: "actions" }, button, el("button", { type: "button", on: { click: give } }, "Give out all arrived boxes")),
+    ),
+    place,
+  ];
+}
+
+/* What is wrong with a file, cell by cell. */
+function refusal(fault, replace) {
+  const cells = (fault.errors ?? []).filter(({ row }) => row !== null && row !== undefined);
+  const others = (fault.errors ?? []).filter((error) => !cells.includes(error));
+  return [
+    failure(fault, null, others),
+    cells.length
+      ? el(
+          "div",
+          { class: "scroll", tabindex: "0", role: "region", "aria-label": "Table: cells to mend" },
+          tableOf({ head: ["Row", "Column", "What would be right"], rows: cells.map(({ row, column, message }) => [count(row), column ?? "the row", message]) }),
+        )
+      : null,
+    fault instanceof Problem && fault.status === CONFLICT
+      ? el("div", { class: "actions" }, el("button", { type: "button", on: { click: replace } }, "Replace the boxes that differ"))
+      : null,
+  ].filter(Boolean);
+}

@@ -1,0 +1,120 @@
+/* The track record: what was forecast against what was found. */
+
+import { get } from "/page/api.js";
+import { el } from "/page/dom.js";
+import { line, plot, ranges, tableOf } from "/page/plot.js";
+import { count, decimal, percent, said } from "/page/settings.js";
+
+const OUTCOMES = { healthy: { word: "healthy", role: "good", symbol: "circle" }, dead: { word: "dead", role: "bad", symbol: "square" } };
+const PART_WORDS = { service: "Service", group: "Plants", season: "Season" };
+const PERCENTS = [0, 0.25, 0.5, 0.75, 1];
+
+export async function trackRecord(signal) {
+  const answer = await get("/v1/track-record", { signal });
+  const left = leftOut(answer.not_scored);
+  return [
+    el("p", { class: "lead" }, said(answer.verdict)),
+    answer.boxes ? reliability(answer) : el("p", {}, "Plan boxes here before they leave: each forecast is kept as it was, and compared when the box is opened."),
+    answer.boxes ? coverage(answer) : null,
+    answer.parts.length ? parts(answer) : null,
+    left ? el("p", { class: "hint" }, left) : null,
+  ].filter(Boolean);
+}
+
+function reliability({ reliability: rows, boxes, plants }) {
+  const series = Object.entries(OUTCOMES)
+    .map(([outcome, { word, role, symbol }]) => [rows.filter((row) => row.outcome === outcome), word, role, symbol])
+    .filter(([own]) => own.length)
+    .map(([own, word, role, symbol]) =>
+      ranges({
+        x: own.map(({ forecast }) => forecast),
+        y: own.map(({ observed }) => observed),
+        low: own.map(({ observed_low: low }) => low),
+        high: own.map(({ observed_high: high }) => high),
+        name: word,
+        roles: role,
+        symbols: symbol,
+        text: own.map((row) => `${word}: forecast ${percent(row.forecast)}, found ${percent(row.observed)}, ${count(row.plants)} plants in ${count(row.boxes)} boxes`),
+      }),
+    );
+  const share = { tickvals: PERCENTS, ticktext: PERCENTS.map((value) => percent(value)), range: [-0.03, 1.03] };
+  return plot({
+      note: "Circles: healthy. Squares: dead. Lines: 80 % intervals. On the dotted line what was found is what was forecast; circles below it and squares above it mean forecasts too hopeful.",
+      label: `Chances given and what came of them, ${count(boxes)} boxes with ${count(plants)} plants; on the diagonal the forecasts are right`,
+      height: 340,
+      series: [line({ x: [0, 1], y: [0, 1], name: "as forecast", role: "faint", dash: "dot", hover: "as forecast<extra></extra>" }), ...series],
+      x: { title: "chance given", ...share },
+      y: { title: "share found", ...share },
+      table: {
+        head: ["Outcome", "Chance given", "Found", "In 8 of 10 cases", "Plants", "Boxes"],
+        rows: rows.map((row) => [
+          OUTCOMES[row.outcome].word,
+          percent(row.forecast),
+          percent(row.observed),
+          `${percent(row.observed_low)}–${percent(row.observed_high)}`,
+          count(row.plants),
+          count(row.boxes),
+        ]),
+      },
+    });
+}
+
+function coverage({ coverage: rows, log_score: score, brier }) {
+  const held = (part) => (part.n ? `${count(part.held)} of ${count(part.n)}, ${decimal(part.expected)} expected` : "none yet");
+  const told = (value) => (value === null ? "–" : decimal(value, 3));
+  return el(
+    "details",
+    {},
+    el("summary", {}, "Ranges and scores"),
+    el(
+      "div",
+      { class: "scroll", tabindex: "0", role: "region", "aria-label": "Table: how often ranges held" },
+      tableOf({
+        caption: "How often a range held what was found",
+        head: ["Range", "Plants", "Days on the way"],
+        rows: rows.map((row) => [percent(row.level), held(row.counts_held), held(row.transit_held)]),
+      }),
+      tableOf({
+        caption: "Scores, lower is better",
+        head: ["Score", "Forecasts", "Rules of thumb alone"],
+        rows: [
+          ["Log score", told(score.forecast), told(score.rules)],
+          ["Brier score", told(brier.forecast), told(brier.rules)],
+        ],
+      }),
+    ),
+  );
+}
+
+function parts({ parts: rows, parts_minimum: fewest }) {
+  return el(
+    "details",
+    {},
+    el("summary", {}, "By service, plants and season"),
+    el(
+      "div",
+      { class: "scroll", tabindex: "0", role: "region", "aria-label": "Table: the record in parts" },
+      tableOf({
+        head: ["Part", "Boxes", "80 % ranges that held", "Log score", "of the rules alone"],
+        rows: rows.map(({ by, level, boxes, log_score: score, counts_held: held }) => [
+          `${PART_WORDS[by]}: ${level.replace("_", " ")}`,
+          count(boxes),
+          `${count(held.held)} of ${count(held.n)}`,
+          score.forecast === null ? "–" : decimal(score.forecast, 2),
+          score.rules === null ? "–" : decimal(score.rules, 2),
+        ]),
+      }),
+    ),
+    el("p", { class: "hint" }, `Listed from ${count(fewest)} boxes on.`),
+  );
+}
+
+function leftOut({ lost, forecast_after_arrival: late, nothing_counted: uncounted }) {
+  const reasons = [
+    [lost, "lost"],
+    [late, "planned when they had arrived"],
+    [uncounted, "without a count of what was forecast"],
+  ];
+  const told = reasons.filter(([n]) => n).map(([n, words]) => `${count(n)} ${words}`);
+  return told.length ? `Not scored: ${told.join(", ")}.` : "";
+}

@@ -1,0 +1,136 @@
+/* What becomes of the batch on one route: plants, money, days and the air in the box. */
+
+import { el } from "/page/dom.js";
+import { band, line, plot, tableOf } from "/page/plot.js";
+import { count, decimal, money, percent, temperature, temperatureSpan, toShown, unitName } from "/page/settings.js";
+import { strip } from "/page/strip.js";
+
+/* "24 (11 to 30)": the mean and what 9 in 10 shipments lie between. */
+export const spread = (of) => `${count(of.mean)} (${count(of.p05)} to ${count(of.p95)})`;
+
+function facts(route, currency, bearable) {
+  const { plants, money: sums, transit_days: transit } = route;
+  const whole = (amount) => money(amount, currency, { whole: true });
+  const rows = [
+    ["Two weeks on", `${spread(plants.healthy_two_weeks)} healthy`],
+    ["Damaged, dead", `${spread(plants.damaged)}, ${spread(plants.dead)}`],
+    [`Loss within ${bearable}`, `${percent(route.chance_loss_within_limit)} sure`],
+    ["Margin", `${whole(sums.margin.mean)} (${whole(sums.margin.p05)} to ${whole(sums.margin.p95)})`],
+    ["Worst 1 in 20", `${whole(sums.worst_5pct_margin)} on average`],
+    ["Landed cost", money(sums.landed_cost, currency)],
+    [
+      "Per healthy plant",
+      sums.cost_per_healthy_plant === null ? "none is left" : money(sums.cost_per_healthy_plant, currency),
+    ],
+    ["Days", `${decimal(transit.p50)} usual, ${decimal(transit.p10)} to ${decimal(transit.p90)} in 8 of 10`],
+    ["Inside the box", temperatureSpan(route.inside_c.p05, route.inside_c.p95)],
+    ["Boxes", count(route.boxes)],
+  ];
+  return el(
+    "dl",
+    { class: "facts" },
+    rows.map(([name, text]) => el("div", {}, el("dt", {}, name), el("dd", {}, text))),
+  );
+}
+
+function items(route, currency) {
+  const rows = route.money.items.map((item) => [item.text, money(item.amount, currency)]);
+  rows.push(["Landed cost", money(route.money.landed_cost, currency)]);
+  rows.push(["Claims, on average", money(route.money.recovered_mean, currency)]);
+  return el(
+    "details",
+    { class: "numbers" },
+    el("summary", {}, "Costs, item by item"),
+    tableOf({ head: ["Item", "Amount"], rows }),
+  );
+}
+
+function perLine(route) {
+  if (route.lines.length < 2) return null;
+  const rows = route.lines.map((row) => [
+    [row.genus, row.cultivar].filter(Boolean).join(" "),
+    count(row.quantity),
+    spread(row.healthy),
+    spread(row.dead),
+  ]);
+  return el(
+    "details",
+    { class: "numbers" },
+    el("summary", {}, "Line by line"),
+    el(
+      "div",
+      { class: "scroll", tabindex: "0", role: "region", "aria-label": `${route.name}, line by line` },
+      tableOf({ head: ["Plant", "Sent", "Healthy", "Dead"], rows }),
+    ),
+  );
+}
+
+/* The air in the box by day; `span` is the shared range of temperatures, `cold` the highest chilling threshold. */
+function insidePlot(route, span, cold) {
+  const known = route.inside_by_day;
+  const x = known.map((day) => day.day);
+  const values = (name) => known.map((day) => toShown(day[name]));
+  const late = known.filter((day) => day.under_way < 0.5).map((day) => day.day);
+  return plot({
+    label: `Temperature inside the box on ${route.name}, day by day`,
+    height: 190,
+    series: [
+      band({ x, low: values("p05"), high: values("p95"), name: "9 in 10 hours" }),
+      line({ x, y: values("p50"), name: "middle", hover: `day %{x}: %{y:.0f} ${unitName()}<extra></extra>` }),
+    ],
+    x: { title: "day after closing the box", tickmode: "linear", dtick: known.length > 12 ? 2 : 1, range: [0.8, known.length + 0.2] },
+    y: { title: unitName(), range: span.map(toShown) },
+    more: (colours) => ({
+      shapes: cold
+        ? [{ type: "line", xref: "paper", x0: 0, x1: 1, y0: toShown(cold.celsius), y1: toShown(cold.celsius), line: { color: colours.bad, dash: "dot", width: 2 } }]
+        : [],
+      annotations: cold
+        ? [
+            {
+              xref: "paper", x: 1, xanchor: "right", y: toShown(cold.celsius), yanchor: "top", showarrow: false,
+              text: `cold injures ${cold.genus} below`, font: { color: colours.bad, size: 13 },
+            },
+          ]
+        : [],
+    }),
+    table: {
+      head: ["Day", "Middle", "9 in 10 hours", "Under way"],
+      rows: known.map((day) => [
+        String(day.day),
+        temperature(day.p50),
+        temperatureSpan(day.p05, day.p95),
+        percent(day.under_way),
+      ]),
+    },
+    note: late.length ? `From day ${late[0]} fewer than half of the boxes are still under way.` : null,
+  });
+}
+
+/* Draw a route. `recommended` marks it in words; `plan` is the address that plans a box by it. */
+export function outcome(route, { currency, bearable, recommended, span, cold, plan }) {
+  const { plants } = route;
+  return el(
+    "section",
+    { class: `outcome${recommended ? " best" : ""}`, "aria-label": route.name },
+    el("h3", {}, route.name, recommended ? el("span", { class: "badge" }, "✓ take this one") : null),
+    el(
+      "p",
+      { class: "big" },
+      el("strong", {}, count(plants.healthy.mean)),
+      ` of ${count(plants.sent)} healthy at unboxing`,
+    ),
+    strip({
+      strip: plants.healthy_strip,
+      sent: plants.sent,
+      mean: plants.healthy.mean,
+      title: "Healthy plants in 20 equally likely shipments (dashed: average)",
+    }),
+    facts(route, currency, bearable),
+    el("h4", {}, "Inside the box on the way"),
+    insidePlot(route, span, cold),
+    items(route, currency),
+    perLine(route),
+    el("p", { class: "hint" }, `Best of the routes in ${percent(route.chance_best)} of the draws.`),
+    plan ? el("a", { class: "button", href: plan }, "Plan a box this way") : null,
+  );
+}

@@ -1,0 +1,25 @@
+"""``GET /v1/forecast/{place}``: what the weather service that was set says."""
+
+from datetime import date
+from typing import Literal
+
+from pydantic import Field
+
+from app.schemas.answers import AnswerModel
+
+
+class ForecastDayAnswer(AnswerModel):
+    """A day's outside air, as ``forecast`` of a request takes it."""
+
+    date: date
+    min_c: float = Field(ge=-40, le=60)
+    max_c: float = Field(ge=-40, le=60)
+
+
+class ForecastAnswer(AnswerModel):
+    """The forecast of a place, or why there is none."""
+
+    place: str
+    source: Literal["service", "normals"] = Field(description="normals: no forecast, monthly normals are used instead")
+    reason: str
+    days: list[ForecastDayAnswer] = Field(description="by date; empty where the source is normals")

@@ -1,0 +1,92 @@
+"""Holding in the page: days, their weather, blocked days with the reason, forecasts."""
+
+import re
+from collections.abc import Callable
+from pathlib import Path
+
+from playwright.sync_api import Browser, Page, expect
+
+from tests.app.weather_service import DAYS, serving
+from tests.page.batch import fill_batch, lead
+from tests.page.conftest import DESK, Watch, opened
+from tests.page.server import running_server
+
+
+def open_hold(page: Page) -> None:
+    """Fill in the batch and ask about a week in January; 11 January 2027 is a Monday."""
+    page.goto("/#hold")
+    fill_batch(page)
+    page.get_by_label("Earliest").fill("2027-01-11")
+    page.get_by_label("Latest").fill("2027-01-17")
+
+
+def test_days_weather_and_recommendation(page: Page, axe_clean: Callable[[Page], None]) -> None:
+    open_hold(page)
+    assert re.match(r"(Hold until|Ship on) .* Jan 2027", lead(page))
+    courier = page.get_by_role("region", name="courier", exact=True)
+    expect(courier.get_by_role("img").locator(".main-svg").first).to_be_visible()
+    courier.get_by_text("The same as a table").click()
+    rows = courier.get_by_role("row")
+    expect(rows).to_have_count(8)
+    # Monthly normals of Bangkok in the middle of January: 22.5 and 32.3 °C.
+    expect(rows.nth(5)).to_contain_text(re.compile(r"Fri,? 15 Jan.*(22|23) to 32 °C"))
+    axe_clean(page)
+
+
+def test_blocked_days_say_why(page: Page) -> None:
+    open_hold(page)
+    lead(page)
+    page.get_by_text("Papers with an age").click()
+    page.get_by_label("Sat").check()
+    page.get_by_label("Certificate issued").fill("2027-01-10")
+    page.get_by_label("Valid for").first.fill("4")
+    courier = page.get_by_role("region", name="courier", exact=True)
+    # Valid from the 10th for 4 days covers the 14th and no more.
+    expect(courier.get_by_text(re.compile(r"Fri,? 15 Jan: the certificate does not cover it"))).to_be_visible()
+    expect(courier.get_by_text(re.compile(r"Sat,? 16 Jan: .*no departure on this weekday"))).to_be_visible()
+
+
+def test_pasted_forecast_takes_the_place_of_normals(page: Page) -> None:
+    open_hold(page)
+    lead(page)
+    page.locator("summary", has_text="Forecast").click()
+    page.get_by_label("Forecast of").select_option("BKK")
+    page.get_by_label("Rows: date, minimum, maximum").fill("date;min;max\n2027-01-15;11,5;19\n2027-01-16;30;20")
+    page.get_by_role("button", name="Take these days").click()
+    expect(page.get_by_text("1 day taken for BKK. row 3: the minimum must be at most the maximum.")).to_be_visible()
+    lead(page)
+    courier = page.get_by_role("region", name="courier", exact=True)
+    courier.get_by_text("The same as a table").click()
+    expect(courier.get_by_role("row").nth(5)).to_contain_text("12 to 19 °C")
+
+
+def test_without_a_weather_service_fetching_says_so(page: Page) -> None:
+    open_hold(page)
+    lead(page)
+    page.locator("summary", has_text="Forecast").click()
+    page.get_by_role("button", name="Fetch the forecast").click()
+    expect(page.get_by_text("No weather service is set").first).to_be_visible()
+
+
+def test_fault_in_a_day_is_told_at_its_field(page: Page, console: Watch) -> None:
+    console.allow("status of 422")
+    open_hold(page)
+    lead(page)
+    page.get_by_label("Latest").fill("2027-01-01")
+    latest = page.get_by_label("Latest")
+    expect(latest).to_have_accessible_description(re.compile("on or after earliest"))
+
+
+def test_forecast_of_a_weather_service_is_fetched_and_used(browser: Browser, tmp_path: Path) -> None:
+    with (
+        serving(DAYS) as weather,
+        running_server(tmp_path / "ledger.db", TRANSIT_WEATHER_URL=weather.template, no_proxy="127.0.0.1") as address,
+    ):
+        for page, _ in opened(browser, address, DESK):
+            open_hold(page)
+            lead(page)
+            page.locator("summary", has_text="Forecast").click()
+            page.get_by_role("button", name="Fetch the forecast").click()
+            expect(page.get_by_text("BKK: 2 days, -3 to 7 °C")).to_be_visible()
+            expect(page.get_by_text("the forecast where given, else monthly normals").first).to_be_visible()
+    assert len(weather.asked) == 2
