@@ -15,6 +15,7 @@ from app.active_model import ActiveModel
 from app.engine import Engine
 from app.report import compare_report, hold_report, order_size_report, risk_report, wish_list_report
 from app.request_body import RequestBody
+from app.schemas.batch import Batch
 from app.schemas.compare import CompareAnswer, CompareRequest
 from app.schemas.hold import HoldAnswer, HoldRequest
 from app.schemas.order_size import OrderSizeAnswer, OrderSizeRequest
@@ -24,6 +25,8 @@ from app.services.compare import answer_compare
 from app.services.hold import answer_hold
 from app.services.order_size import answer_order_size
 from app.services.risk import answer_risk
+from app.services.seller_defaults import with_seller
+from app.services.sellers import stored_seller
 from app.services.wish_list import answer_wish_list
 from app.settings import Settings
 from app.store.database import Database
@@ -41,8 +44,8 @@ class Question(Generic[Asked, Answer]):
     answer: type[Answer]
     report: Callable[[Asked, Answer], str]
 
-    def ask(self, data: bytes, engine: Engine, *, as_json: bool) -> str:
-        """Return the answer to a request body, as JSON or as text.
+    def ask(self, data: bytes, engine: Engine, *, as_json: bool, database: Database | None = None) -> str:
+        """Return the answer to a request body, as JSON or as text; a ledger says what its seller's record fills in.
 
         Raises
         ------
@@ -50,6 +53,8 @@ class Question(Generic[Asked, Answer]):
             If the body is not what the question takes.
         """
         request = self.body.parse(data)
+        if database is not None and isinstance(request, Batch):
+            request = with_seller(request, stored_seller(database, request.seller))
         answer = self.service(request, engine)
         if as_json:
             return (answer if isinstance(answer, bytes) else answer.model_dump_json().encode()).decode()
@@ -81,7 +86,7 @@ def ask(command: str, data: bytes, settings: Settings, *, as_json: bool) -> tupl
         database.prepare_if_present()
         active = ActiveModel(database)
         engine = active.refresh()
-    return QUESTIONS[command].ask(data, engine, as_json=as_json), active.notice
+        return QUESTIONS[command].ask(data, engine, as_json=as_json, database=database), active.notice
 
 
 def _demo_folder() -> Traversable:

@@ -1,15 +1,19 @@
 """What a seller's record fills in where a batch says nothing, and that it is listed and used."""
 
 import json
+from datetime import UTC, datetime
+from pathlib import Path
 from typing import Any
 
+from app.commands import ask
 from app.schemas.batch import Batch
 from app.schemas.compare import CompareRequest
 from app.services.batch import prepare
 from app.services.compare import answer_compare
 from app.services.seller_defaults import with_seller
+from app.settings import Settings
 from app.store.database import Database
-from app.store.seller_records import SellerDetails, SellerRecord
+from app.store.seller_records import SellerDetails, SellerRecord, add_seller
 from app.store.shipments import list_shipments
 from tests.app.batches import BATCH, MONDAY, Fields, compare_request, engine
 from tests.app.client import Client
@@ -19,6 +23,7 @@ BARE: Fields = {name: value for name, value in BATCH.items() if name not in ("pa
     "seller": "Invented Ferns",
     "draws": 256,
 }
+NOW = datetime(2027, 1, 1, tzinfo=UTC)
 USUAL = {"container": "carton", "roots": "dry", "heat_pack_hours": 40, "cold_packs": 1, "capacity": 25}
 
 
@@ -170,3 +175,14 @@ def test_plan_is_stored_as_given_and_forecast_as_compared(ledger_client: Client,
     with database.reading() as connection:
         kinds = {shipment.id: shipment.record.seller_kind for shipment in list_shipments(connection)}
     assert kinds[given["id"]] == "grower"
+
+
+def test_command_line_uses_the_record(tmp_path: Path) -> None:
+    url = f"sqlite:///{tmp_path / 'ledger.db'}"
+    with Database(url) as opened, opened.writing() as connection:
+        add_seller(connection, "invented ferns", SellerDetails("Invented Ferns", kind="exporter"), now=NOW)
+    for name, kinds in (("Invented FERNS", ["exporter"]), ("Nowhere Nursery", [])):
+        body = json.dumps(BARE | {"seller": name}).encode()
+        text, _ = ask("compare", body, Settings(database_url=url), as_json=True)
+        listed = json.loads(text)["assumed"]
+        assert [said["value"] for said in listed if said["pointer"] == "/seller_kind"] == kinds
