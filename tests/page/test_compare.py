@@ -179,6 +179,15 @@ def test_fahrenheit_and_dollars(page: Page) -> None:
     expect(page.get_by_role("main").get_by_text("°C")).to_have_count(0)
 
 
+def test_a_batch_that_another_replaced_can_be_brought_back(page: Page) -> None:
+    fill_batch(page)
+    lead(page)
+    page.get_by_role("button", name="Start empty").click()
+    expect(page.get_by_label("Genus")).to_have_value("")
+    page.get_by_role("button", name="Bring back the one before").click()
+    expect(page.get_by_label("Genus").first).to_have_value("Scindapsus")
+
+
 def test_what_was_typed_is_kept(page: Page) -> None:
     fill_batch(page)
     said = lead(page)
