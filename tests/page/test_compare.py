@@ -148,6 +148,21 @@ def test_refusal_of_the_server_is_told_at_its_field(page: Page, console: Watch) 
     expect(destination).not_to_have_attribute("aria-invalid", "true")
 
 
+def test_refusal_finds_its_line_and_route_where_others_are_left_out(page: Page, console: Watch) -> None:
+    console.allow("status of 422")
+    fill_batch(page)
+    lead(page)
+    for label in ("Genus", "Plants", "Cost each", "Sells for"):
+        page.get_by_label(label, exact=True).nth(0).fill("")  # a blank line is not sent
+    page.get_by_label("Freight of a box").nth(0).fill("")  # nor a route without freight
+    page.get_by_label("Plants", exact=True).nth(1).fill("200000")
+    page.get_by_label("Freight of a box").nth(1).fill("-1")
+    for label in ("Plants", "Freight of a box"):
+        expect(page.get_by_label(label, exact=True).nth(1)).to_have_attribute("aria-invalid", "true")
+        expect(page.get_by_label(label, exact=True).nth(0)).not_to_have_attribute("aria-invalid", "true")
+    expect(page.get_by_label("Plants", exact=True).nth(1)).to_have_accessible_description(re.compile("100,000"))
+
+
 def test_folded_part_opens_for_a_fault_in_it(page: Page, console: Watch) -> None:
     console.allow("status of 422")
     fill_batch(page)
