@@ -148,6 +148,21 @@ def test_refusal_of_the_server_is_told_at_its_field(page: Page, console: Watch) 
     expect(destination).not_to_have_attribute("aria-invalid", "true")
 
 
+def test_refusal_finds_its_line_and_route_where_others_are_left_out(page: Page, console: Watch) -> None:
+    console.allow("status of 422")
+    fill_batch(page)
+    lead(page)
+    for label in ("Genus", "Plants", "Cost each", "Sells for"):
+        page.get_by_label(label, exact=True).nth(0).fill("")  # a blank line is not sent
+    page.get_by_label("Freight of a box").nth(0).fill("")  # nor a route without freight
+    page.get_by_label("Plants", exact=True).nth(1).fill("200000")
+    page.get_by_label("Freight of a box").nth(1).fill("-1")
+    for label in ("Plants", "Freight of a box"):
+        expect(page.get_by_label(label, exact=True).nth(1)).to_have_attribute("aria-invalid", "true")
+        expect(page.get_by_label(label, exact=True).nth(0)).not_to_have_attribute("aria-invalid", "true")
+    expect(page.get_by_label("Plants", exact=True).nth(1)).to_have_accessible_description(re.compile("100,000"))
+
+
 def test_folded_part_opens_for_a_fault_in_it(page: Page, console: Watch) -> None:
     console.allow("status of 422")
     fill_batch(page)
@@ -177,6 +192,15 @@ def test_fahrenheit_and_dollars(page: Page) -> None:
     low, high = (int(n) for n in re.findall(r"\d+", shown.inner_text()))
     assert 35 < low < high < 105  # 2 to 40 °C
     expect(page.get_by_role("main").get_by_text("°C")).to_have_count(0)
+
+
+def test_a_batch_that_another_replaced_can_be_brought_back(page: Page) -> None:
+    fill_batch(page)
+    lead(page)
+    page.get_by_role("button", name="Start empty").click()
+    expect(page.get_by_label("Genus")).to_have_value("")
+    page.get_by_role("button", name="Bring back the one before").click()
+    expect(page.get_by_label("Genus").first).to_have_value("Scindapsus")
 
 
 def test_what_was_typed_is_kept(page: Page) -> None:

@@ -5,6 +5,8 @@ from collections.abc import Callable
 import pytest
 from playwright.sync_api import Page, expect
 
+from tests.page.batch import lead
+
 VIEWS = {"compare": "Compare", "hold": "Hold", "boxes": "Boxes", "look-back": "Look back"}
 
 
@@ -24,6 +26,27 @@ def test_every_view_fits_a_phone(phone: Page, axe_clean: Callable[[Page], None],
     expect(phone.get_by_role("heading", level=1)).to_have_text(VIEWS[name])
     assert phone.evaluate("document.documentElement.scrollWidth") <= 390
     axe_clean(phone)
+
+
+@pytest.mark.parametrize("name", ["compare", "hold"])
+def test_answer_fits_a_phone_and_the_narrowest_screen(
+    phone: Page, axe_clean: Callable[[Page], None], shot: Callable[[Page, str], None], name: str
+) -> None:
+    phone.get_by_role("button", name="Try an invented batch").click()
+    lead(phone)
+    phone.goto(f"/#{name}")
+    said = lead(phone)
+    axe_clean(phone)
+    shot(phone, f"{name}_390")
+    # 320 px: WCAG 2.2, 1.4.10 Reflow.
+    for width in (390, 320):
+        phone.set_viewport_size({"width": width, "height": 844})
+        assert phone.evaluate("document.documentElement.scrollWidth") <= width
+    if name == "compare":
+        bar = phone.get_by_role("button", name=said)
+        bar.click()
+        expect(phone.locator(".lead")).to_be_focused()
+        expect(bar).to_be_hidden()
 
 
 def test_settings_are_kept_in_the_browser_and_no_cookie_is_set(page: Page) -> None:

@@ -47,6 +47,17 @@ function read() {
 
 export const draft = () => current;
 
+let before = null;
+
+/* The draft that another took the place of since the page was loaded, if any. */
+export const draftBefore = () => before;
+
+/* Put another draft in the place of this one, which can be brought back. */
+export function takeDraft(other) {
+  before = current.origin || current.lines.some((line) => !isBlank(line)) ? current : null;
+  keep(other);
+}
+
 /* Keep the draft as it is now, or another in its place. */
 export function keep(other = current) {
   current = other;

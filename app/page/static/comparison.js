@@ -36,9 +36,10 @@ function spanOf(data, cold) {
   return [Math.floor(Math.min(...all) - 2), Math.ceil(Math.max(...all) + 2)];
 }
 
-function splitWords(data, currency) {
+/* What boxes apart would cost and buy, where the reason does not say it already. */
+function splitWords(data) {
   return data.routes
-    .filter((route) => route.splitting)
+    .filter((route) => route.splitting && !data.reason.includes(route.splitting.text))
     .map((route) => el("p", {}, el("strong", {}, `${route.name}: `), said(route.splitting.text)));
 }
 
@@ -99,7 +100,7 @@ export function drawComparison({ data, body, answer, form, known, own }) {
       el("h2", {}, "Why"),
       el("p", {}, said(data.reason)),
       breakEvenWords(data.break_even, currency),
-      splitWords(data, currency),
+      splitWords(data),
     ),
     evidence(body, data, { currency, signal: own }),
     el(

@@ -191,7 +191,8 @@ export function bearableFields(changed) {
     blank("times in ten sure", "sure", "/risk/confidence"),
     " in 10 sure.",
   );
-  return el("fieldset", {}, el("legend", {}, "Loss I can bear"), words, slots);
+  const hint = el("p", { class: "hint" }, "Lost is dead at unboxing; damaged plants are counted apart.");
+  return el("fieldset", {}, el("legend", {}, "Loss I can bear"), words, slots, hint);
 }
 
 export function moneyFields(changed) {

@@ -15,6 +15,7 @@ function facts(route, currency, bearable) {
     ["Two weeks on", `${spread(plants.healthy_two_weeks)} healthy`],
     ["Damaged, dead", `${spread(plants.damaged)}, ${spread(plants.dead)}`],
     [`Loss within ${bearable}`, `${percent(route.chance_loss_within_limit)} sure`],
+    ...(plants.chance_none_healthy >= 0.005 ? [["Not one healthy", percent(plants.chance_none_healthy)]] : []),
     ["Margin", `${whole(sums.margin.mean)} (${whole(sums.margin.p05)} to ${whole(sums.margin.p95)})`],
     ["Worst 1 in 20", `${whole(sums.worst_5pct_margin)} on average`],
     ["Landed cost", money(sums.landed_cost, currency)],

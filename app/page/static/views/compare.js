@@ -1,6 +1,6 @@
 /* Compare: courier or air cargo for this batch? */
 
-import { emptyDraft, inventedDraft, keep } from "/page/batch.js";
+import { draftBefore, emptyDraft, inventedDraft, takeDraft } from "/page/batch.js";
 import { drawComparison } from "/page/comparison.js";
 import { el } from "/page/dom.js";
 import { forecastFields } from "/page/form_hold.js";
@@ -27,7 +27,7 @@ export async function show(root, _parts, signal) {
     draw: (data, body, own) => drawComparison({ data, body, answer, form, known, own }),
   });
   const start = (other) => {
-    keep(other);
+    takeDraft(other);
     showAgain();
   };
   form.append(
@@ -36,6 +36,9 @@ export async function show(root, _parts, signal) {
       { class: "actions" },
       el("button", { type: "button", on: { click: () => start(inventedDraft()) } }, "Try an invented batch"),
       el("button", { type: "button", on: { click: () => start(emptyDraft()) } }, "Start empty"),
+      draftBefore()
+        ? el("button", { type: "button", on: { click: () => start(draftBefore()) } }, "Bring back the one before")
+        : null,
     ),
     await journeyFields(changed),
     await lineFields(changed),
