@@ -3,6 +3,7 @@
 import { get } from "/page/api.js";
 import { ratioFigure, rowsOf } from "/page/look_back/time_ratios.js";
 import { el } from "/page/dom.js";
+import { many } from "/page/plural.js";
 import { count, date, percent } from "/page/settings.js";
 
 const MOST = 40;
@@ -15,7 +16,7 @@ export function generaFigure(model) {
   const own = all.filter(({ boxes }) => boxes);
   const place = el("div");
   const draw = (effects) =>
-    place.replaceChildren(ratioFigure({ rows: rowsOf(effects), what: "Genus", label: `Time ratios of ${count(effects.length)} genera against an average aroid, 80 % intervals` }));
+    place.replaceChildren(ratioFigure({ rows: rowsOf(effects), what: "Genus", label: `Time ratios of ${many(effects.length, "genus", "genera")} against an average aroid, 80 % intervals` }));
   if (!own.length) {
     place.append(el("p", {}, "No own box yet: these would be the rules of thumb and tables alone."));
   } else draw(own);
@@ -48,7 +49,7 @@ export async function sellers(signal) {
     ratioFigure({
       rows: rowsOf(shown),
       what: "Seller",
-      label: `Time ratios of ${count(shown.length)} sellers against an average seller of its kind, 80 % intervals`,
+      label: `Time ratios of ${many(shown.length, "seller")} against an average seller of its kind, 80 % intervals`,
       more: [
         { head: "Boxes on record", of: of(({ recorded_boxes: boxes }) => count(boxes)) },
         { head: "Last box", of: of(({ last_ship_date: last }) => (last ? date(last, { month: "short", year: "numeric" }) : "–")) },

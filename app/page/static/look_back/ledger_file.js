@@ -5,6 +5,7 @@ import { announce, download, el } from "/page/dom.js";
 import { field } from "/page/fields.js";
 import { failure } from "/page/notices.js";
 import { tableOf } from "/page/plot.js";
+import { boxesOf, many } from "/page/plural.js";
 import { count, today } from "/page/settings.js";
 
 const TYPE = "text/csv";
@@ -25,9 +26,8 @@ export function ledgerFile(signal, taken) {
     button.disabled = true;
     place.replaceChildren(el("p", {}, `Reading ${file.name} …`));
     try {
-      // Read as bytes are: the server says what is wrong with the encoding too.
       const { data } = await call("POST", `/v1/shipments/import${replace ? "?replace=true" : ""}`, { body: file, type: TYPE, signal });
-      place.replaceChildren(el("p", { class: "notice" }, `${count(data.added)} boxes added, ${count(data.unchanged)} unchanged, ${count(data.replaced)} replaced; ${count(data.lines)} lines.`));
+      place.replaceChildren(el("p", { class: "notice" }, `${boxesOf(data.added)} added, ${count(data.unchanged)} unchanged, ${count(data.replaced)} replaced; ${many(data.lines, "line")}.`));
       taken();
     } catch (fault) {
       if (signal.aborted) return;

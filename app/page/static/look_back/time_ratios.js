@@ -1,7 +1,8 @@
 /* Time ratios as intervals on a log axis: how long plants keep against an average. */
 
 import { plot, ranges } from "/page/plot.js";
-import { count, decimal } from "/page/settings.js";
+import { boxesOf, many } from "/page/plural.js";
+import { decimal } from "/page/settings.js";
 
 /* Fewer boxes than this are thin evidence (common practice, no source). */
 export const ENOUGH_BOXES = 5;
@@ -20,7 +21,7 @@ export function rowsOf(effects) {
 /* What a ratio rests on, in words. */
 export function restsOn(boxes, plants) {
   if (!boxes) return "thin: no box of yours, rules of thumb only";
-  const behind = `${boxes === 1 ? "1 box" : `${count(boxes)} boxes`}, ${plants === 1 ? "1 plant" : `${count(plants)} plants`}`;
+  const behind = `${boxesOf(boxes)}, ${many(plants, "plant")}`;
   return boxes < ENOUGH_BOXES ? `thin: ${behind}` : behind;
 }
 

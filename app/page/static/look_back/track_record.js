@@ -3,6 +3,7 @@
 import { get } from "/page/api.js";
 import { el } from "/page/dom.js";
 import { line, plot, ranges, tableOf } from "/page/plot.js";
+import { boxesOf, many } from "/page/plural.js";
 import { count, decimal, percent, said } from "/page/settings.js";
 
 const OUTCOMES = { healthy: { word: "healthy", role: "good", symbol: "circle" }, dead: { word: "dead", role: "bad", symbol: "square" } };
@@ -34,13 +35,13 @@ function reliability({ reliability: rows, boxes, plants }) {
         name: word,
         roles: role,
         symbols: symbol,
-        text: own.map((row) => `${word}: forecast ${percent(row.forecast)}, found ${percent(row.observed)}, ${count(row.plants)} plants in ${count(row.boxes)} boxes`),
+        text: own.map((row) => `${word}: forecast ${percent(row.forecast)}, found ${percent(row.observed)}, ${many(row.plants, "plant")} in ${boxesOf(row.boxes)}`),
       }),
     );
   const share = { tickvals: PERCENTS, ticktext: PERCENTS.map((value) => percent(value)), range: [-0.03, 1.03] };
   return plot({
       note: "Circles: healthy. Squares: dead. Lines: 80 % intervals. On the dotted line what was found is what was forecast; circles below it and squares above it mean forecasts too hopeful.",
-      label: `Chances given and what came of them, ${count(boxes)} boxes with ${count(plants)} plants; on the diagonal the forecasts are right`,
+      label: `Chances given and what came of them, ${boxesOf(boxes)} with ${many(plants, "plant")}; on the diagonal the forecasts are right`,
       height: 340,
       series: [line({ x: [0, 1], y: [0, 1], name: "as forecast", role: "faint", dash: "dot", hover: "as forecast<extra></extra>" }), ...series],
       x: { title: "chance given", ...share },
@@ -105,7 +106,7 @@ function parts({ parts: rows, parts_minimum: fewest }) {
         ]),
       }),
     ),
-    el("p", { class: "hint" }, `Listed from ${count(fewest)} boxes on.`),
+    el("p", { class: "hint" }, `Listed from ${boxesOf(fewest)} on.`),
   );
 }
 
