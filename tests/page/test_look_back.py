@@ -70,7 +70,7 @@ def test_learning_from_a_file_shows_what_changed_and_can_be_undone(
     page.get_by_role("button", name="Learn from the boxes").click()
     expect(page.get_by_role("progressbar")).to_be_visible()
     page.reload()  # the page may be left
-    expect(page.get_by_text("The new version answers from now on.")).to_be_visible(timeout=MINUTE_MS)
+    expect(page.locator(".notice", has_text="The new version answers from now on.")).to_be_visible(timeout=MINUTE_MS)
     expect(page.get_by_text(VERSION)).to_be_visible()
     changes = page.get_by_role("region", name="Table: what changed")
     expect(changes.get_by_role("row", name=re.compile("^seller Invented Ferns"))).to_be_visible()
