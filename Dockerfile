@@ -18,5 +18,6 @@ ENV PATH=/opt/transit/bin:$PATH
 EXPOSE 8000
 HEALTHCHECK --interval=30s --timeout=3s --start-period=10s \
     CMD ["python", "-c", "from urllib.request import urlopen; urlopen('http://127.0.0.1:8000/health', timeout=2)"]
-# The server answers on the loopback address only: run the container with --network host.
+# The server answers on the loopback address only: run the container with --network host. Once its ledger has a key
+# (python -m app key new), TRANSIT_HOST=0.0.0.0 and a published port do as well.
 CMD ["python", "-m", "app", "serve"]

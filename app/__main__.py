@@ -1,5 +1,5 @@
 """The command line: ``python -m app serve | demo | compare | hold | order-size | wish-list | risk | import | export |
-refit``.
+refit | key | backup | restore``.
 """
 
 import argparse
@@ -12,6 +12,8 @@ from pydantic import ValidationError
 from app.expectations import expected
 from app.problems import Problem
 from app.settings import Settings
+from app.upkeep import COMMANDS as UPKEEP
+from app.upkeep import add_parsers, answer
 
 BAD_INPUT = 2
 QUESTIONS = {
@@ -38,8 +40,8 @@ def _parser() -> argparse.ArgumentParser:
         prog="python -m app", description="The chance that mail-ordered tropical plants arrive alive."
     )
     commands = parser.add_subparsers(dest="command", required=True)
-    serve = commands.add_parser("serve", help="serve the HTTP API on this computer")
-    serve.add_argument("--host", help="loopback address, 127.0.0.1 unless given")
+    serve = commands.add_parser("serve", help="serve the HTTP API")
+    serve.add_argument("--host", help="127.0.0.1 unless given; an address that others can reach needs a key first")
     serve.add_argument("--port", type=int, help="8000 unless given")
     serve.add_argument("--database-url", metavar="URL", help=DATABASE_HELP)
     demo = commands.add_parser("demo", help="answer for an invented batch, then serve")
@@ -48,6 +50,7 @@ def _parser() -> argparse.ArgumentParser:
         question = commands.add_parser(name, help=text)
         question.add_argument("file", metavar="FILE", help="request body as JSON; - for standard input")
         question.add_argument("--json", action="store_true", help="print the answer as JSON")
+        question.add_argument("--database-url", metavar="URL", help=f"whose active model answers; {DATABASE_HELP}")
     imported = commands.add_parser("import", help="take a CSV file of arrived boxes into the ledger, all or nothing")
     imported.add_argument("file", metavar="FILE", help="CSV; - for standard input")
     imported.add_argument(
@@ -58,6 +61,7 @@ def _parser() -> argparse.ArgumentParser:
     refit.add_argument("--job", help=argparse.SUPPRESS)  # of a server that has queued it
     for command in (imported, exported, refit):
         command.add_argument("--database-url", metavar="URL", help=DATABASE_HELP)
+    add_parsers(commands, DATABASE_HELP)
     return parser
 
 
@@ -90,10 +94,12 @@ def _write(text: str) -> None:
 
 def _serve(settings: Settings) -> None:
     # Imported here: the commands that read a file need no web framework, and serving needs no reports.
+    from app.key_commands import check_keys  # noqa: PLC0415
     from app.ledger_commands import check_ledger  # noqa: PLC0415
     from app.server import serve  # noqa: PLC0415
 
     check_ledger(settings)
+    check_keys(settings)
     serve(settings)
 
 
@@ -129,13 +135,19 @@ def run(arguments: argparse.Namespace) -> None:
 
         _write(refit(_settings(database_url=arguments.database_url), arguments.job))
         return
-    settings = _settings()
+    if arguments.command in UPKEEP:
+        _write(answer(arguments, _settings(database_url=arguments.database_url)))
+        return
+    settings = _settings(database_url=getattr(arguments, "database_url", None))
     # The file is read first, so that a wrong name is told at once.
     data = _read(arguments.file) if "file" in arguments else b""
     from app.commands import ask, demo_text  # noqa: PLC0415 - see _serve
 
     if arguments.command != "demo":
-        _write(ask(arguments.command, data, as_json=arguments.json))
+        answered, notice = ask(arguments.command, data, settings, as_json=arguments.json)
+        if notice:
+            sys.stderr.write(notice + "\n")
+        _write(answered)
         return
     _write(demo_text())
     if not arguments.no_serve:

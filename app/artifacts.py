@@ -19,14 +19,16 @@ import numpy as np
 from numpy.typing import NDArray
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
+from app.learned_times import LaneKey, LaneTimes, LearnedTimes
 from model.evidence import BoxCounts, FitVariance, LevelCounts
 from model.late_loss import LateLossDraws
 from model.observations import KINDS
 from model.predict import Level, PosteriorDraws
 from model.priors import LEARNED_SCALES, ParameterDraws
 from model.reference import Reference
+from model.transit import TransitQuantiles
 
-FORMAT = 1
+FORMAT = 2
 PARAMETERS = ("alpha", "kappa", "delta", "log_q10", "chill_rate", "h0")
 JsonLevel = str | tuple[str, int]
 Arrays = dict[str, NDArray[Any]]
@@ -36,10 +38,21 @@ class ArtefactError(ValueError):
     """A stored model that cannot be used; the message says why and what to do."""
 
 
+class DelayCheck(BaseModel):
+    """Quantiles 0.1, 0.5 and 0.9 of kappa with all boxes, and without those later than their service's usual p90."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
+
+    n_left_out: Annotated[int, Field(ge=1)]
+    kappa: tuple[float, float, float]
+    without: tuple[float, float, float]
+
+
 class Manifest(BaseModel):
     """What an artefact is, in plain JSON.
 
-    `levels` names the rows of its arrays by kind of effect; a level of drift is a pair (seller, quarter).
+    `levels` names the rows of its arrays by kind of effect; a level of drift is a pair (seller, quarter). `lanes` names
+    those of the times in transit: service, origin, destination, the last two empty for a lane without own boxes.
     """
 
     model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
@@ -57,6 +70,10 @@ class Manifest(BaseModel):
     n_draws: Annotated[int, Field(ge=1)]
     n_replaced: Annotated[int, Field(ge=0)]
     levels: dict[str, list[JsonLevel]]
+    lanes: list[tuple[str, str, str]]
+    n_rechecked_boxes: Annotated[int, Field(ge=0)]
+    n_rechecked_plants: Annotated[int, Field(ge=0)]
+    delay_check: DelayCheck | None
     scales_at_mode: dict[str, float]
     prior_covariance: float
     diagnostics: dict[str, float | int | bool | str]
@@ -65,11 +82,12 @@ class Manifest(BaseModel):
 
 @dataclass(frozen=True, eq=False)
 class FittedModel:
-    """A model fitted to recorded boxes: its draws, what they rest on, and its manifest."""
+    """A model fitted to recorded boxes: its draws, what they rest on, times in transit, and its manifest."""
 
     draws: PosteriorDraws
     counts: BoxCounts
     variance: FitVariance
+    times: LearnedTimes
     manifest: Manifest
 
 
@@ -81,6 +99,9 @@ class FitRecord:
     data_fingerprint: str
     n_lines: int
     diagnostics: Mapping[str, float | int | bool | str]
+    n_rechecked_boxes: int = 0
+    n_rechecked_plants: int = 0
+    delay_check: DelayCheck | None = None
 
 
 def package_version() -> str:
@@ -92,7 +113,7 @@ def package_version() -> str:
 
 
 def to_artefact(
-    draws: PosteriorDraws, counts: BoxCounts, variance: FitVariance, record: FitRecord
+    draws: PosteriorDraws, counts: BoxCounts, variance: FitVariance, times: LearnedTimes, record: FitRecord
 ) -> tuple[FittedModel, bytes]:
     """Return a model with its manifest, and its arrays as the bytes of an .npz file.
 
@@ -101,7 +122,7 @@ def to_artefact(
     ArtefactError
         If an array holds a value that is not finite.
     """
-    arrays = _arrays(draws, counts, variance)
+    arrays = _arrays(draws, counts, variance, times)
     if bad := sorted(name for name, array in arrays.items() if not np.isfinite(array).all()):
         raise ArtefactError(f"the fit is not finite in {', '.join(bad)}")
     buffer = io.BytesIO()
@@ -121,12 +142,16 @@ def to_artefact(
         n_draws=draws.n_draws,
         n_replaced=draws.parameters.n_replaced,
         levels={kind: list(counts.levels[kind]) for kind in KINDS},
+        lanes=[(*lane.key,) for lane in times.lanes],
+        n_rechecked_boxes=record.n_rechecked_boxes,
+        n_rechecked_plants=record.n_rechecked_plants,
+        delay_check=record.delay_check,
         scales_at_mode=dict(variance.scales),
         prior_covariance=variance.prior_covariance,
         diagnostics=dict(record.diagnostics),
         sha256=hashlib.sha256(data).hexdigest(),
     )
-    return FittedModel(draws, counts, variance, manifest), data
+    return FittedModel(draws, counts, variance, times, manifest), data
 
 
 def read_manifest(text: str) -> Manifest:
@@ -173,7 +198,7 @@ def from_artefact(manifest_json: str, data: bytes, reference: Reference) -> Fitt
         raise ArtefactError(f"the arrays of the stored model cannot be read ({error}): refit") from error
 
 
-def _arrays(draws: PosteriorDraws, counts: BoxCounts, variance: FitVariance) -> Arrays:
+def _arrays(draws: PosteriorDraws, counts: BoxCounts, variance: FitVariance, times: LearnedTimes) -> Arrays:
     arrays: Arrays = {name: getattr(draws.parameters, name) for name in PARAMETERS}
     arrays |= {f"scale.{name}": draws.parameters.scales[name] for name in LEARNED_SCALES}
     arrays |= {"late_loss.intercept": draws.late_loss.intercept, "late_loss.slope": draws.late_loss.slope}
@@ -182,7 +207,19 @@ def _arrays(draws: PosteriorDraws, counts: BoxCounts, variance: FitVariance) -> 
         arrays[f"effect.{kind}"] = np.stack(own) if own else np.empty((0, draws.n_draws))
         arrays |= _count_arrays(f"counts.{kind}", counts.by_level[kind])
     arrays |= {"pairs.genus": counts.genus, "pairs.seller": counts.seller, **_count_arrays("pairs", counts.pairs)}
+    arrays |= _time_arrays(times)
     return arrays | {"variance.prior": variance.prior_variance, "variance.posterior": variance.posterior}
+
+
+def _time_arrays(times: LearnedTimes) -> Arrays:
+    lanes = times.lanes
+    quantiles = [(lane.quantiles.p10, lane.quantiles.p50, lane.quantiles.p90) for lane in lanes]
+    return {
+        "times.quantiles": np.array(quantiles, dtype=float).reshape(len(lanes), 3),
+        "times.delay_share": np.array([lane.delay_share for lane in lanes], dtype=float),
+        "times.arrived": np.array([lane.n_arrived for lane in lanes], dtype=np.int64),
+        "times.on_the_way": np.array([lane.n_on_the_way for lane in lanes], dtype=np.int64),
+    }
 
 
 def _count_arrays(name: str, counts: LevelCounts) -> Arrays:
@@ -228,6 +265,19 @@ def _model(manifest: Manifest, arrays: Arrays, reference: Reference) -> FittedMo
         scales=manifest.scales_at_mode,
         reference=reference,
     )
+    n_lanes = len(manifest.lanes)
+    times = zip(
+        manifest.lanes,
+        take("times.quantiles", n_lanes, 3).tolist(),
+        *(take(f"times.{name}", n_lanes).tolist() for name in ("delay_share", "arrived", "on_the_way")),
+        strict=True,
+    )
     return FittedModel(
-        PosteriorDraws(parameters, late_loss, reference, manifest.seed, effects), counts, variance, manifest
+        PosteriorDraws(parameters, late_loss, reference, manifest.seed, effects),
+        counts,
+        variance,
+        LearnedTimes(
+            tuple(LaneTimes(LaneKey(*key), TransitQuantiles(*days), *counted) for key, days, *counted in times)
+        ),
+        manifest,
     )

@@ -11,6 +11,7 @@ from typing import Any, Generic, TypeVar
 
 from pydantic import BaseModel
 
+from app.active_model import ActiveModel
 from app.engine import Engine
 from app.report import compare_report, hold_report, order_size_report, risk_report, wish_list_report
 from app.request_body import RequestBody
@@ -24,6 +25,8 @@ from app.services.hold import answer_hold
 from app.services.order_size import answer_order_size
 from app.services.risk import answer_risk
 from app.services.wish_list import answer_wish_list
+from app.settings import Settings
+from app.store.database import Database
 
 Asked = TypeVar("Asked", bound=BaseModel)
 Answer = TypeVar("Answer", bound=BaseModel)
@@ -64,9 +67,21 @@ QUESTIONS: dict[str, Question[Any, Any]] = {
 }
 
 
-def ask(command: str, data: bytes, *, as_json: bool) -> str:
-    """Return the answer to a request body of one of the commands."""
-    return QUESTIONS[command].ask(data, Engine.load(), as_json=as_json)
+def ask(command: str, data: bytes, settings: Settings, *, as_json: bool) -> tuple[str, str | None]:
+    """Return the answer to a request body of one of the commands, and why not the active model answers, if so.
+
+    The active version of the ledger answers where there is a ledger, the rules of thumb alone where there is none.
+
+    Raises
+    ------
+    Problem
+        If the body is not what the question takes, or the database cannot be used.
+    """
+    with Database(settings.database_url) as database:
+        database.prepare_if_present()
+        active = ActiveModel(database)
+        engine = active.refresh()
+    return QUESTIONS[command].ask(data, engine, as_json=as_json), active.notice
 
 
 def _demo_folder() -> Traversable:
@@ -77,7 +92,7 @@ def _demo_folder() -> Traversable:
 
 
 def demo_text() -> str:
-    """Return the answers to the invented batch as text."""
+    """Return the answers of the rules of thumb alone to the invented batch as text, whatever the ledger holds."""
     batch = json.loads(_demo_folder().joinpath("batch.json").read_text(encoding="utf-8"))
     engine = Engine.load()
     parts = [batch["note"]]

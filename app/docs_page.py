@@ -8,7 +8,7 @@ from html import escape
 from typing import Any
 
 from app.expectations import expected, resolve
-from app.openapi import success
+from app.openapi import KEYS, preferred, success
 from app.problems import KINDS
 
 STYLE = """
@@ -50,19 +50,26 @@ def _fields(schema: Mapping[str, Any], root: Mapping[str, Any]) -> str:
 def _example(title: str, media: Mapping[str, Any]) -> str:
     if "example" not in media:
         return ""
-    text = json.dumps(media["example"], indent=2, ensure_ascii=False)
+    example = media["example"]
+    text = example if isinstance(example, str) else json.dumps(example, indent=2, ensure_ascii=False)
     return f"<h3>{escape(title)}</h3><pre tabindex=0>{escape(text)}</pre>"
 
 
 def _operation(method: str, path: str, operation: Mapping[str, Any], root: Mapping[str, Any]) -> str:
     parts = [f"<h2 id='{escape(operation['operationId'])}'><code>{escape(method.upper())} {escape(path)}</code></h2>"]
     parts.append(f"<p>{escape(operation.get('description', operation['summary']))}</p>")
+    parameters = [p for p in operation.get("parameters", ()) if p["in"] == "query"]
+    if parameters:
+        rows = [(p["name"], expected(p["schema"], root), p.get("description", "")) for p in parameters]
+        parts.append(_table(("parameter", "takes", "meaning"), rows))
     if "requestBody" in operation:
-        media = operation["requestBody"]["content"]["application/json"]
-        parts += [_fields(media["schema"], root), _example("Example request", media)]
+        content = operation["requestBody"]["content"]
+        media = preferred(content)
+        takes = _fields(media["schema"], root) if "$ref" in media["schema"] else f"<p>Takes {escape(*content)}.</p>"
+        parts += [takes, _example("Example request", media)]
     answer = success(dict(operation))
     if "content" in answer:
-        parts.append(_example("Its answer", answer["content"]["application/json"]))
+        parts.append(_example("Its answer", preferred(answer["content"])))
     return "".join(parts)
 
 
@@ -75,6 +82,7 @@ def docs_page(document: Mapping[str, Any]) -> str:
         for path, methods in document["paths"].items()
         for method, operation in methods.items()
     )
+    keys = f"Sent as the header Authorization: Bearer KEY. {KEYS['key']['description']}"
     problems = "".join(
         f"<tr id='problem-{kind.code}'><td>{kind.status}</td><td><code>{kind.code}</code></td>"
         f"<td>{escape(kind.title)}</td></tr>"
@@ -85,6 +93,7 @@ def docs_page(document: Mapping[str, Any]) -> str:
         f"<title>{title}</title><style>{STYLE}</style></head><body><h1>{title}</h1>"
         f"<p>{escape(document['info']['description'])} The same as a document for programs: "
         f"<a href='/openapi.json'>openapi.json</a>.</p>{operations}"
+        f"<h2>Keys</h2><p>{escape(keys)}</p>"
         f"<h2>Refusals</h2><p>A call that cannot be answered gets a body of the type application/problem+json: what is "
         f"wrong as a whole, and for each fault a JSON pointer to the field and what would be right.</p>"
         f"<table><tr><th>status</th><th>code</th><th>title</th></tr>{problems}</table></body></html>"

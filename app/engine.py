@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from app.artifacts import FittedModel
+from app.learned_times import LearnedTimes
 from model.predict import MarginalChances, PosteriorDraws, draw_prior_posterior
 from model.reference import Reference, load_reference
 
@@ -57,6 +58,11 @@ class Engine:
     def of(cls, version: str, fit: FittedModel) -> Self:
         """Return the engine of a fitted model."""
         return cls(model_version=version, reference=fit.draws.reference, draws=fit.draws, fit=fit)
+
+    @property
+    def times(self) -> LearnedTimes:
+        """Times in transit learned from own boxes; none for the rules of thumb."""
+        return self.fit.times if self.fit else LearnedTimes()
 
     @cached_property
     def marginal_chances(self) -> MarginalChances:

@@ -4,9 +4,11 @@ The exception tree::
 
     Problem                     500  unexpected
     ├── MalformedJson           400  the body is not JSON
-    ├── Forbidden               403  not from this computer
+    ├── Unauthorized            401  a key is needed, or the one sent is not valid
+    ├── Forbidden               403  not from this computer, or the key is for reading only
     ├── NotFound                404  no such address or thing
     ├── MethodNotAllowed        405  the address takes another method
+    ├── TooSlow                 408  the body came in too slowly
     ├── Conflict                409  at odds with what is recorded
     ├── PreconditionFailed      412  what is to be changed has changed meanwhile, or is there already
     ├── TooLarge                413  the body is over its limit
@@ -114,8 +116,21 @@ class MalformedJson(Problem):
         super().__init__(f"The body {message}.", [FieldError("", message)])
 
 
+class Unauthorized(Problem):
+    """A key is needed, or the one sent is not valid."""
+
+    status = 401
+    code = "unauthorized"
+    title = "A key is needed"
+
+    def __init__(self, detail: str, *, given: bool) -> None:
+        """Say what is wrong, and whether a key was sent at all."""
+        super().__init__(detail)
+        self.given = given
+
+
 class Forbidden(Problem):
-    """The call does not come from this computer."""
+    """The call does not come from this computer, or its key is for reading only."""
 
     status = 403
     code = "forbidden"
@@ -136,6 +151,18 @@ class MethodNotAllowed(Problem):
     status = 405
     code = "method_not_allowed"
     title = "Method not allowed"
+
+
+class TooSlow(Problem):
+    """The body came in too slowly."""
+
+    status = 408
+    code = "too_slow"
+    title = "The body came in too slowly"
+
+    def __init__(self) -> None:
+        """Say what to do."""
+        super().__init__("The body did not arrive in time. Send it again, in smaller parts if the connection is slow.")
 
 
 class Conflict(Problem):
@@ -259,9 +286,11 @@ class HttpProblem(Problem):
 
 KINDS: tuple[type[Problem], ...] = (
     MalformedJson,
+    Unauthorized,
     Forbidden,
     NotFound,
     MethodNotAllowed,
+    TooSlow,
     Conflict,
     PreconditionFailed,
     TooLarge,

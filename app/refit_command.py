@@ -2,7 +2,7 @@
 
 import os
 
-from app.problems import Conflict, Problem
+from app.problems import Conflict, NotFound, Problem
 from app.services.refit import find_refit, request_refit
 from app.services.refit_job import RefitError, run_refit
 from app.settings import Settings
@@ -27,10 +27,15 @@ def refit(settings: Settings, job: str | None) -> str:
     ------
     RefitFailed
         If it came to nothing.
+    NotFound
+        If there is no ledger to learn from; none is made.
     StoreUnavailable
         If the database cannot be used.
     """
     with Database(settings.database_url) as database:
+        database.prepare_if_present()
+        if database.absent:
+            raise NotFound("There is no ledger to learn from yet: import boxes first (python -m app import FILE).")
         if job is None:
             queued, new = request_refit(database)
             if not new:

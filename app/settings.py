@@ -23,12 +23,6 @@ def is_loopback(host: str) -> bool:
         return False
 
 
-def _loopback_only(host: str) -> str:
-    if not is_loopback(host):
-        raise ValueError("must be a loopback address (127.0.0.1, ::1 or localhost) while there are no keys")
-    return host
-
-
 def _known_database(url: str) -> str:
     if not re.fullmatch(r"sqlite:///[^?]+|postgresql\+psycopg://.+", url) or url.startswith("sqlite:///:memory:"):
         # The URL may hold a password: it is not repeated.
@@ -60,7 +54,8 @@ class Settings(BaseSettings):
 
     model_config = SettingsConfigDict(env_prefix="TRANSIT_", frozen=True)
 
-    host: Annotated[str, AfterValidator(_loopback_only)] = "127.0.0.1"
+    host: Annotated[str, Field(min_length=1)] = "127.0.0.1"
+    """An address that other computers can reach needs at least one key in the ledger: see `app.key_commands`."""
     port: Annotated[int, Field(ge=0, le=65_535)] = 8000
     database_url: Annotated[str, AfterValidator(_known_database), Field(repr=False)] = "sqlite:///transit.db"
     refit_draws: Annotated[int | None, Field(ge=1024, le=65_536)] = None

@@ -1,4 +1,4 @@
-"""The hazards of the plants of one box as a common factor and what each genus and line has of its own.
+"""The hazards of the plants of a box as a common factor and what each genus and line has of its own.
 
 A forecast has thousands of draws in which every genus has an effect of its own. The chance of the counts of many lines
 at once is not to be had from so many draws: hardly one is near the counts in all lines, and the average hangs on that
@@ -7,7 +7,8 @@ quadrature. What is lost is the shape of the genus effects (normal here) and of 
 (linear in the common factor).
 """
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, fields
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,13 +16,13 @@ from numpy.typing import NDArray
 Array = NDArray[np.float64]
 Counts = NDArray[np.int64]
 
-# exp of more than this is no number; nothing lives long before.
-MOST_LOG_HAZARD = 700.0
+# Far beyond any hope, and far from where exp is no number.
+MOST_LOG_HAZARD = 200.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class HazardFactors:
-    """What one forecast said of the plants of a box.
+    """What forecasts said of the plants of some boxes.
 
     In a draw, with u of each genus, v of each line and w of each line all standard normal,
 
@@ -31,31 +32,48 @@ class HazardFactors:
 
     Attributes
     ----------
-    common, log_h0, log_delta, line_sd : (draws,)
-    intercept, slope, genus_sd, own_sd : (lines,)
+    common, log_h0, log_delta, line_sd : (boxes, draws)
+    death_offset : (boxes,)
+    box : (lines,) of int
     genus : (lines,) of int
-        Lines with the same number share u.
-    death_offset : float
+        Lines with the same number, all of one box, share u.
+    intercept, slope, genus_sd, own_sd : (lines,)
     """
 
     common: Array
     log_h0: Array
     log_delta: Array
     line_sd: Array
+    death_offset: Array
+    box: Counts
+    genus: Counts
     intercept: Array
     slope: Array
     genus_sd: Array
     own_sd: Array
-    genus: Counts
-    death_offset: float
 
     def hazards(self, lines: Counts, u: Array, v: Array) -> tuple[Array, Array]:
         """Return H_loss and H_death of some lines; u and v broadcast to (..., lines, draws), v for v and w together."""
-        own_sd = np.hypot(self.own_sd[lines, None], self.line_sd)
-        eta = self.intercept[lines, None] + self.slope[lines, None] * self.common
-        hazard = np.exp(np.minimum(eta + self.genus_sd[lines, None] * u + own_sd * v, MOST_LOG_HAZARD))
-        spoilt = np.exp(self.log_h0)
-        return spoilt + hazard, spoilt * np.exp(-self.death_offset) + hazard * np.exp(-np.exp(self.log_delta))
+        box = self.box[lines]
+        spread = np.hypot(self.own_sd[lines, None], self.line_sd[box])
+        eta = self.intercept[lines, None] + self.slope[lines, None] * self.common[box]
+        hazard = np.exp(np.minimum(eta + self.genus_sd[lines, None] * u + spread * v, MOST_LOG_HAZARD))
+        spoilt = np.exp(self.log_h0)[box]
+        dying = np.exp(-np.exp(self.log_delta))[box]
+        return spoilt + hazard, spoilt * np.exp(-self.death_offset)[box, None] + hazard * dying
+
+
+def join_boxes(parts: Sequence[HazardFactors]) -> HazardFactors:
+    """Return the factors of several boxes as one, boxes in the order given; all need the same number of draws."""
+    boxes = np.cumsum([0, *(len(part.common) for part in parts)])
+    genera = np.cumsum([0, *(part.genus.max() + 1 for part in parts)])
+    together = {
+        field.name: np.concatenate([getattr(part, field.name) for part in parts]) for field in fields(HazardFactors)
+    }
+    n_lines = [len(part.box) for part in parts]
+    together["box"] = together["box"] + np.repeat(boxes[:-1], n_lines)
+    together["genus"] = together["genus"] + np.repeat(genera[:-1], n_lines)
+    return HazardFactors(**together)
 
 
 def split_hazards(eta: Array, common: Array, genus: Counts) -> tuple[Array, Array, Array, Array]:

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from scipy import special
 
 from model.observations import KINDS, Observations
-from model.predict import DRIFT_CORRELATION, Level
+from model.predict import DRIFT_CORRELATION, Level, unknown_genus
 from model.priors import LEARNED_SCALES, REFERENCE_KAPPA, PriorTable, solve_prior, total_spread
 from model.reference import Reference
 
@@ -23,8 +23,6 @@ Array = NDArray[np.float64]
 OUTER = (*LEARNED_SCALES, "q10_less_one", "chill_rate", "h0")
 ALPHA, KAPPA, DELTA, FIRST_EFFECT = 0, 1, 2, 3
 SCALE_OF_KIND = {"genus": "genus_multiplier", "cultivar": "cultivar", "seller": "seller", "drift": "drift"}
-# A genus that the table does not have: as uncertain as the widest rows.
-UNKNOWN_SD_LOG = 0.6
 
 
 def drift_precision(levels: Sequence[Level]) -> tuple[Array, float]:
@@ -109,8 +107,8 @@ class Hierarchy:
     def _unit_sds(self, kind: str) -> Array:
         reference, levels = self._reference, self.levels[kind]
         if kind == "genus":
-            known = reference.genera
-            own = [known[str(n)].time_ratio_sd_log if n in known else UNKNOWN_SD_LOG for n in levels]
+            known, unknown = reference.genera, unknown_genus(reference)[1]
+            own = [known[str(n)].time_ratio_sd_log if n in known else unknown for n in levels]
             return REFERENCE_KAPPA * np.array(own)
         if kind in ("container", "roots"):
             table = reference.containers if kind == "container" else reference.roots
@@ -118,6 +116,13 @@ class Hierarchy:
         if kind in SCALE_OF_KIND:
             return np.ones(len(levels))
         return np.full(len(levels), reference.prior_scales[kind].median)
+
+    @property
+    def unknown_genus_variances(self) -> tuple[float, float]:
+        """Variances of an unknown genus's effect, for a multiplier of 1, and of its group's."""
+        return (REFERENCE_KAPPA * unknown_genus(self._reference)[1]) ** 2, self._reference.prior_scales[
+            "group"
+        ].median ** 2
 
     @cached_property
     def table(self) -> PriorTable:

@@ -1,25 +1,23 @@
 """Mode, outer parameters and weighted posterior draws.
 
 Given theta, Newton steps find the mode of x with shipment and line effects integrated; theta is moved by Fisher's
-identity to the mode of its marginal posterior (Laplace in x; Rue, Martino & Chopin 2009). Draws come from the
-Gaussian approximation at theta's draws and are weighted against the integrated posterior; weights are Pareto-smoothed
-(Vehtari et al. 2024).
+identity to the mode of its marginal posterior (Laplace in x; Rue, Martino & Chopin 2009). Draws about it are weighted
+against the integrated posterior (`model.weighing`).
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy import linalg, sparse
 
-from model.box_integral import BOX_NODES, LINE_NODES, BoxIntegral, BoxTerms, Grouping, Setting
+from model.box_integral import BOX_NODES, LINE_NODES, BoxTerms, Setting
 from model.hierarchy import ALPHA, DELTA, KAPPA, OUTER, SCALE_OF_KIND, Hierarchy, InnerPrior
-from model.likelihood import coefficients
-from model.observations import KINDS, Observations
-from model.pareto_smoothing import smooth_log_weights
-from model.priors import REFERENCE_DAYS
-from model.proposal import DRAWS_A_THETA, Drawn, Proposal, positive, without_negative
+from model.observations import Observations
+from model.proposal import Proposal, positive, without_negative
+from model.target import LOG_CHILL, LOG_H0, LOG_Q10, Target, gradient
+from model.weighing import Weighing
 
 Array = NDArray[np.float64]
 
@@ -36,20 +34,18 @@ SMALL_GAIN, MOST_SLOPE_LEFT = 4.0, 0.25
 # A step takes delta down to no less than this share of itself.
 LEAST_DELTA_SHARE = 0.2
 MOST_OUTER_STEPS = 12
-OUTER_TOLERANCE = 0.02
+# A ledger of more boxes starts from the mode of so many of them.
+MANY_BOXES, SUBSET_BOXES = 5000, 2000
+# Steps of theta end when short in prior sds, and when they gain less than this.
+OUTER_TOLERANCE, OUTER_GAIN = 0.02, 0.25
 LONGEST_OUTER_STEP = 0.7
 OUTER_DIFFERENCE = 0.05
-LOG_Q10, LOG_CHILL, LOG_H0 = OUTER.index("q10_less_one"), OUTER.index("chill_rate"), OUTER.index("h0")
-SHIPMENT, LINE = OUTER.index("shipment"), OUTER.index("line")
-# Small ledgers are given more draws: about so many lines are weighed in all.
-WEIGHED_LINES = 3_000_000
-DRAWS_RANGE = (2048, 8192)
-LINES_AT_ONCE = 1024
-AVERAGING_STEPS, AVERAGING_PAIRS = 2, 16
-# Rounds of draws that only move the proposal.
-PILOTS = 2
-WEIGHT_BOX_NODES, WEIGHT_LINE_NODES = 5, 5
-LEAST_EFFECTIVE = 200
+# Draws that count; with fewer there is no answer.
+REFUSED_EFFECTIVE = 20
+REMEDIES = (
+    "Look for boxes whose counts contradict each other, for days or temperatures in the wrong unit, and for one box "
+    "that outweighs all others; leave them out one by one, or fit fewer boxes"
+)
 
 
 class ConvergenceError(RuntimeError):
@@ -65,6 +61,16 @@ class Inner(NamedTuple):
     log_posterior: float
     terms: BoxTerms
     n_steps: int
+
+
+class Mode(NamedTuple):
+    """The mode of theta (9,), x there, minus theta's Hessian (9, 9), change of x with theta (p, 9), and steps taken."""
+
+    theta: Array
+    inner: Inner
+    hessian: Array
+    drift: Array
+    n_outer: int
 
 
 @dataclass(frozen=True, eq=False)
@@ -83,8 +89,8 @@ class Posterior:
     effective : float
         Effective number of draws.
     pareto_k : float
-    n_invalid : int
-        Draws with kappa <= 0, which get no weight.
+    n_replaced : int
+        Draws that were drawn again since kappa came out at or below 0.
     n_newton, n_outer : int
     """
 
@@ -96,13 +102,13 @@ class Posterior:
     covariance: Array
     effective: float
     pareto_k: float
-    n_invalid: int
+    n_replaced: int
     n_newton: int
     n_outer: int
 
 
-class Inference:
-    """The posterior of one ledger."""
+class Inference(Target):
+    """The posterior of one ledger: its mode, and draws of it."""
 
     def __init__(
         self,
@@ -113,58 +119,10 @@ class Inference:
         line_nodes: int = LINE_NODES,
     ) -> None:
         """Take observations whose boxes ascend line by line, and the prior of their levels; 1 node: no such effect."""
-        self._observations, self._hierarchy = observations, hierarchy
-        self._c = coefficients(observations)
-        self._grouping = Grouping.of(observations.box)
-        self._integral = BoxIntegral(self._c, self._grouping, box_nodes=box_nodes, line_nodes=line_nodes)
+        super().__init__(observations, hierarchy, box_nodes=box_nodes, line_nodes=line_nodes)
         # Without effects to integrate there is no quadrature whose error could hide the mode.
         self._rough = ROUGH_TOLERANCES if max(box_nodes, line_nodes) > 1 else ()
-        self._weight_nodes = min(box_nodes, WEIGHT_BOX_NODES), min(line_nodes, WEIGHT_LINE_NODES)
-        self._effects = self._effect_columns()
-        self._copies: tuple[int, BoxIntegral] | None = None
         self.n_newton = 0
-
-    def _effect_columns(self) -> sparse.csr_array:
-        """Return the one-hot columns of all effects, (lines, p), zero for alpha, kappa and delta."""
-        rows, columns = [], []
-        for kind in KINDS:
-            codes = self._observations.codes[kind]
-            named = np.flatnonzero(codes >= 0)
-            rows.append(named)
-            columns.append(self._hierarchy.slices[kind].start + codes[named])
-        row, column = np.concatenate(rows), np.concatenate(columns)
-        shape = (len(self._observations), self._hierarchy.n_inner)
-        return sparse.csr_array((np.ones(len(row)), (row, column)), shape=shape)
-
-    def _clock(self, theta: Array) -> tuple[Array, Array]:
-        """Return log(D / 7) - log TR0 and the variance of log D, (lines,) each."""
-        log_q10 = float(np.log1p(np.exp(theta[LOG_Q10])))
-        mean, variance = self._observations.exposure.at(log_q10, float(theta[LOG_CHILL]))
-        return mean - np.log(REFERENCE_DAYS) - self._observations.log_time_ratio, variance
-
-    def _setting(self, theta: Array, kappa: float, delta: float, variance: Array) -> Setting:
-        sigma = float(np.exp(theta[SHIPMENT]))
-        by_box = self._grouping.mean(variance)
-        return Setting(
-            box_sd=np.sqrt(sigma**2 + kappa**2 * by_box),
-            line_sd=float(np.exp(theta[LINE])),
-            delta=delta,
-            h0=float(np.exp(theta[LOG_H0])),
-        )
-
-    def log_likelihood(self, x: Array, theta: Array) -> float:
-        """Return the log likelihood with shipment and line effects integrated, without multinomial coefficients."""
-        clock, variance = self._clock(theta)
-        eta = x[ALPHA] + x[KAPPA] * clock + self._effects @ x
-        setting = self._setting(theta, float(x[KAPPA]), float(x[DELTA]), variance)
-        return float(self._integral.value(eta, setting).sum())
-
-    def _columns(self, clock: Array) -> sparse.csr_array:
-        n, p = self._effects.shape
-        rows = np.tile(np.arange(n), 2)
-        columns = np.repeat([ALPHA, KAPPA], n)
-        common = sparse.csr_array((np.concatenate([np.ones(n), clock]), (rows, columns)), shape=(n, p))
-        return sparse.csr_array(common + self._effects)
 
     def newton(self, theta: Array, start: Array, *, tolerance: float = NEWTON_TOLERANCE) -> Inner:
         """Return the mode of x given theta; `tolerance` is the gain in log posterior that a step may still promise.
@@ -174,30 +132,26 @@ class Inference:
         ConvergenceError
             When the steps do not settle.
         """
-        prior = self._hierarchy.inner(theta)
-        clock, variance = self._clock(theta)
-        design = self._columns(clock)
+        prior = self.hierarchy.inner(theta)
+        clock, variance = self.clock(theta)
+        design = self.columns(clock)
         x = start.copy()
         current = -np.inf
         for step_number in range(1, MOST_NEWTON_STEPS + 1):
             self.n_newton += 1
-            setting = self._setting(theta, float(x[KAPPA]), float(x[DELTA]), variance)
-            terms = self._integral.terms(design @ x, setting)
+            setting = self.setting(theta, float(x[KAPPA]), float(x[DELTA]), variance)
+            terms = self.integral.terms(design @ x, setting)
             current = float(terms.value.sum()) + prior.log_density(x)
-            gradient = _gradient(x, design, terms, prior)
-            data = self._data_precision(design, terms)
+            slope = gradient(x, design, terms, prior)
+            data = self.data_precision(design, terms)
             precision = data + prior.curvature(x)
             factor, precision = _factor(precision)
-            step = linalg.cho_solve(factor, gradient)
-            decrement = float(gradient @ step)
+            step = linalg.cho_solve(factor, slope)
+            decrement = float(slope @ step)
             if decrement < max([tolerance, *(rough for steps, rough in self._rough if step_number > steps)]):
                 return Inner(x, precision, data, current, terms, step_number)
             x = self._search(x, step, prior, current, decrement, setting, design)
-        raise ConvergenceError(
-            f"the fit did not settle in {MOST_NEWTON_STEPS} steps: look for boxes whose counts contradict each other, "
-            "for days or temperatures in the wrong unit, and for one box that outweighs all others; leave them out one "
-            "by one, or fit fewer boxes"
-        )
+        raise ConvergenceError(f"the fit did not settle in {MOST_NEWTON_STEPS} steps. {REMEDIES}")
 
     def _search(  # noqa: PLR0917 - a step and all that it is judged by
         self,
@@ -221,13 +175,13 @@ class Inference:
         while length > shortest:
             trial = x + length * step
             moved = setting._replace(delta=float(trial[DELTA]))
-            value = float(self._integral.value(design @ trial, moved).sum()) + prior.log_density(trial)
+            value = float(self.integral.value(design @ trial, moved).sum()) + prior.log_density(trial)
             if value >= current + 1e-4 * length * decrement - 1e-7 * abs(current):
                 return trial
             halved = 0.5
             if decrement < SMALL_GAIN:
-                terms = self._integral.terms(design @ trial, moved)
-                left = float(_gradient(trial, design, terms, prior) @ step) / decrement
+                terms = self.integral.terms(design @ trial, moved)
+                left = float(gradient(trial, design, terms, prior) @ step) / decrement
                 if abs(left) < MOST_SLOPE_LEFT:
                     return trial
                 # Where a straight line through both slopes is 0.
@@ -235,23 +189,12 @@ class Inference:
             length *= halved
         return x + length * step
 
-    def _data_precision(self, design: sparse.csr_array, terms: BoxTerms) -> Array:
-        g = self._grouping
-        n = len(g.box)
-        blocks = sparse.csr_array((-terms.eta2, (g.pair_first, g.pair_second)), shape=(n, n))
-        precision: Array = (design.T @ (blocks @ design)).toarray()
-        cross = -(design.T @ terms.eta_delta)
-        precision[DELTA, :] = cross
-        precision[:, DELTA] = cross
-        precision[DELTA, DELTA] = -terms.delta2
-        return precision
-
     def outer_slope(self, theta: Array, inner: Inner) -> Array:
         """Return the gradient of theta's log marginal posterior by Fisher's identity, (9,).
 
         Effects average over x's Gaussian; shipment, line, h0 and the clock are taken at its mode.
         """
-        h = self._hierarchy
+        h = self.hierarchy
         covariance = linalg.inv(inner.precision, check_finite=False)
         slope = -(theta - h.outer_mean) / h.outer_sd**2
         second = covariance + np.outer(inner.x, inner.x)
@@ -262,23 +205,25 @@ class Inference:
             quadratic = float((prior.precision[part, part] * second[part, part]).sum())
             slope[OUTER.index(scale)] += quadratic - size
         slope += self._common_slope(theta, inner, covariance)
-        sigma = float(np.exp(theta[SHIPMENT]))
-        clock, variance = self._clock(theta)
-        setting = self._setting(theta, float(inner.x[KAPPA]), float(inner.x[DELTA]), variance)
-        slope[SHIPMENT] += float((inner.terms.log_box_sd * (sigma / setting.box_sd) ** 2).sum())
-        slope[LINE] += inner.terms.log_line_sd
+        clock, variance = self.clock(theta)
+        setting = self.setting(theta, float(inner.x[KAPPA]), float(inner.x[DELTA]), variance)
+        for index, part_of in self.box_variances(theta).items():
+            slope[index] += float((inner.terms.log_box_sd * part_of / setting.box_sd**2).sum())
+        for index, part_of in self.line_variances(theta).items():
+            if index >= 0:
+                slope[index] += float((inner.terms.log_line_sd * part_of / np.square(setting.line_sd)).sum())
         slope[LOG_H0] += inner.terms.h0 * np.exp(theta[LOG_H0])
         for index in (LOG_Q10, LOG_CHILL):
             moved = theta.copy()
             moved[index] += 1e-3
-            slope[index] += float(inner.terms.eta @ (inner.x[KAPPA] * (self._clock(moved)[0] - clock) / 1e-3))
+            slope[index] += float(inner.terms.eta @ (inner.x[KAPPA] * (self.clock(moved)[0] - clock) / 1e-3))
         return np.asarray(slope)
 
     def _common_slope(self, theta: Array, inner: Inner, covariance: Array) -> Array:
         """Return theta's slope through the prior of (alpha, kappa, delta), whose mean and spread follow the scales."""
 
         def expected(at: Array) -> float:
-            prior = self._hierarchy.inner(at)
+            prior = self.hierarchy.inner(at)
             part = slice(ALPHA, DELTA)
             precision = prior.precision[part, part]
             gap = inner.x[part] - prior.mean[part]
@@ -307,16 +252,21 @@ class Inference:
             hessian[i] = -(self.outer_slope(moved, there) - slope) / OUTER_DIFFERENCE
             drift[:, i] = (there.x - inner.x) / OUTER_DIFFERENCE
         hessian = 0.5 * (hessian + hessian.T)
-        return positive(hessian, 0.25 * np.diag(self._hierarchy.outer_sd**-2.0)), drift
+        return positive(hessian, 0.25 * np.diag(self.hierarchy.outer_sd**-2.0)), drift
 
     def _start(self) -> tuple[Array, Inner]:
         """Return the best of some theta that differ in h0, and the mode of x there.
 
         Losses after short trips are put down to spoilt plants or to a small kappa: the posterior can have a mode for
-        each, and steps from the prior's median may end in the lesser one.
+        each, and steps from the prior's median may end in the lesser one. A large ledger starts from the mode of some
+        of its boxes.
         """
-        h = self._hierarchy
+        h = self.hierarchy
         theta = h.outer_mean.copy()
+        if self.observations.n_boxes > MANY_BOXES:
+            some = np.linspace(0, self.observations.n_boxes - 1, SUBSET_BOXES).astype(np.intp)
+            near = Inference(self.observations.take_boxes(some), h).mode()
+            return near.theta, self.newton(near.theta, near.inner.x)
         prior = h.inner(theta)
         x = prior.mean.copy()
         x[DELTA] = prior.delta_shape / prior.delta_rate
@@ -331,8 +281,8 @@ class Inference:
             found.append((height, theta, inner))
         return max(found, key=lambda one: one[0])[1:]
 
-    def run(self, *, rng: np.random.Generator, n_weighed: int | None = None) -> Posterior:
-        """Return weighted draws of the posterior; `n_weighed` of them, or as many as suit the size of the ledger."""
+    def mode(self) -> Mode:
+        """Return the mode of theta's marginal posterior, and of x given it."""
         theta, inner = self._start()
         slope = self.outer_slope(theta, inner)
         hessian, drift = self._outer_curvature(theta, inner, slope)
@@ -352,140 +302,55 @@ class Inference:
                     hessian + np.outer(change, change) / (change @ step) - np.outer(pulled, pulled) / (step @ pulled)
                 )
             theta, inner, slope = moved, there, new_slope
-            if np.abs(step / self._hierarchy.outer_sd).max() < OUTER_TOLERANCE:
+            short = np.abs(step / self.hierarchy.outer_sd).max() < OUTER_TOLERANCE
+            if short and step @ hessian @ step < OUTER_GAIN:
                 break
         hessian, drift = self._outer_curvature(theta, inner, slope)
-        if n_weighed is None:
-            n_weighed = int(np.clip(WEIGHED_LINES // max(len(self._observations), 1), *DRAWS_RANGE))
-        return self._draw(theta, inner, hessian, drift, n_outer, n_weighed // DRAWS_A_THETA, rng=rng)
+        return Mode(theta, inner, hessian, drift, n_outer)
 
-    def _draw(
-        self,
-        theta: Array,
-        inner: Inner,
-        hessian: Array,
-        drift: Array,
-        n_outer: int,
-        n: int,
-        *,
-        rng: np.random.Generator,
-    ) -> Posterior:
-        proposal = Proposal(
-            hierarchy=self._hierarchy,
-            theta=theta,
-            x=inner.x,
-            outer_covariance=np.asarray(linalg.inv(hessian), dtype=np.float64),
-            data_precision=without_negative(inner.data_precision),
-            drift=drift,
-            shift=np.zeros_like(inner.x),
-        )
-        proposal = self._averaged(proposal, rng=rng)
-        for _ in range(PILOTS):
-            pilot = proposal.draw(n // 2, rng=rng)
-            log_weights, _ = smooth_log_weights(self._log_weights(pilot))
-            proposal = proposal.recentred(pilot, np.exp(log_weights))
-        drawn = proposal.draw(n, rng=rng)
-        log_weights, pareto_k = smooth_log_weights(self._log_weights(drawn))
-        weights = np.exp(log_weights)
-        return Posterior(
-            x=drawn.x,
-            theta=drawn.theta,
-            log_weights=log_weights,
-            mode_x=inner.x,
-            mode_theta=theta,
-            covariance=linalg.inv(inner.precision),
-            effective=float(1.0 / (weights**2).sum()),
-            pareto_k=pareto_k,
-            n_invalid=int((drawn.x[:, KAPPA] <= 0).sum()),
-            n_newton=self.n_newton,
-            n_outer=n_outer,
-        )
+    def run(self, *, rng: np.random.Generator, n_weighed: int | None = None) -> Posterior:
+        """Return weighted draws of the posterior; `n_weighed` of them, or as many as suit the size of the ledger.
 
-    def _averaged(self, proposal: Proposal, *, rng: np.random.Generator) -> Proposal:
-        """Return the proposal with the mean and precision that fit best on average over itself, at its centre of theta.
-
-        Its mean moves until the gradient averages to zero over it, and the curvature is averaged too (the Gaussian
-        nearest in Kullback-Leibler divergence: Opper & Archambeau 2009, Neural Computation 21:786): the mode is not the
-        mean, and in many dimensions the difference would leave few draws with weight. Antithetic draws cancel the
-        linear part.
+        Raises
+        ------
+        ConvergenceError
+            When Newton's steps do not settle, or too few of the draws count.
         """
-        theta, p = proposal.theta, len(proposal.x)
-        prior = self._hierarchy.inner(theta)
-        clock, variance = self._clock(theta)
-        design = self._columns(clock)
-        for _ in range(AVERAGING_STEPS):
-            centre = proposal.centres(theta[None])[0]
-            scale = np.ones(p)
-            scale[DELTA] = np.exp(centre[DELTA])
-            factor = linalg.cholesky(proposal.precision(theta), lower=True)
-            normals = rng.standard_normal((AVERAGING_PAIRS, p))
-            steps = linalg.solve_triangular(factor, normals.T, trans="T", lower=True).T
-            gradient, data = np.zeros(p), np.zeros((p, p))
-            for step in np.concatenate([steps, -steps]):
-                x = centre + step
-                x[DELTA] = np.exp(x[DELTA])
-                setting = self._setting(theta, float(x[KAPPA]), float(x[DELTA]), variance)
-                terms = self._integral.terms(design @ x, setting)
-                slope = design.T @ terms.eta + prior.slope(x)
-                slope[DELTA] = (slope[DELTA] + terms.delta) * x[DELTA]
-                gradient += slope / (2 * AVERAGING_PAIRS)
-                own = self._data_precision(design, terms)
-                own[DELTA, :] *= x[DELTA] / proposal.x[DELTA]
-                own[:, DELTA] *= x[DELTA] / proposal.x[DELTA]
-                data += own / (2 * AVERAGING_PAIRS)
-            move = linalg.cho_solve((factor, True), gradient)
-            # No further than a typical draw.
-            move *= min(1.0, np.sqrt(p / max(float(gradient @ move), p)))
-            proposal = replace(proposal, shift=proposal.shift + move, data_precision=without_negative(data))
-        return proposal
-
-    def _log_weights(self, drawn: Drawn) -> Array:
-        """Return log posterior less log proposal, (draws,); -inf for draws with kappa <= 0.
-
-        Several draws are taken at once, as if each had a ledger of its own, so that small ledgers cost no more than
-        their sums.
-        """
-        x, theta = drawn.x, drawn.theta
-        n_lines, n_boxes = len(self._observations), self._grouping.n_boxes
-        valid = np.flatnonzero(x[:, KAPPA] > 0)
-        log_weights = np.full(len(x), -np.inf)
-        at_once = max(LINES_AT_ONCE // n_lines, 1)
-        for first in range(0, len(valid), at_once):
-            some = valid[first : first + at_once]
-            clocks = [self._clock(theta[i]) for i in some]
-            settings = [
-                self._setting(theta[i], float(x[i, KAPPA]), float(x[i, DELTA]), variance)
-                for i, (_, variance) in zip(some, clocks, strict=True)
-            ]
-            predictor = x[some, ALPHA, None] + x[some, KAPPA, None] * np.stack([clock for clock, _ in clocks])
-            predictor += (self._effects @ x[some].T).T
-            setting = Setting(
-                np.concatenate([s.box_sd for s in settings]),
-                *(np.repeat([s[k] for s in settings], n_lines) for k in (1, 2, 3)),
+        mode = self.mode()
+        weighted = Weighing(self).run(self._proposal(mode), n_weighed, rng=rng)
+        if weighted.effective < REFUSED_EFFECTIVE:
+            raise ConvergenceError(
+                f"of {len(weighted.x)} draws only {weighted.effective:.0f} count, too few for an answer. {REMEDIES}"
             )
-            value = self._tiled(len(some)).value(predictor.ravel(), setting)
-            log_weights[some] = value.reshape(len(some), n_boxes).sum(axis=1)
-        return log_weights + drawn.log_prior - drawn.log_q
+        return Posterior(
+            x=weighted.x,
+            theta=weighted.theta,
+            log_weights=weighted.log_weights,
+            mode_x=mode.inner.x,
+            mode_theta=mode.theta,
+            covariance=linalg.inv(mode.inner.precision),
+            effective=weighted.effective,
+            pareto_k=weighted.pareto_k,
+            n_replaced=weighted.n_replaced,
+            n_newton=self.n_newton,
+            n_outer=mode.n_outer,
+        )
 
-    def _tiled(self, n: int) -> BoxIntegral:
-        """Return the integral over n copies of the ledger."""
-        if self._copies is None or self._copies[0] != n:
-            box_nodes, line_nodes = self._weight_nodes
-            grouping = self._grouping.tiled(n)
-            self._copies = n, BoxIntegral(np.tile(self._c, n), grouping, box_nodes=box_nodes, line_nodes=line_nodes)
-        return self._copies[1]
-
-    def log_posterior(self, x: Array, theta: Array) -> float:
-        """Return the log posterior of (x with delta on its log scale, theta), without constants."""
-        prior = self._hierarchy.inner(theta)
-        return self.log_likelihood(x, theta) + prior.log_density(x) + self._hierarchy.outer_log_density(theta)
-
-
-def _gradient(x: Array, design: sparse.csr_array, terms: BoxTerms, prior: InnerPrior) -> Array:
-    """Return the gradient of the log posterior of x, (p,)."""
-    gradient: Array = design.T @ terms.eta + prior.slope(x)
-    gradient[DELTA] += terms.delta
-    return gradient
+    def _proposal(self, mode: Mode) -> Proposal:
+        """Return the Gaussian at the mode, delta on its log scale."""
+        inner = mode.inner
+        to_log = np.ones_like(inner.x)
+        to_log[DELTA] = inner.x[DELTA]
+        x = inner.x.copy()
+        x[DELTA] = np.log(x[DELTA])
+        return Proposal(
+            hierarchy=self.hierarchy,
+            theta=mode.theta,
+            x=x,
+            outer_covariance=np.asarray(linalg.inv(mode.hessian), dtype=np.float64),
+            data_precision=without_negative(inner.data_precision * np.outer(to_log, to_log)),
+            drift=mode.drift / to_log[:, None],
+        )
 
 
 def _factor(precision: Array) -> tuple[tuple[Array, bool], Array]:

@@ -21,7 +21,8 @@ Array = NDArray[np.float64]
 
 DEAD_SHARE_OF_SPOILT = float(np.exp(-SPOILT_DEATH_OFFSET))
 LARGEST_LOG_HAZARD = 300.0
-SERIES_BELOW = 1e-5
+SINGLE_LARGEST = 60.0
+TINY, SINGLE_TINY = 1e-300, 1e-37
 # Weighted counts add up only so far.
 COUNT_ERROR = 1e-9
 
@@ -94,21 +95,12 @@ def log_choose(observations: Observations) -> Array:
     return total
 
 
-def _log1mexp(z: Array) -> Array:
-    """Return log(1 - exp(-z)) for z > 0; below 1e-5 by its series, log z - z / 2."""
-    with np.errstate(divide="ignore"):
-        value: Array = np.log(np.where(z < SERIES_BELOW, z * (1.0 - 0.5 * z), 1.0 - np.exp(-z)))
-    return value
-
-
 def _counted(count: Array, z: Array) -> Array:
-    """Return count x log(1 - exp(-z)), 0 where the count is 0; lines are the first axis."""
-    result = np.zeros_like(z)
-    if len(count) != len(z):
-        count = np.broadcast_to(count, z.shape)
-    rows = np.flatnonzero(count.reshape(len(count), -1)[:, 0] > 0)
-    if len(rows):
-        result[rows] = count[rows] * _log1mexp(z[rows])
+    """Return count x log(1 - exp(-z)) for z >= 0, 0 where the count is 0."""
+    # Added, so that log 0 times a count of 0 is 0; it changes no z that any plant can have.
+    tiny = TINY if z.dtype == np.float64 else SINGLE_TINY
+    result: Array = np.log(tiny - np.expm1(-z))
+    result *= count
     return result
 
 
@@ -120,21 +112,46 @@ def _odds(z: Array) -> Array:
 
 
 def _hazard(eta: Array) -> Array:
-    """Return exp(eta); past 300 it stays, where nothing lives and squares are still finite."""
-    hazard: Array = np.exp(np.minimum(eta, LARGEST_LOG_HAZARD))
+    """Return exp(eta); past 300 (60 in single precision) it stays, where nothing lives and squares are still finite."""
+    hazard: Array = np.exp(np.minimum(eta, LARGEST_LOG_HAZARD if eta.dtype == np.float64 else SINGLE_LARGEST))
     return hazard
 
 
 def value(eta: Array, c: Array, delta: float | Array, h0: float | Array) -> Array:
-    """Return the log likelihood alone; `c` is (5, ...) and broadcasts against `eta`, as delta and h0 do."""
+    """Return the log likelihood alone; `c` is (5, ...) and broadcasts against `eta`, as delta and h0 do.
+
+    Where all are in single precision, so is the result.
+    """
+    a = _hazard(eta)
+    died = np.exp(-delta)
+    second = a * died
+    second += h0 * DEAD_SHARE_OF_SPOILT
+    result = _counted(c[3], second)
+    between = a * -np.expm1(-delta)
+    between += h0 * (1.0 - DEAD_SHARE_OF_SPOILT)
+    result += _counted(c[4], between)
+    if c[1].any():
+        result += _counted(c[1], h0 + a)
+    a *= c[0] + c[2] * died
+    result -= a
+    result -= h0 * (c[0] + c[2] * DEAD_SHARE_OF_SPOILT)
+    return result
+
+
+def slopes(eta: Array, c: Array, delta: float | Array, h0: float | Array) -> tuple[Array, Array]:
+    """Return the first and second derivatives in eta alone."""
     a = _hazard(eta)
     b = a * np.exp(-delta)
-    first, second = h0 + a, h0 * DEAD_SHARE_OF_SPOILT + b
-    between = h0 * (1.0 - DEAD_SHARE_OF_SPOILT) - a * np.expm1(-delta)
-    result: Array = _counted(c[3], second) + _counted(c[4], between) - c[0] * first - c[2] * second
+    ab = a - b
+    g1, g1_slope = -c[0], 0.0
     if c[1].any():
-        result = result + _counted(c[1], first)
-    return result
+        r1 = np.where(c[1] > 0, _odds(h0 + a), 0.0)
+        g1, g1_slope = g1 + c[1] * r1, -c[1] * r1 * (1.0 + r1)
+    r2 = np.where(c[3] > 0, _odds(h0 * DEAD_SHARE_OF_SPOILT + b), 0.0)
+    r3 = np.where(c[4] > 0, _odds(h0 * (1.0 - DEAD_SHARE_OF_SPOILT) + ab), 0.0)
+    first = g1 * a + (c[3] * r2 - c[2]) * b + c[4] * r3 * ab
+    second = first + g1_slope * a**2 - c[3] * r2 * (1.0 + r2) * b**2 - c[4] * r3 * (1.0 + r3) * ab**2
+    return first, second
 
 
 def terms(eta: Array, c: Array, delta: float | Array, h0: float | Array) -> Terms:

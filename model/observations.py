@@ -111,6 +111,9 @@ class Observations:
     log_time_ratio : (lines,)
         log TR0.
     exposure : ExposureTable
+    unnamed_seller, unknown_genus : (lines,) of bool
+        Lines whose seller, or genus, is a draw from its population: its variance counts with that of the box, or of the
+        line.
     """
 
     box: Indices
@@ -122,6 +125,8 @@ class Observations:
     codes: Mapping[str, Indices]
     log_time_ratio: Array
     exposure: ExposureTable
+    unnamed_seller: NDArray[np.bool_]
+    unknown_genus: NDArray[np.bool_]
 
     @cached_property
     def n_boxes(self) -> int:
@@ -147,6 +152,8 @@ class Observations:
             codes={kind: codes[rows] for kind, codes in self.codes.items()},
             log_time_ratio=self.log_time_ratio[rows],
             exposure=self.exposure.take(rows),
+            unnamed_seller=self.unnamed_seller[rows],
+            unknown_genus=self.unknown_genus[rows],
         )
 
 

@@ -1,7 +1,8 @@
-"""Draws from the Gaussian approximation of the posterior, with their density, for importance weighting.
+"""Draws from an approximation of the posterior, with their density, for importance weighting.
 
-Theta is drawn first, then several x given each theta: the mode of x moves with theta along a straight line, and the
-prior's part of its precision is exact for each theta. Delta is drawn on its log scale.
+Theta is drawn first, then several x given each theta: the prior's part of x's mean and precision is exact for each
+theta. Given theta, x follows a mixture of two Gaussians, one as if the data said less, so that its tails reach as far
+as the posterior's (defensive importance sampling: Hesterberg 1995, Technometrics 37:185).
 """
 
 from dataclasses import dataclass, replace
@@ -9,31 +10,115 @@ from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import linalg
+from scipy import linalg, special
 
-from model.hierarchy import DELTA, Hierarchy
+from model.hierarchy import DELTA, KAPPA, OUTER, Hierarchy, InnerPrior
 from model.priors import stratified_normals
 
 Array = NDArray[np.float64]
 
-DRAWS_A_THETA = 8
 # Wider than the approximation, so that the tails of the posterior are reached.
 OUTER_INFLATION = 1.05
-COMMON = slice(0, DELTA + 1)
+# Shares of the draws given a theta, and how much of the data's precision each follows.
+SHARES, TEMPERS = (0.875, 0.125), (1.0, 0.25)
+NARROW = (1.0,)
+# Least precision of theta that a regression may leave, and its prior sd of a coefficient.
+LEAST_PRECISION, COEFFICIENT_SD = 0.25, 2.0
+LARGEST_MOVE = 3.0
+# So many effective draws are trusted by half in what they say of means.
+FEW_EFFECTIVE = 20.0
+# Log density below the highest at which a draw is hardly trusted, and how much then.
+TRUSTED_HEIGHT, LEAST_TRUST = 20.0, 0.01
+# From here on theta moves the likelihood: shipment, line, Q10, chill rate, h0.
+FIRST_OF_LIKELIHOOD = OUTER.index("shipment")
+N_COMMON = DELTA + 1
+COMMON = slice(0, N_COMMON)
 
 
 class Drawn(NamedTuple):
-    """Draws: x (draws, p), theta (draws, 9), log density of the proposal and log prior of both (draws,)."""
+    """Draws: x (draws, p), theta (draws, 9), log density of the proposal and log prior of both (draws,).
+
+    `centres` (thetas, p) are those of x given each theta, delta on its log scale; `n_replaced` draws were drawn again,
+    since kappa came out at or below 0.
+    """
 
     x: Array
     theta: Array
     log_q: Array
     log_prior: Array
+    centres: Array
+    n_replaced: int
+
+
+@dataclass(frozen=True, eq=False)
+class Conditional:
+    """x given theta, delta on its log scale: a Gaussian cut off where kappa is not above 0.
+
+    Attributes
+    ----------
+    centre : (p,)
+        Of the Gaussian that is cut off.
+    order : (p,)
+        The inner parameters with kappa last.
+    factor : (p, p)
+        Lower Cholesky factor of the precision in that order.
+    prior : InnerPrior
+    """
+
+    centre: Array
+    order: NDArray[np.intp]
+    factor: Array
+    prior: InnerPrior
+
+    @classmethod
+    def of(cls, precision: Array, pull: Array, prior: InnerPrior, move: Array) -> "Conditional":
+        """Take a precision, precision x centre, and what is added to the centre."""
+        p = len(pull)
+        order = np.append(np.delete(np.arange(p), KAPPA), KAPPA)
+        factor = linalg.cholesky(precision[np.ix_(order, order)], lower=True, check_finite=False)
+        given = cls(np.empty(p), order, factor, prior)
+        given.centre[:] = given.covaried(pull) + move
+        return given
+
+    def covaried(self, columns: Array) -> Array:
+        """Return covariance x columns, (p, ...)."""
+        solved = np.empty_like(columns)
+        solved[self.order] = linalg.cho_solve((self.factor, True), columns[self.order], check_finite=False)
+        return solved
+
+    def steps(self, normals: Array) -> Array:
+        """Return steps from the centre, (n, p), of standard normals in `order`."""
+        steps = np.empty_like(normals)
+        solved = linalg.solve_triangular(self.factor, normals.T, trans="T", lower=True, check_finite=False)
+        steps[:, self.order] = solved.T
+        return steps
+
+    def draw(self, n: int, *, rng: np.random.Generator) -> tuple[Array, int]:
+        """Return draws (n, p), and how many were drawn again since their kappa was not above 0."""
+        normals = rng.standard_normal((n, len(self.centre)))
+        low = np.flatnonzero(normals[:, -1] <= -self._kappa_sds)
+        # By logs of the upper tail, so that a centre far below 0 does no harm.
+        tail = np.log1p(-rng.random(len(low))) + special.log_ndtr(self._kappa_sds)
+        normals[low, -1] = -special.ndtri_exp(tail)
+        x = self.centre + self.steps(normals)
+        x[:, KAPPA] = np.maximum(x[:, KAPPA], np.finfo(float).tiny)
+        return x, len(low)
+
+    def log_density(self, x: Array) -> Array:
+        """Return the log density of x, (n, p), without constants that no theta changes; (n,)."""
+        normals = (x - self.centre)[:, self.order] @ self.factor
+        density: Array = np.log(np.diag(self.factor)).sum() - 0.5 * (normals**2).sum(axis=1)
+        return density - special.log_ndtr(self._kappa_sds)
+
+    @property
+    def _kappa_sds(self) -> float:
+        """How many sds the centre's kappa lies above 0."""
+        return float(self.centre[KAPPA] * self.factor[-1, -1])
 
 
 @dataclass(frozen=True, eq=False)
 class Proposal:
-    """A Gaussian in theta, and one in x given theta.
+    """A Gaussian in theta, and x given theta; delta is on its log scale throughout.
 
     Attributes
     ----------
@@ -45,8 +130,6 @@ class Proposal:
         The likelihood's part of the precision of x.
     drift : (p, 9)
         Change of x's centre with theta.
-    shift : (p,)
-        Added to x's centre, delta on its log scale.
     """
 
     hierarchy: Hierarchy
@@ -55,60 +138,105 @@ class Proposal:
     outer_covariance: Array
     data_precision: Array
     drift: Array
-    shift: Array
 
-    def centres(self, thetas: Array) -> Array:
-        """Return the centres of x, delta on its log scale, (thetas, p)."""
-        drift, centre = self.drift.copy(), self.x.copy()
-        drift[DELTA] /= self.x[DELTA]
-        centre[DELTA] = np.log(self.x[DELTA])
-        centres: Array = centre + self.shift + (thetas - self.theta) @ drift.T
-        return centres
+    def given(self, thetas: Array, temper: float = 1.0) -> "list[Conditional]":
+        """Return x given each theta, as if the data said only `temper` as much.
 
-    def precision(self, theta: Array) -> Array:
-        """Return the precision of x, delta on its log scale, given theta, (p, p)."""
-        to_log = np.ones(len(self.x))
-        to_log[DELTA] = self.x[DELTA]
+        Centres solve (data's precision + prior's) centre = data's pull + prior's precision x mean with the prior exact
+        for each theta, so that effects shrink to their mean as their scale falls: along a straight line they would not,
+        and small scales would get no weight. What theta moves in the likelihood (clock, h0, spread of boxes and lines)
+        is linear.
+        """
+        own, mean, _ = self._prior(self.theta)
+        data = temper * self.data_precision
+        pull = temper * (self.data_precision @ self.x + own @ (self.x - mean))
+        found = []
+        for theta in thetas:
+            own, mean, prior = self._prior(theta)
+            moved = self.drift[:, FIRST_OF_LIKELIHOOD:] @ (theta - self.theta)[FIRST_OF_LIKELIHOOD:]
+            found.append(Conditional.of(data + own, pull + own @ mean, prior, moved))
+        return found
+
+    def _prior(self, theta: Array) -> tuple[Array, Array, InnerPrior]:
+        """Return precision and mean of x's prior given theta; that of log delta is a parabola."""
         prior = self.hierarchy.inner(theta)
-        return positive((self.data_precision + prior.curvature(self.x)) * np.outer(to_log, to_log))
+        precision, mean = prior.precision.copy(), prior.mean.copy()
+        precision[DELTA, DELTA] = prior.delta_shape
+        mean[DELTA] = self.x[DELTA] + 1.0 - prior.delta_rate * float(np.exp(self.x[DELTA])) / prior.delta_shape
+        return precision, mean, prior
 
-    def draw(self, n_thetas: int, *, rng: np.random.Generator) -> Drawn:
-        """Return `n_thetas` x `DRAWS_A_THETA` draws."""
+    def draw(
+        self, n_thetas: int, a_theta: int, *, shares: tuple[float, ...] = SHARES, rng: np.random.Generator
+    ) -> Drawn:
+        """Return `n_thetas` x `a_theta` draws, `shares` of them from each part of the mixture."""
         p, n_outer = len(self.x), len(self.theta)
-        spread = linalg.cholesky(OUTER_INFLATION**2 * self.outer_covariance, lower=True)
         outer_normals = stratified_normals(n_thetas, n_outer, rng=rng).T
-        thetas = self.theta + outer_normals @ spread.T
-        centres = self.centres(thetas)
-        n = n_thetas * DRAWS_A_THETA
-        x, log_q, log_prior = np.empty((n, p)), np.empty(n), np.empty(n)
-        for i, theta in enumerate(thetas):
-            rows = slice(i * DRAWS_A_THETA, (i + 1) * DRAWS_A_THETA)
-            prior = self.hierarchy.inner(theta)
-            factor = linalg.cholesky(self.precision(theta), lower=True, check_finite=False)
-            normals = rng.standard_normal((DRAWS_A_THETA, p))
-            x[rows] = centres[i] + linalg.solve_triangular(factor, normals.T, trans="T", lower=True).T
-            x[rows, DELTA] = np.exp(x[rows, DELTA])
-            log_q[rows] = np.log(np.diag(factor)).sum() - 0.5 * (normals**2).sum(axis=1)
-            log_q[rows] -= 0.5 * float((outer_normals[i] ** 2).sum())
+        thetas = self.theta + outer_normals @ self._outer_spread().T
+        n = n_thetas * a_theta
+        x, log_q, log_prior, centres = np.empty((n, p)), np.empty(n), np.empty(n), np.empty((n_thetas, p))
+        n_replaced = 0
+        part = rng.choice(len(shares), (n_thetas, a_theta), p=shares)
+        parts = zip(*(self.given(thetas, temper) for temper in TEMPERS[: len(shares)]), strict=True)
+        for i, (theta, mixed) in enumerate(zip(thetas, parts, strict=True)):
+            rows = slice(i * a_theta, (i + 1) * a_theta)
+            logs = np.empty((a_theta, p))
+            for k, given in enumerate(mixed):
+                own = part[i] == k
+                logs[own], again = given.draw(int(own.sum()), rng=rng)
+                n_replaced += again
+            densities = [np.log(share) + given.log_density(logs) for share, given in zip(shares, mixed, strict=True)]
+            centres[i] = mixed[0].centre
+            x[rows] = logs
+            x[rows, DELTA] = np.exp(logs[:, DELTA])
+            log_q[rows] = np.logaddexp.reduce(densities) - 0.5 * float((outer_normals[i] ** 2).sum())
             outer = self.hierarchy.outer_log_density(theta)
-            log_prior[rows] = [outer + prior.log_density(row) for row in x[rows]]
-        return Drawn(x, np.repeat(thetas, DRAWS_A_THETA, axis=0), log_q, log_prior)
+            log_prior[rows] = [outer + mixed[0].prior.log_density(row) for row in x[rows]]
+        return Drawn(x, np.repeat(thetas, a_theta, axis=0), log_q, log_prior, centres, n_replaced)
 
-    def recentred(self, drawn: Drawn, weights: Array) -> "Proposal":
-        """Return the proposal moved to the weighted means of draws.
+    def _outer_spread(self) -> Array:
+        spread: Array = linalg.cholesky(OUTER_INFLATION**2 * self.outer_covariance, lower=True)
+        return spread
 
-        Means of theta and of (alpha, kappa, log delta) are taken from the weights; the effects follow by regression,
-        since their own means would be noise.
+    def fitted(self, drawn: Drawn, log_weights: Array, a_theta: int) -> "Proposal":
+        """Return the proposal fitted to the log weights of its draws, `a_theta` given each theta.
+
+        Theta's Gaussian takes up what a quadratic in theta explains of their means. (alpha, kappa, log delta) move to
+        their weighted means, and the effects follow by regression, since their own means would be noise.
         """
         logs = drawn.x.copy()
         logs[:, DELTA] = np.log(logs[:, DELTA])
-        theta = weights @ drawn.theta
-        gap = weights @ (logs - self.centres(drawn.theta))
-        covariance = linalg.inv(self.precision(self.theta))
-        shift = covariance[:, COMMON] @ np.linalg.solve(covariance[COMMON, COMMON], gap[COMMON])
-        moved = self.x + self.drift @ (theta - self.theta)
-        moved[DELTA] = self.x[DELTA] * np.exp(self.drift[DELTA] @ (theta - self.theta) / self.x[DELTA])
-        return replace(self, theta=theta, x=moved, shift=self.shift + shift)
+        weights = special.softmax(log_weights)
+        effective = 1.0 / float((weights**2).sum())
+        # Against the draws' own means, which lie off the centres where kappa is cut off at 0.
+        gap = (weights - 1.0 / len(weights)) @ (logs - np.repeat(drawn.centres, a_theta, axis=0))
+        gap *= effective / (effective + FEW_EFFECTIVE)
+        heights = log_weights.reshape(-1, a_theta).mean(axis=1)
+        theta, covariance = self._outer_fitted(drawn.theta[::a_theta], heights)
+        here, there = self.given(np.stack([self.theta, theta]))
+        columns = here.covaried(np.eye(len(self.x), N_COMMON))
+        move = columns @ np.linalg.solve(columns[COMMON], gap[COMMON])
+        return replace(self, theta=theta, outer_covariance=covariance, x=there.centre + move)
+
+    def _outer_fitted(self, thetas: Array, heights: Array) -> tuple[Array, Array]:
+        """Return theta's centre and covariance after a quadratic, fitted to `heights`, is added to its log density."""
+        spread = self._outer_spread()
+        z = linalg.solve_triangular(spread, (thetas - self.theta).T, lower=True).T
+        n = len(self.theta)
+        first, second = np.triu_indices(n)
+        design = np.column_stack([np.ones(len(z)), z, z[:, first] * z[:, second]])
+        ridge = np.full(design.shape[1], COEFFICIENT_SD**-2.0)
+        ridge[0] = 0.0
+        trust = np.maximum(1.0 + (heights - heights.max()) / TRUSTED_HEIGHT, 0.0) + LEAST_TRUST
+        weighted = design * trust[:, None]
+        b = np.linalg.solve(design.T @ weighted + np.diag(ridge), weighted.T @ heights)
+        slope, quadratic = b[1 : n + 1], np.zeros((n, n))
+        quadratic[first, second] = b[n + 1 :]
+        values, vectors = np.linalg.eigh(np.eye(n) - quadratic - quadratic.T)
+        values = np.maximum(values, LEAST_PRECISION)
+        move = vectors @ (vectors.T @ slope / values)
+        move *= min(1.0, LARGEST_MOVE / float(np.linalg.norm(move)))
+        covariance = (vectors / values) @ vectors.T
+        return self.theta + spread @ move, spread @ covariance @ spread.T
 
 
 def without_negative(matrix: Array) -> Array:

@@ -92,5 +92,11 @@ def tabulated_rates(threshold_c: float, sensitivity: float) -> Array:
     chill = np.exp(ExposureTable.log_chill_points)[None, None, :] * sensitivity
     inside = BIN_C[:, None, None]
     warm = np.exp(log_q10 * (np.maximum(inside, threshold_c) - REFERENCE_C) / 10.0)
-    rates: Array = warm + chill * np.maximum(threshold_c - inside, 0.0) + extreme_rate(inside)
+    rates: Array = warm + chill * tabulated_degrees_below(threshold_c)[:, None, None] + extreme_rate(inside)
     return rates
+
+
+def tabulated_degrees_below(threshold_c: float) -> Array:
+    """Return how far each bin lies below a chilling threshold, °C, (bins,)."""
+    degrees: Array = np.maximum(threshold_c - BIN_C, 0.0)
+    return degrees

@@ -14,7 +14,7 @@ dead than for healthy instead of dead, and where a record answers one of the two
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import gammaln, logsumexp
+from scipy.special import gammaln
 
 from model.hazard_factors import HazardFactors
 from model.quadrature import normal_nodes
@@ -29,8 +29,8 @@ UNKNOWN = -1
 NODES = 7
 
 
-def log_score(factors: HazardFactors, counts: Counts) -> float:
-    """Return minus the log of the chance of a box's counts given how many plants of each line were sent.
+def log_scores(factors: HazardFactors, counts: Counts) -> Array:
+    """Return minus the log of the chance of each box's counts given how many plants of its lines were sent, (boxes,).
 
     It is always finite: every draw gives some chance to every condition, and chances are kept as logarithms.
 
@@ -42,24 +42,28 @@ def log_score(factors: HazardFactors, counts: Counts) -> float:
         were counted is scored on that count alone, one of which nothing was counted not at all.
     """
     nodes, weights = (array[:, None, None] for array in normal_nodes(NODES))
-    draws = np.zeros(len(factors.common))
-    own, first, size = np.unique(factors.genus, return_index=True, return_counts=True)
+    n_boxes, n_draws = factors.common.shape
+    draws = np.zeros((n_boxes, n_draws))
+    genera, first, of_genus, size = np.unique(factors.genus, return_index=True, return_inverse=True, return_counts=True)
     # A genus of one line has nothing to share, and its effect is part of the line's own.
-    single = np.sort(first[size == 1])
+    single = first[size == 1]
     if len(single):
         hazards = factors.hazards(single, np.zeros(1), nodes)
-        draws += _log_mean(_log_chances(*hazards, counts[single]), weights).sum(axis=0)
-    for genus in own[size > 1]:
-        (members,) = np.nonzero(factors.genus == genus)
+        np.add.at(draws, factors.box[single], _log_mean(_log_chances(*hazards, counts[single]), weights))
+    for genus in np.arange(len(genera))[size > 1]:
+        (members,) = np.nonzero(of_genus == genus)
         hazards = factors.hazards(members, nodes[:, None], nodes)
         of_lines = _log_mean(_log_chances(*hazards, counts[members]), weights, axis=1)
-        draws += _log_mean(of_lines.sum(axis=1), weights[:, :, 0])
-    return float(np.log(len(draws)) - logsumexp(draws)) - float(_log_orderings(counts).sum())
+        draws[factors.box[members[0]]] += _log_mean(of_lines.sum(axis=1), weights[:, :, 0])
+    orderings = np.bincount(factors.box, weights=_log_orderings(counts), minlength=n_boxes)
+    scores: Array = -_log_mean(draws.T, np.full((n_draws, 1), 1.0 / n_draws)) - orderings
+    return scores
 
 
 def _log_mean(logs: Array, weights: Array, axis: int = 0) -> Array:
     """Return the log of a weighted mean over an axis."""
-    mean: Array = logsumexp(logs, axis=axis, b=weights)
+    most = logs.max(axis=axis, keepdims=True)
+    mean: Array = np.log((weights * np.exp(logs - most)).sum(axis=axis)) + most.squeeze(axis)
     return mean
 
 
@@ -87,9 +91,8 @@ def _log_chance(kind: str, loss: Array, death: Array) -> Array:
 
 
 def _log_of_failing(hazard: Array) -> Array:
-    """Return log(1 - exp(-hazard)), exact for small and for large hazards (Maechler 2012)."""
-    small = hazard < np.log(2.0)
-    failing: Array = np.where(small, np.log(-np.expm1(-np.where(small, hazard, 1.0))), np.log1p(-np.exp(-hazard)))
+    """Return log(1 - exp(-hazard)): in relative terms exact for small hazards, within 1e-16 for large ones."""
+    failing: Array = np.log(-np.expm1(-hazard))
     return failing
 
 
@@ -147,17 +150,18 @@ def brier_score(healthy_chance: Array, dead_chance: Array, counts: Counts) -> fl
 def drawn_counts(
     factors: HazardFactors, sent: Counts, n_each: int, *, rng: np.random.Generator
 ) -> tuple[Counts, Counts]:
-    """Return draws of the healthy and of the dead plants of a box of which so many were sent, (draws x n_each,) each.
+    """Return draws of the healthy and of the dead plants of a single box, (draws x n_each,) each.
 
     Parameters
     ----------
     factors : HazardFactors
     sent : (lines,)
+        Plants of each line in the box.
     n_each : int
         Counts drawn from each draw of the common factor, with effects of genus and line of their own.
     rng : numpy.random.Generator
     """
-    n_lines, n_draws = len(factors.genus), len(factors.common)
+    n_lines, n_draws = len(factors.genus), factors.common.shape[1]
     of_genus = rng.standard_normal((n_each, n_lines, n_draws))[:, factors.genus]
     own = rng.standard_normal((n_each, n_lines, n_draws))
     loss, death = factors.hazards(np.arange(n_lines), of_genus, own)

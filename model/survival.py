@@ -11,7 +11,7 @@ from threadpoolctl import threadpool_limits
 
 from model.box_integral import BoxIntegral, Grouping, Setting
 from model.hierarchy import OUTER, Hierarchy
-from model.inference import LEAST_EFFECTIVE, Inference, Posterior
+from model.inference import Inference, Posterior
 from model.late_loss import draw_late_loss
 from model.likelihood import coefficients, log_choose
 from model.lines import Lines, observe, plant_of
@@ -19,6 +19,7 @@ from model.observations import KINDS, ExposureTable
 from model.predict import MarginalChances, Plant, PosteriorDraws, plant_effects
 from model.priors import LEARNED_SCALES, REFERENCE_DAYS, ParameterDraws
 from model.reference import Reference, load_reference
+from model.weighing import LEAST_EFFECTIVE
 
 Array = NDArray[np.float64]
 
@@ -100,7 +101,7 @@ class TransitSurvival(BaseEstimator):  # type: ignore[misc]
             "effective_draws": self.posterior_.effective,
             "enough_draws": self.posterior_.effective >= LEAST_EFFECTIVE,
             "pareto_k": self.posterior_.pareto_k,
-            "kappa_draws_replaced": self.posterior_.n_invalid,
+            "kappa_draws_replaced": self.posterior_.n_replaced,
             "newton_steps": self.posterior_.n_newton,
             "outer_steps": self.posterior_.n_outer,
         }
@@ -149,7 +150,7 @@ def resample(
         chill_rate=outer["chill_rate"],
         h0=outer["h0"],
         scales={name: outer[name] for name in LEARNED_SCALES},
-        n_replaced=posterior.n_invalid,
+        n_replaced=posterior.n_replaced,
     )
     effects = {
         kind: {

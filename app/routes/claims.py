@@ -3,6 +3,7 @@
 from anyio import to_thread
 from fastapi import APIRouter, Request, Response
 
+from app.openapi import declared
 from app.routes.negotiation import prefers_html
 from app.services.claim import answer_claim
 from app.services.claim_page import HEADERS, claim_page
@@ -12,9 +13,9 @@ VARY = {"Vary": "Accept"}
 router = APIRouter()
 
 
-@router.get("/v1/shipments/{shipment_id}/claim", include_in_schema=False)
+@router.get("/v1/shipments/{shipment_id}/claim", **declared("claim"))
 async def claim(request: Request, shipment_id: str) -> Response:
-    """What can be claimed for an arrived box, of whom, until when; a page with ``Accept: text/html``."""
+    """What can be claimed for an arrived box, of whom and until when; with ``Accept: text/html`` a page to print."""
     state = request.app.state
     engine = state.active.engine
     page = prefers_html(", ".join(request.headers.getlist("accept")))

@@ -11,13 +11,12 @@ from app.engine import Engine
 from app.problems import UnsupportedMediaType
 from app.request_body import RequestBody
 from app.schemas.batch import Batch
+from app.services.seller_defaults import with_seller
 from app.services.sellers import stored_seller
-from app.store.seller_records import SellerRecord
 
 Asked = TypeVar("Asked", bound=BaseModel)
 Batched = TypeVar("Batched", bound=Batch)
 Service = Callable[[Asked, Engine], BaseModel | bytes]
-SellerService = Callable[[Batched, Engine, SellerRecord | None], BaseModel | bytes]
 
 
 def is_json(content_type: str) -> bool:
@@ -33,10 +32,10 @@ def to_bytes(answer: BaseModel | bytes) -> bytes:
     return answer if isinstance(answer, bytes) else answer.model_dump_json().encode()
 
 
-def with_seller_record(request: Request, service: SellerService[Batched]) -> Service[Batched]:
-    """Return the service of a batch with what the ledger records of its seller."""
+def with_seller_record(request: Request, service: Service[Batched]) -> Service[Batched]:
+    """Return the service of a batch, asked with what the ledger records of its seller."""
     database = request.app.state.database
-    return lambda asked, engine: service(asked, engine, stored_seller(database, asked.seller))
+    return lambda asked, engine: service(with_seller(asked, stored_seller(database, asked.seller)), engine)
 
 
 async def in_worker(request: Request, work: Callable[[Engine], BaseModel | bytes]) -> Response:

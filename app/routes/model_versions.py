@@ -1,7 +1,9 @@
 """Refits and versions of the model."""
 
+from typing import Annotated
+
 from anyio import sleep, to_thread
-from fastapi import APIRouter, Request, Response
+from fastapi import APIRouter, Query, Request, Response
 
 from app.openapi import declared
 from app.routes.exchange import in_worker
@@ -15,9 +17,11 @@ ACCEPTED, DONE = 202, 200
 router = APIRouter()
 
 
-@router.post("/v1/model/refit", include_in_schema=False)
-async def refit(request: Request, wait: bool = False) -> Response:
-    """Fit the model to the boxes of the ledger in another process; with ``?wait=true`` answer when it is done."""
+@router.post("/v1/model/refit", **declared("refit"))
+async def refit(
+    request: Request, wait: Annotated[bool, Query(description="answer when it is done, with 200")] = False
+) -> Response:
+    """Fit the model to the boxes of the ledger in another process; ``Location`` is where to ask how it goes."""
     state = request.app.state
 
     def begin() -> Refit:
@@ -40,7 +44,7 @@ async def refit(request: Request, wait: bool = False) -> Response:
     )
 
 
-@router.get("/v1/model/refits/{refit_id}", include_in_schema=False)
+@router.get("/v1/model/refits/{refit_id}", **declared("refit_state"))
 async def refit_state(request: Request, refit_id: str) -> Response:
     """How a refit goes, or went."""
     return await in_worker(request, lambda _: refit_answer(find_refit(request.app.state.database, refit_id)))
@@ -52,7 +56,7 @@ async def versions(request: Request) -> Response:
     return await in_worker(request, lambda engine: answer_versions(request.app.state.database, engine))
 
 
-@router.post("/v1/model/versions/{version}/activate", include_in_schema=False)
+@router.post("/v1/model/versions/{version}/activate", **declared("activate_version"))
 async def activate_version(request: Request, version: str) -> Response:
     """Serve a version from now on, also an earlier one, or the rules of thumb again."""
     state = request.app.state

@@ -1,8 +1,9 @@
 """``GET /v1/shipments/{id}/outlook``."""
 
 from datetime import UTC, datetime
+from typing import Annotated
 
-from fastapi import APIRouter, Request, Response
+from fastapi import APIRouter, Query, Request, Response
 
 from app.engine import Engine
 from app.openapi import declared
@@ -10,11 +11,13 @@ from app.routes.exchange import in_worker
 from app.schemas.outlook import OutlookAnswer
 from app.services.outlook import answer_outlook, moment_of
 
+At = Annotated[str | None, Query(description="a moment of ISO 8601 with its offset; now unless given")]
+
 router = APIRouter()
 
 
 @router.get("/v1/shipments/{shipment_id}/outlook", **declared("outlook"))
-async def outlook(request: Request, shipment_id: str, at: str | None = None) -> Response:
+async def outlook(request: Request, shipment_id: str, at: At = None) -> Response:
     """A box in transit: days left, chance to arrive by each day, chances of its plants, and what would help now.
 
     All of it given that the box has not arrived at the moment ``at`` (ISO 8601 with an offset, now unless given).

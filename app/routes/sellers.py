@@ -25,7 +25,7 @@ async def sellers(request: Request) -> Response:
     return await in_worker(request, lambda engine: answer_sellers(request.app.state.database, engine))
 
 
-@router.get("/v1/sellers/{name:path}", include_in_schema=False)
+@router.get("/v1/sellers/{name:path}", **declared("seller"))
 async def seller(request: Request, name: str) -> Response:
     """One seller, by any spelling of its name."""
     state = request.app.state
@@ -34,9 +34,13 @@ async def seller(request: Request, name: str) -> Response:
     return _said(answer)
 
 
-@router.put("/v1/sellers/{name:path}", include_in_schema=False)
+@router.put("/v1/sellers/{name:path}", **declared("record_seller"))
 async def record_seller(request: Request, name: str) -> Response:
-    """Record a seller, or replace what is recorded of it."""
+    """Record a seller, or replace what is recorded of it.
+
+    A new one (201) needs ``If-None-Match: *``, a change (200) ``If-Match`` with the ETag of a GET; 428 without either,
+    412 where it is there already or was changed meanwhile.
+    """
     if not is_json(request.headers.get("content-type", "")):
         raise UnsupportedMediaType
     data = await request.body()

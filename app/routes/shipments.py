@@ -1,22 +1,30 @@
 """``POST /v1/shipments/import`` and ``GET /v1/shipments/export``."""
 
-from anyio import to_thread
-from fastapi import APIRouter, Request, Response
+from typing import Annotated
 
+from anyio import to_thread
+from fastapi import APIRouter, Query, Request, Response
+
+from app.openapi import CSV_TYPE, declared
 from app.problems import UnsupportedMediaType
 from app.services.ledger_export import export_csv
 from app.services.ledger_import import import_csv
 
 CSV_LIMIT_BYTES = 64 * 2**20
-CSV_TYPE = "text/csv"
 IMPORT_PATH = "/v1/shipments/import"
 
 router = APIRouter()
 
 
-@router.post(IMPORT_PATH, include_in_schema=False)
-async def import_shipments(request: Request, replace: bool = False) -> Response:
-    """Take a CSV file of arrived shipments into the ledger, all or nothing."""
+@router.post(IMPORT_PATH, **declared("import_shipments"))
+async def import_shipments(
+    request: Request,
+    replace: Annotated[bool, Query(description="replace shipments that differ, and keep their history")] = False,
+) -> Response:
+    """Take a CSV file of arrived shipments into the ledger, all or nothing; one that differs is a 409.
+
+    A bad cell is a 422 that lists all of them with row and column.
+    """
     if request.headers.get("content-type", "").partition(";")[0].strip().lower() not in ("", CSV_TYPE):
         raise UnsupportedMediaType("CSV", CSV_TYPE)
     data = await request.body()
@@ -27,7 +35,7 @@ async def import_shipments(request: Request, replace: bool = False) -> Response:
     return Response(answer.model_dump_json(), media_type="application/json")
 
 
-@router.get("/v1/shipments/export", include_in_schema=False)
+@router.get("/v1/shipments/export", **declared("export_shipments"))
 async def export_shipments(request: Request) -> Response:
     """Return all arrived shipments as CSV."""
     state = request.app.state

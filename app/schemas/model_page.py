@@ -66,6 +66,52 @@ class Effect(AnswerModel):
     text: str
 
 
+class TransitDays(Quantiles):
+    """Median and 80 % range of the total days from closing the box to opening it, with the chance of a delay."""
+
+    delay_share: float = Field(ge=0, le=1)
+
+
+class LearnedTransit(AnswerModel):
+    """Time in transit of a service on a lane: the table's, and what own boxes made of it."""
+
+    service: str
+    origin: str | None = Field(description="null: a long lane without own boxes, learned from the service's others")
+    destination: str | None
+    table: TransitDays
+    learned: TransitDays
+    boxes: int = Field(ge=0, description="own boxes that arrived")
+    boxes_on_the_way: int = Field(ge=0, description="own boxes not here yet; they count with the days gone by")
+    text: str
+
+
+class LateLoss(AnswerModel):
+    """Share of healthy plants lost or spoilt within two weeks after unboxing, by chill dose in equivalent days."""
+
+    chill_dose_days: float
+    rules: ModelChance
+    learned: ModelChance | None = Field(description="null: no box was looked at again")
+
+
+class LateLosses(AnswerModel):
+    """Late loss, and the boxes looked at again that it was learned from; arrivals say nothing of it."""
+
+    boxes: int = Field(ge=0)
+    plants: int = Field(ge=0)
+    shares: list[LateLoss]
+
+
+class DelayedBoxes(AnswerModel):
+    """How much losses depend on time (kappa), with and without boxes later than their service's usual p90.
+
+    Two ranges far apart say that delays come with something else that harms plants.
+    """
+
+    left_out: int = Field(ge=1, description="boxes later than that")
+    kappa: Quantiles
+    kappa_without: Quantiles
+
+
 class ModelAnswer(AnswerModel):
     """The active model."""
 
@@ -78,4 +124,7 @@ class ModelAnswer(AnswerModel):
     rules: list[RuleOfThumb]
     scales: list[Scale]
     effects: list[Effect]
+    transit: list[LearnedTransit] = Field(description="services and lanes with own boxes")
+    late_loss: LateLosses
+    delayed_boxes: DelayedBoxes | None = Field(description="null: no or too many delayed boxes, or too many boxes")
     diagnostics: dict[str, float | int | str | bool | None]

@@ -7,6 +7,7 @@ from pydantic import Field, model_validator
 
 from app.schemas.answers import AnswerModel
 from app.schemas.claim import RecourseKind
+from app.schemas.countries import CountryCode, country_codes
 from app.schemas.fields import (
     ColdPacks,
     ContainerCode,
@@ -14,14 +15,15 @@ from app.schemas.fields import (
     HeatPackHours,
     HeatPacks,
     Hours,
+    LongNote,
     Quantity,
     RequestModel,
     RootsCode,
     SellerKind,
+    Text,
     refuse,
 )
 from app.schemas.model_page import Quantiles
-from app.schemas.stored_text import CountryCode, StoredNotes, StoredText, country_codes
 
 Verdict = Literal["worse", "maybe_worse", "no_change_seen", "better", "too_few_boxes"]
 
@@ -47,9 +49,7 @@ class BuyersAnswers(RequestModel):
     certificate_days: Annotated[float, Field(ge=0, le=365)] | None = Field(
         default=None, description="days until it has a phytosanitary certificate, 0 to 365"
     )
-    wrapping: StoredText | None = Field(
-        default=None, description="how roots and leaves are wrapped, up to 120 characters"
-    )
+    wrapping: Text | None = Field(default=None, description="how roots and leaves are wrapped, up to 120 characters")
     packed_before_pickup_hours: Hours | None = Field(
         default=None, description="how long before pick-up the box is packed, hours, 0 to 2,160"
     )
@@ -59,12 +59,12 @@ class BuyersAnswers(RequestModel):
 class SellerRequest(RequestModel):
     """All that is recorded of a seller: what is left out is not known."""
 
-    name: StoredText | None = Field(
+    name: Text | None = Field(
         default=None, description="how the name is written, up to 120 characters; null: as in the address"
     )
     kind: SellerKind | None = None
     country: CountryCode | None = Field(default=None, description="ISO 3166-1 alpha-2")
-    notes: StoredNotes = Field(default="", description="up to 120 characters")
+    notes: LongNote = Field(default="", description="up to 4,000 characters")
     recourse: RecourseKind | None = Field(default=None, description="what it gives for plants dead on arrival")
     packing: UsualPacking = UsualPacking()
     answers: BuyersAnswers = BuyersAnswers()

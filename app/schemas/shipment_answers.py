@@ -1,12 +1,15 @@
 """What is said of a shipment: its plan and forecast as stored, its journey, its arrival, what to do next."""
 
 from datetime import date, datetime
-from typing import Any, Literal
+from typing import Annotated, Any, Literal
 
-from pydantic import Field
+from pydantic import Field, WithJsonSchema
 
 from app.schemas.answers import AnswerModel, Caution
 from app.schemas.shipments import ClaimOutcome, ShipmentState
+
+# As stored: it was valid when it was planned, and is passed on as it stands.
+StoredForecast = Annotated[dict[str, Any], WithJsonSchema({"$ref": "#/components/schemas/PlanForecastAnswer"})]
 
 
 class EventAnswer(AnswerModel):
@@ -84,7 +87,8 @@ class RecheckAnswer(AnswerModel):
     lines: list[RecheckedLineAnswer]
     notes: str
     late_loss_share: float | None = Field(
-        description="dead at the recheck, of the plants looked at again that were alive at arrival; null for none"
+        description="of the plants healthy at unboxing and not gone since, those that are healthy no longer; null for"
+        " none. The forecast's is 1 - healthy_two_weeks / healthy"
     )
 
 
@@ -114,7 +118,7 @@ class ShipmentAnswer(AnswerModel):
     reference: str | None
     state: ShipmentState
     plan: dict[str, Any] | None = Field(description="as given; null for a shipment taken from a file")
-    forecast: dict[str, Any] | None = Field(
+    forecast: StoredForecast | None = Field(
         description="the route's answer at planning, with model_version and seed; never changed"
     )
     departed_at: datetime | None

@@ -15,7 +15,7 @@ ArrivedLines = list[tuple[LineRecord, OrderedLine]]
 def arrived_lines(found: WholeShipment, request: ArrivalRequest, faults: list[FieldError]) -> ArrivedLines:
     """Return the lines with their counts, those of the plan first; what is wrong is added to the faults.
 
-    The lines of a shipment without a plan, taken from a file, are those recorded.
+    The lines of a shipment without a plan, and of one that a file has replaced, are those recorded.
     """
     base = _ordered(found)
     counted: dict[int, tuple[LineRecord, OrderedLine]] = {}
@@ -45,16 +45,19 @@ def arrived_lines(found: WholeShipment, request: ArrivalRequest, faults: list[Fi
 
 
 def _ordered(found: WholeShipment) -> Sequence[tuple[LineRecord, OrderedLine]]:
+    recorded = list(zip(found.life.stored.record.lines, found.life.ordered, strict=True))
     if found.plan is None:
-        return list(zip(found.life.stored.record.lines, found.life.ordered, strict=True))
-    plan = stored_plan(found.plan.plan_json)
-    return [
+        return recorded
+    planned = [
         (
             LineRecord(line.genus, line.cultivar, None, None, None, None, line.unit_cost, line.sale_value),
             OrderedLine(line.quantity, ""),
         )
-        for line in plan.lines
+        for line in stored_plan(found.plan.plan_json).lines
     ]
+    # A file may have replaced the lines of a plan by others: then those are the ones to be corrected.
+    followed = [(line.genus, line.cultivar) for line, _ in recorded[: len(planned)]]
+    return planned if followed == [(line.genus, line.cultivar) for line, _ in planned] else recorded
 
 
 def _counted(

@@ -13,11 +13,11 @@ from app.services.assumptions import costs_of, unsaid
 from app.services.genera import resolve_genus
 from app.services.lanes import Lane, WeatherDraws
 from app.services.places import resolve_place
-from app.services.seller_defaults import NOTHING_KNOWN, SellerKnown
 from app.services.senders import drift_quarter, seller_level
 from app.services.simulation import BatchLine, BatchSimulation, RoutePlan
 from model.box import Box, conductance_w_per_k
 from model.climate import Forecast
+from model.journey import DEFAULT_WAIT_H
 from model.landed_cost import PlantLine, Waybill
 from model.margin import Recourse
 from model.predict import Plant
@@ -99,12 +99,8 @@ class PackedBox:
     cold_packs: int
 
 
-def prepare(
-    batch: Batch, engine: Engine, ship_date: date | None = None, known: SellerKnown = NOTHING_KNOWN
-) -> PreparedBatch:
+def prepare(batch: Batch, engine: Engine, ship_date: date | None = None) -> PreparedBatch:
     """Resolve a request against the reference tables; without a ship date the latest record of its seller counts.
-
-    `known` is what `with_seller` took from the seller's record.
 
     Raises
     ------
@@ -129,7 +125,7 @@ def prepare(
         )
         lines.append(BatchLine(plant, line.quantity))
     costs, assumed = costs_of(batch, reference)
-    assumed += [*known.assumed, *unsaid(batch)]
+    assumed += [*batch.from_record, *unsaid(batch)]
     packing = batch.packing
     capacity = packing.capacity or reference.containers[packing.container].capacity
     if packing.capacity is None:
@@ -150,18 +146,18 @@ def prepare(
             why = f"{total:,} plants at {capacity:,} a box"
             assumed.append(Assumed(pointer=json_pointer(("routes", i, "boxes")), value=n_boxes, why=why))
         if route.transit_days is None:
-            quantiles = lane.usual_quantiles()
+            usual = lane.usual(engine.times)
+            solved = lane.solve(usual.quantiles, usual.delay_share)
             for name in ("p10", "p50", "p90"):
                 pointer = json_pointer(("routes", i, "transit_days", name))
-                why = f"usual for {lane.service.name} on this lane ({lane.service.status})"
-                assumed.append(Assumed(pointer=pointer, value=getattr(quantiles, name), why=why))
+                assumed.append(Assumed(pointer=pointer, value=getattr(usual.quantiles, name), why=usual.why))
         else:
-            quantiles = TransitQuantiles(route.transit_days.p10, route.transit_days.p50, route.transit_days.p90)
+            given = route.transit_days
+            solved = lane.solve(TransitQuantiles(given.p10, given.p50, given.p90))
         for name in ("handling", "collection"):
             if getattr(route, name) is None:
                 pointer = json_pointer(("routes", i, name))
                 assumed.append(Assumed(pointer=pointer, value=0.0, why="not given and no usual value: taken as 0"))
-        solved = lane.solve(quantiles)
         plan = RoutePlan(
             lane=lane,
             transit=solved.transit,
@@ -170,7 +166,7 @@ def prepare(
             apart=route.travel == "apart" and n_boxes > 1,
             papers_days=_papers_share(batch) * lane.service.papers_delay_days,
             quarter=drift_quarter(batch.seller, ship_date),
-            wait_h=known.wait_h,
+            wait_h=DEFAULT_WAIT_H if packing.wait_hours is None else packing.wait_hours,
         )
         routes.append(PreparedRoute(asked=route, plan=plan, solved=solved, capacity=capacity, costs=costs))
     if unknown := [words for name, words in PAPERS.items() if getattr(batch.paperwork, name) is None]:

@@ -1,17 +1,21 @@
-"""One arrived box scored: the forecast stored with its plan against the counts."""
+"""Arrived boxes scored: the forecasts stored with their plans against the counts."""
 
 import json
+from collections import defaultdict, deque
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from typing import Any
+from itertools import islice
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
+from app.schemas.shipments import plant_key
 from app.services.recorded_transit import timed_transit_days
 from app.store.forecasts import CountedLine, ForecastBox
 from model.calibration import CountRange, central_range
-from model.hazard_factors import HazardFactors
-from model.scoring import UNKNOWN, brier_score, drawn_counts, log_score
+from model.hazard_factors import HazardFactors, join_boxes
+from model.scoring import UNKNOWN, brier_score, drawn_counts, log_scores
 
 Array = NDArray[np.float64]
 Counts = NDArray[np.int64]
@@ -19,6 +23,7 @@ Counts = NDArray[np.int64]
 LEVELS = (0.5, 0.8, 0.95)
 # Where fewer or more plants came than were ordered, about so many counts are drawn again for those that came.
 REDRAWN = 4096
+BOXES_AT_ONCE = 32
 HEALTHY, DEAD, SENT = 0, 2, 3
 
 
@@ -72,37 +77,105 @@ class BoxScore:
     lines_not_forecast: int
 
 
-def score_box(box: ForecastBox, answer_json: str) -> BoxScore | None:
-    """Return the scores of a box; None where no plant that was forecast was sent and counted.
+def score_boxes(boxes: Iterable[tuple[ForecastBox, str]]) -> Iterator[BoxScore | None]:
+    """Yield the scores of boxes, each with its forecast as JSON; None where no plant forecast was sent and counted.
 
     Lines are scored given how many plants of them were sent; lines that were not in the plan have no forecast.
     """
+    rest = iter(boxes)
+    while part := [_read(box, answer_json) for box, answer_json in islice(rest, BOXES_AT_ONCE)]:
+        scored = [one for one in part if one is not None]
+        forecast = iter(_log_scores([(one.forecast, one.counts) for one in scored]))
+        rules = iter(_log_scores([(one.rules, one.counts) for one in scored if one.rules is not None]))
+        for one in part:
+            yield None if one is None else _scored(one, next(forecast), None if one.rules is None else next(rules))
+
+
+class _Said(NamedTuple):
+    """What one model said of the lines that are scored."""
+
+    factors: HazardFactors
+    chances: Array
+
+
+class _Read(NamedTuple):
+    """A box ready to be scored."""
+
+    box: ForecastBox
+    forecast: _Said
+    rules: _Said | None
+    counts: Counts
+    genera: tuple[tuple[str, int], ...]
+    distribution: tuple[Counts, Counts, int] | None
+    transit_days: list[float]
+    lines_not_forecast: int
+
+
+def _read(box: ForecastBox, answer_json: str) -> _Read | None:
     answer = json.loads(answer_json)
     scoring = answer["scoring"]
     said, rules = scoring["forecast"], scoring["rules"]
-    planned = [(line["genus"], line["cultivar"]) for line in said["lines"]]
-    found = [line for line in box.lines if _is_planned(line, planned)]
-    scored = [line for line in found if line.sent and (line.healthy is not None or line.dead is not None)]
+    places = _planned_places(box.lines, said["lines"])
+    scored = [(line, i) for line, i in places if line.sent and (line.healthy is not None or line.dead is not None)]
     if not scored:
         return None
-    index = np.array([line.position for line in scored])
-    counts = _counts(scored)
-    distribution = _distribution(said, scored, index, counts, seed=answer["seed"])
-    return BoxScore(
-        forecast=_scores(said, index, counts),
-        rules=None if rules is None else _scores(rules, index, counts),
-        genera=tuple((line.genus, line.sent or 0) for line in scored),
-        chances=_chances(said, index),
+    index = np.array([i for _, i in scored])
+    counts = _counts([line for line, _ in scored])
+    forecast = _said(said, index)
+    return _Read(
+        box=box,
+        forecast=forecast,
+        rules=None if rules is None else _said(rules, index),
         counts=counts,
-        count=distribution and _ranges(*distribution),
-        pit=distribution and _pit(*distribution),
-        transit=_transit(box, said["transit_days"]),
-        lines_not_forecast=sum(1 for line in box.lines if line.sent and not _is_planned(line, planned)),
+        genera=tuple((line.genus, line.sent or 0) for line, _ in scored),
+        distribution=_distribution(said, forecast.factors, index, counts, seed=answer["seed"]),
+        transit_days=said["transit_days"],
+        lines_not_forecast=sum(1 for line in box.lines if line.sent) - sum(1 for line, _ in places if line.sent),
     )
 
 
-def _is_planned(line: CountedLine, planned: list[tuple[str, str | None]]) -> bool:
-    return line.position < len(planned) and planned[line.position] == (line.genus, line.cultivar)
+def _log_scores(boxes: Sequence[tuple[_Said, Counts]]) -> list[float]:
+    """Return the log score of each box; boxes whose forecasts have as many draws are scored at once."""
+    scores = np.empty(len(boxes))
+    draws = np.array([said.factors.common.shape[1] for said, _ in boxes])
+    for n in np.unique(draws):
+        these = np.nonzero(draws == n)[0].tolist()
+        factors = join_boxes([boxes[i][0].factors for i in these])
+        scores[these] = log_scores(factors, np.concatenate([boxes[i][1] for i in these]))
+    return [float(score) for score in scores]
+
+
+def _scored(one: _Read, forecast: float, rules: float | None) -> BoxScore:
+    def brier(said: _Said) -> float:
+        return brier_score(said.chances[:, 0], said.chances[:, 1], one.counts)
+
+    return BoxScore(
+        forecast=ModelScores(forecast, brier(one.forecast)),
+        rules=None if rules is None or one.rules is None else ModelScores(rules, brier(one.rules)),
+        genera=one.genera,
+        chances=one.forecast.chances,
+        counts=one.counts,
+        count=None if one.distribution is None else _ranges(*one.distribution),
+        pit=None if one.distribution is None else _pit(*one.distribution),
+        transit=_transit(one.box, one.transit_days),
+        lines_not_forecast=one.lines_not_forecast,
+    )
+
+
+def _planned_places(found: Sequence[CountedLine], planned: list[dict[str, Any]]) -> list[tuple[CountedLine, int]]:
+    """Return the lines that were in the plan, each with its place there, in that order.
+
+    Lines are known by their plants, since a file may sort them anew.
+    """
+    free: defaultdict[tuple[str, str], deque[int]] = defaultdict(deque)
+    for i, of_plan in enumerate(planned):
+        free[plant_key(of_plan["genus"], of_plan["cultivar"])].append(i)
+    places = []
+    for line in found:
+        of_plant = free[plant_key(line.genus, line.cultivar)]
+        if of_plant:
+            places.append((line, of_plant.popleft()))
+    return sorted(places, key=lambda place: place[1])
 
 
 def _counts(lines: list[CountedLine]) -> Counts:
@@ -110,43 +183,34 @@ def _counts(lines: list[CountedLine]) -> Counts:
     return np.array([[UNKNOWN if cell is None else cell for cell in row] for row in cells], dtype=np.int64)
 
 
-def _scores(said: dict[str, Any], index: Counts, counts: Counts) -> ModelScores:
-    chances = _chances(said, index)
-    return ModelScores(
-        log_score=log_score(_factors(said, index), counts), brier=brier_score(chances[:, 0], chances[:, 1], counts)
-    )
-
-
-def _chances(said: dict[str, Any], index: Counts) -> Array:
-    means = [said["lines"][i]["mean_chances"] for i in index]
-    return np.array([[mean["healthy"], mean["dead"]] for mean in means])
-
-
-def _factors(said: dict[str, Any], index: Counts) -> HazardFactors:
+def _said(said: dict[str, Any], index: Counts) -> _Said:
     stored = said["hazards"]
     lines = [stored["lines"][i] for i in index]
-    genus = np.unique([said["lines"][i]["genus"] for i in index], return_inverse=True)[1]
-    return HazardFactors(
-        **{name: np.array(stored[name]) for name in ("common", "log_h0", "log_delta", "line_sd")},
+    genera: dict[str, int] = {}
+    genus = [genera.setdefault(said["lines"][i]["genus"].casefold(), len(genera)) for i in index]
+    factors = HazardFactors(
+        **{name: np.array([stored[name]]) for name in ("common", "log_h0", "log_delta", "line_sd", "death_offset")},
         **{name: np.array([row[name] for row in lines]) for name in ("intercept", "slope", "genus_sd", "own_sd")},
-        genus=genus.astype(np.int64),
-        death_offset=stored["death_offset"],
+        box=np.zeros(len(lines), dtype=np.int64),
+        genus=np.array(genus),
     )
+    means = [said["lines"][i]["mean_chances"] for i in index]
+    return _Said(factors, np.array([[mean["healthy"], mean["dead"]] for mean in means]))
 
 
 def _distribution(
-    said: dict[str, Any], scored: list[CountedLine], index: Counts, counts: Counts, *, seed: int
+    said: dict[str, Any], factors: HazardFactors, index: Counts, counts: Counts, *, seed: int
 ) -> tuple[Counts, Counts, int] | None:
     """Return the forecast of the healthy plants of a box (else of the dead), values and weights, and what was found."""
     kind = next((kind for kind in (HEALTHY, DEAD) if (counts[:, kind] >= 0).all()), None)
     if kind is None:
         return None
     found = int(counts[:, kind].sum())
-    if [line.sent for line in scored] == [line["quantity"] for line in said["lines"]]:
+    ordered = np.array([line["quantity"] for line in said["lines"]])
+    if len(index) == len(ordered) and (counts[:, SENT] == ordered[index]).all():
         stored = said["batch"]["healthy" if kind == HEALTHY else "dead"]
         return np.array(stored["counts"]), np.array(stored["draws"]), found
-    factors = _factors(said, index)
-    n_each = -(-REDRAWN // len(factors.common))
+    n_each = -(-REDRAWN // factors.common.shape[1])
     healthy, dead = drawn_counts(factors, counts[:, SENT], n_each, rng=np.random.default_rng(seed))
     return *np.unique(healthy if kind == HEALTHY else dead, return_counts=True), found
 

@@ -9,7 +9,7 @@ import numpy as np
 
 from app.cautions import caution
 from app.engine import Engine
-from app.problems import Conflict, NotFound
+from app.problems import Conflict
 from app.schemas.answers import Caution
 from app.schemas.batch import Recourse
 from app.schemas.claim import ClaimAnswer, ClaimLine, Point, RecourseAnswer, RecourseKind, SettledAnswer
@@ -23,9 +23,11 @@ from app.services.places import resolve_place
 from app.services.reasons import percent
 from app.services.seller_defaults import with_seller
 from app.services.sellers import stored_seller
+from app.services.shipment_lookup import find_whole_shipment
+from app.services.shipment_plans import stored_plan
 from app.store.database import Database
 from app.store.seller_records import SellerRecord
-from app.store.shipment_life import ShipmentLife, StoredPlan, read_life, read_plan, read_trace
+from app.store.shipment_life import ShipmentLife, StoredPlan
 from app.store.shipments import ARRIVED
 from model.reference import Reference
 
@@ -45,22 +47,14 @@ def answer_claim(database: Database, engine: Engine, shipment_id: str) -> ClaimA
     StoreUnavailable
         If the database cannot be used.
     """
-    life = plan = None
-    if not database.absent and "\0" not in shipment_id:
-        with database.reading() as connection:
-            life = read_life(connection, shipment_id)
-            if life is not None:
-                plan = read_plan(connection, life.stored.number)
-                trace = read_trace(connection, life.stored.number)
-    if life is None:
-        raise NotFound("There is no such shipment.")
+    life, plan, trace = find_whole_shipment(database, shipment_id)
     record = life.stored.record
     if life.stored.state != ARRIVED or record.arrival_date is None:
         lost = " It is recorded as lost: write to the seller and to the carrier at once." * (life.stored.state == LOST)
         raise Conflict(f"The shipment has not arrived: record its arrival first.{lost}")
     reference = engine.reference
     seller = stored_seller(database, record.seller)
-    request = None if plan is None else with_seller(PlanRequest.model_validate_json(plan.plan_json), seller)[0]
+    request = None if plan is None else with_seller(stored_plan(plan.plan_json), seller)
     recourse = None if request is None else request.recourse
     agreed = _agreed(recourse, seller)
     chance = recourse.chance if recourse is not None else USUAL_CHANCE

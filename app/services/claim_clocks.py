@@ -42,7 +42,7 @@ def claim_clocks(life: ShipmentLife, recourse: Recourse | None, origin: Place, d
                 code="payment_protection",
                 **{"from": record.ship_date},
                 until=record.ship_date + timedelta(days=days),
-                source=f"payment_window_days of the plan: {_days(days)}",
+                source=f"the plan: payments can be disputed for {_days(days)}",
                 text=(
                     "Open a dispute with the payment service before the end of this day. It is counted from the ship "
                     "date; if the time runs from an earlier payment, it ends earlier: look it up."
@@ -69,7 +69,7 @@ def _seller_window(life: ShipmentLife, recourse: Recourse | None, arrived_on: da
     else:
         # Hours run on whatever the clocks do: added in universal time, shown in local time.
         until = (start.astimezone(UTC) + timedelta(hours=hours)).astimezone(zone)
-        source = f"claim_window_hours of the plan: {hours:g} h"
+        source = f"the plan: a claim window of {hours:g} h"
         if not given:
             source = (
                 f"not given: {hours:g} h is the most common window of a sample of published policies, which run from "

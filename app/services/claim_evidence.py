@@ -38,7 +38,8 @@ def claim_evidence(life: ShipmentLife, trace: Sequence[Reading], zone: ZoneInfo)
     if trace:
         coldest, warmest = min(r.inside_c for r in trace), max(r.inside_c for r in trace)
         span = f"{_moment(trace[0].at, zone)} to {_moment(trace[-1].at, zone)}"
-        text = f"The logger's trace: {len(trace):,} readings, {span}, {coldest:g} to {warmest:g} °C."
+        readings = "1 reading" if len(trace) == 1 else f"{len(trace):,} readings"
+        text = f"The logger's trace: {readings}, {span}, {coldest:g} to {warmest:g} °C."
         found.append(Evidence(code="logger", text=text, files=[]))
     elif life.stored.record.inside_temp_c is not None:
         text = f"The logger's trace; its mean was {life.stored.record.inside_temp_c:g} °C."

@@ -2,12 +2,14 @@
 
 from datetime import date, datetime
 from functools import cache
-
-from jinja2 import Environment, PackageLoader, StrictUndefined, Template
+from typing import TYPE_CHECKING
 
 from app.schemas.claim import ClaimAnswer
 from app.services.claim_draft import day_in_words
 from app.services.claim_tally import in_words, price_in_words
+
+if TYPE_CHECKING:
+    from jinja2 import Template
 
 HEADERS = {
     "Content-Security-Policy": (
@@ -48,7 +50,9 @@ def when_in_words(when: datetime | date | None) -> str:
 
 
 @cache
-def _template() -> Template:
+def _template() -> "Template":
+    from jinja2 import Environment, PackageLoader, StrictUndefined  # noqa: PLC0415 - most answers are no page
+
     environment = Environment(
         loader=PackageLoader("app.page"),
         autoescape=True,

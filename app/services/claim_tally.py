@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from app.schemas.claim import ClaimLine, RecourseKind, RecourseWorth
+from app.services.shipment_answer import missing_plants
 from app.store.shipment_life import ShipmentLife
 from model.landed_cost import minor_digits
 from model.margin import Recourse, recovered_by_line
@@ -51,7 +52,7 @@ def claim_lines(life: ShipmentLife) -> list[ClaimLine]:
     record = life.stored.record
     lines = []
     for i, (line, ordered) in enumerate(zip(record.lines, life.ordered, strict=True)):
-        missing = max(ordered.quantity - line.sent, 0) if ordered.quantity is not None and line.sent is not None else 0
+        missing = missing_plants(line, ordered) or 0
         value = None
         if line.dead is not None and (line.unit_cost is not None or not line.dead + missing):
             cost = Decimal(repr(float(line.unit_cost or 0.0)))

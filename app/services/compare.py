@@ -24,11 +24,10 @@ from app.services.batch import PreparedBatch, PreparedRoute, prepare, shared_dra
 from app.services.batch_cautions import asked_cautions, closing_cautions, journey_cautions, layover_cautions
 from app.services.money import RouteMoney, route_money
 from app.services.reasons import compare_reason
-from app.services.seller_defaults import with_seller
-from app.services.simulation import BatchSimulation, Journeys, RouteDraws
+from app.services.simulation import BatchSimulation, Journeys, RouteDraws, RoutePlan
 from app.services.splitting import splitting
 from app.services.summaries import distribution, inside_by_day, strip
-from app.store.seller_records import SellerRecord
+from app.services.work_limit import check_work
 from model.break_even import RouteEconomics, break_even, overtakes
 from model.decision import (
     chance_best,
@@ -58,12 +57,12 @@ class SimulatedRoute:
 class SimulatedBatch:
     """A batch and what its routes share: each is simulated when asked for."""
 
-    def __init__(self, request: CompareRequest, engine: Engine, seller: SellerRecord | None = None) -> None:
-        self.engine = engine
-        self.request, known = with_seller(request, seller)
-        self.prepared: PreparedBatch = prepare(self.request, engine, request.ship_date, known)
+    def __init__(self, request: CompareRequest, engine: Engine) -> None:
+        self.request, self.engine = request, engine
+        self.prepared: PreparedBatch = prepare(request, engine, request.ship_date)
+        check_work(request, self.prepared, [plan for route in self.prepared.routes for plan in _followed(route)])
         self.simulation: BatchSimulation
-        self.simulation, self._weather = shared_draws(self.request, self.prepared, engine, request.ship_date)
+        self.simulation, self._weather = shared_draws(request, self.prepared, engine, request.ship_date)
 
     def journeys(self, route: PreparedRoute) -> list[Journeys]:
         """Follow the journeys of a route."""
@@ -82,9 +81,9 @@ class SimulatedBatch:
         return SimulatedRoute(route, journeys, drawn, route_money(self.request, self.prepared, route, drawn))
 
 
-def answer_compare(request: CompareRequest, engine: Engine, seller: SellerRecord | None = None) -> CompareAnswer:
+def answer_compare(request: CompareRequest, engine: Engine) -> CompareAnswer:
     """Return the routes side by side, the recommended one with its reason, and what was assumed."""
-    batch = SimulatedBatch(request, engine, seller)
+    batch = SimulatedBatch(request, engine)
     return answer_simulated(batch, [batch.simulate(route) for route in batch.prepared.routes])
 
 
@@ -145,6 +144,11 @@ def usual_layover(route: PreparedRoute, ship_date: date) -> float:
 def money_items(cost: LandedCost) -> list[MoneyItem]:
     """Return the items of a landed cost as they are printed."""
     return [MoneyItem(code=item.code, text=item.text, amount=float(item.amount)) for item in cost.items]
+
+
+def _followed(route: PreparedRoute) -> list[RoutePlan]:
+    """Return what is simulated of a route: as asked, and the other way where it has more than one box."""
+    return [route.plan] + ([_other_travel(route).plan] if route.plan.n_boxes > 1 else [])
 
 
 def _other_travel(route: PreparedRoute) -> PreparedRoute:

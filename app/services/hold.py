@@ -17,11 +17,10 @@ from app.services.batch_cautions import asked_cautions, closing_cautions
 from app.services.lanes import WeatherDraws
 from app.services.money import route_money
 from app.services.reasons import bearable, money, percent
-from app.services.seller_defaults import with_seller
 from app.services.senders import drift_quarter
 from app.services.simulation import BatchSimulation
 from app.services.summaries import distribution
-from app.store.seller_records import SellerRecord
+from app.services.work_limit import check_work
 from model.decision import chance_better, chance_loss_within_limit
 
 WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
@@ -39,11 +38,11 @@ class _Departure:
     margin: NDArray[np.float64]
 
 
-def answer_hold(request: HoldRequest, engine: Engine, seller: SellerRecord | None = None) -> HoldAnswer:
+def answer_hold(request: HoldRequest, engine: Engine) -> HoldAnswer:
     """Return every ship date and route, the recommended one, and why."""
-    request, known = with_seller(request, seller)
-    prepared = prepare(request, engine, request.earliest, known)
+    prepared = prepare(request, engine, request.earliest)
     span = (request.latest - request.earliest).days
+    check_work(request, prepared, [route.plan for route in prepared.routes], n_dates=span + 1)
     simulation, weather = shared_draws(request, prepared, engine, request.earliest, span_days=span)
     departures = [
         _departure(request, prepared, route, request.earliest + timedelta(days=day), simulation, weather)

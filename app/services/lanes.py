@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 from numpy.typing import NDArray
 
+from app.learned_times import LearnedTimes
 from app.services.places import between_km
 from model.climate import Forecast, PlaceWeather, interpolate_months, month_position, place_weather
 from model.delay import Delay, HoldDelay, MissedFlights
@@ -43,13 +44,28 @@ class Lane:
         hub = min(ways, key=lambda h: between_km(origin, h) + between_km(h, destination))
         return cls(row, reference.legs[service], {"origin": origin, "hub": hub, "destination": destination})
 
-    def usual_quantiles(self) -> TransitQuantiles:
-        """Return the service's total transit days, less on lanes shorter than 6,000 km."""
+    def length_share(self) -> float:
+        """Return what part of the service's days the lane takes: 1 from 6,000 km, never under a half."""
         km = between_km(self.places["origin"], self.places["destination"])
-        share = SHORTEST_LANE_SHARE + (1.0 - SHORTEST_LANE_SHARE) * min(km / LONG_LANE_KM, 1.0)
-        return TransitQuantiles(
-            *(share * q for q in (self.service.p10_days, self.service.p50_days, self.service.p90_days))
-        )
+        return SHORTEST_LANE_SHARE + (1.0 - SHORTEST_LANE_SHARE) * min(km / LONG_LANE_KM, 1.0)
+
+    def usual_quantiles(self) -> TransitQuantiles:
+        """Return the table's total transit days of the service, less on lanes shorter than 6,000 km."""
+        return _times(table_quantiles(self.service), self.length_share())
+
+    def usual(self, learned: LearnedTimes) -> "UsualTime":
+        """Return the total transit days to reckon with: those of own boxes where there are any, else the table's."""
+        row, table = self.service, self.usual_quantiles()
+        origin, destination = self.places["origin"].iata, self.places["destination"].iata
+        own = learned.of(row.service, origin, destination)
+        if own is None:
+            return UsualTime(table, None, f"usual for {row.name} on this lane ({row.status})")
+        table_says = f"the table alone says {table.p50:.3g} at the median"
+        if own.key.origin:
+            why = f"{row.service} {origin}-{destination}: {own.from_boxes}; {table_says}"
+            return UsualTime(own.quantiles, own.delay_share, why)
+        why = f"{row.service}: {own.from_boxes} on other lanes; {table_says}"
+        return UsualTime(_times(own.quantiles, self.length_share()), own.delay_share, why)
 
     def closing(self, ship_date: date) -> datetime:
         """Return the moment the box is closed, in UTC."""
@@ -60,9 +76,28 @@ class Lane:
         """Return the naive local time of a moment at one end or the hub."""
         return moment.astimezone(ZoneInfo(self.places[role].time_zone)).replace(tzinfo=None)
 
-    def solve(self, quantiles: TransitQuantiles) -> SolvedTransit:
-        """Return the transit time with these total quantiles and the service's delays."""
-        return _solve(quantiles, delay_of(self.service), self.service.min_days)
+    def solve(self, quantiles: TransitQuantiles, delay_share: float | None = None) -> SolvedTransit:
+        """Return the transit time with these total quantiles and the service's delays; their share is the table's."""
+        delay = delay_of(self.service)
+        return _solve(quantiles, delay if delay_share is None else delay.with_share(delay_share), self.service.min_days)
+
+
+@dataclass(frozen=True, slots=True)
+class UsualTime:
+    """Total transit days where the buyer gave none, the share of delays (None: the table's), and their source."""
+
+    quantiles: TransitQuantiles
+    delay_share: float | None
+    why: str
+
+
+def table_quantiles(service: Service) -> TransitQuantiles:
+    """Return the table's total transit days of a service on a long lane."""
+    return TransitQuantiles(service.p10_days, service.p50_days, service.p90_days)
+
+
+def _times(quantiles: TransitQuantiles, share: float) -> TransitQuantiles:
+    return TransitQuantiles(share * quantiles.p10, share * quantiles.p50, share * quantiles.p90)
 
 
 @lru_cache(maxsize=256)

@@ -6,6 +6,7 @@ from numpy.typing import NDArray
 from app.engine import Engine, rules_draws
 from app.schemas.model_page import ModelAnswer, ModelChance, RuleOfThumb, Scale
 from app.services.effects import effects, quantiles
+from app.services.learned import delayed_boxes, late_losses, transit_times
 from model.predict import PosteriorDraws
 from model.priors import CommonParameters, rule_shares, total_spread
 
@@ -57,6 +58,9 @@ def answer_model(engine: Engine, notice: str | None = None) -> ModelAnswer:
             for name, values in prior.items()
         ],
         effects=effects(engine),
+        transit=transit_times(engine),
+        late_loss=late_losses(engine),
+        delayed_boxes=delayed_boxes(engine),
         diagnostics={
             **(engine.fit.manifest.diagnostics if engine.fit else {}),
             "draws": draws.n_draws,

@@ -66,7 +66,7 @@ def next_steps(
         ),
         step(
             "rehydrate",
-            "Cut off what is rotten with a clean blade, then stand the roots in clean water.",
+            "With gloves on, cut off what is rotten with a clean blade, then stand the roots in clean water.",
             opened_at,
             opened_at + WATER,
             COMMON_PRACTICE,

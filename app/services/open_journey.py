@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr
+from scipy.special import ndtr, ndtri
 
 from app.services.batch import PreparedRoute
 from app.services.lanes import Lane, days_until_open, delay_of
@@ -15,7 +15,7 @@ from app.services.simulation import CLEARANCE_LEG, LONGEST_DAYS, ORIGIN_LEG, PAP
 from model.delay import Delay, HoldDelay
 from model.journey import DEFAULT_WAIT_H, leg_ends
 from model.outlook import OpenJourney, TimeAhead, Uniforms, body_ahead
-from model.tracking import Tracked, share_ahead, track, tracked_ends
+from model.tracking import HELD, RELEASED, Tracked, share_ahead, track, tracked_ends
 from model.transit import TransitTime
 
 Array = NDArray[np.float64]
@@ -26,8 +26,12 @@ LEG_OF_KIND = {"at_hub": HUB_LEG, "in_clearance": CLEARANCE_LEG}
 LEAST_DELAY_SHARE = 1e-3
 # Of boxes past their flights, how many customs hold: between courier and post (judgement, from memory).
 CLEARANCE_HOLD_SHARE = 0.05
+# Distributions are followed no further; a box that has been silent for longer is as one silent for a year.
+MOST_OPEN_DAYS = 365.0
 # Near closed days some journeys drawn are over already: the draws are drawn so many times, and those left are thinned.
 CLOSED_ROUNDS = 4
+# Equally likely waits for papers over which a chance is averaged.
+PAPERS_NODES = 32
 
 
 class Note(NamedTuple):
@@ -50,8 +54,8 @@ class KnownJourney:
     tracked : Tracked
     last_note_days : float
         When it was last heard of.
-    layover_days : float
-        Expected at the origin; 0 once the box has been seen further on.
+    usual_layover_days : float
+        Expected at the origin when it left.
     """
 
     route: PreparedRoute
@@ -59,7 +63,7 @@ class KnownJourney:
     elapsed_days: float
     tracked: Tracked
     last_note_days: float
-    layover_days: float
+    usual_layover_days: float
 
     @property
     def lane(self) -> Lane:
@@ -84,6 +88,30 @@ class KnownJourney:
         return self.delay_leg if self.tracked.leg is None else self.leg_names[self.tracked.leg]
 
     @property
+    def since_days(self) -> float:
+        """Beginning of what is still open: that of its leg, holds that are over and layover added."""
+        return self.tracked.since_days + self.tracked.held_days + self.layover_days
+
+    @property
+    def beyond_days(self) -> float:
+        """By how much what is open, or a hold, has lasted longer than `MOST_OPEN_DAYS`."""
+        held = self.tracked.held_since
+        return max(self.elapsed_days - (self.since_days if held is None else held) - MOST_OPEN_DAYS, 0.0)
+
+    @property
+    def layover_days(self) -> float:
+        """The layover at the origin; over once the box has been seen further on."""
+        return self.usual_layover_days if self.tracked.leg is None else 0.0
+
+    @property
+    def plan_chance_by_now(self) -> float:
+        """The chance, by its plan and whatever was heard since, that a box has arrived after so long."""
+        plan = self.route.plan
+        scores = ndtri((np.arange(PAPERS_NODES) + 0.5) / PAPERS_NODES)
+        waits = self.usual_layover_days + plan.papers_days * np.exp(PAPERS_SD_LOG * scores)
+        return float(plan.transit.cdf(self.elapsed_days - waits).mean())
+
+    @property
     def papers_ahead(self) -> bool:
         """Whether missing papers will still hold the box up."""
         held = self.tracked.held_since is not None or self.tracked.was_held
@@ -101,7 +129,9 @@ def known_journey(
     route: PreparedRoute, closed_at: datetime, at: datetime, notes: Sequence[Note], *, usual_layover_days: float
 ) -> KnownJourney:
     """Return what the notes up to `at` say of a box."""
-    heard = sorted((_days(closed_at, note.at), note.kind) for note in notes if note.at <= at)
+    # Of notes of one moment those that name a leg come first: a box is held where it is.
+    told = sorted((note for note in notes if note.at <= at), key=lambda n: (n.at, n.kind in (HELD, RELEASED), n.kind))
+    heard = [(_days(closed_at, note.at), note.kind) for note in told]
     tracked = track(heard, legs_of_kinds(route.plan.lane))
     return KnownJourney(
         route=route,
@@ -109,7 +139,7 @@ def known_journey(
         elapsed_days=_days(closed_at, at),
         tracked=tracked,
         last_note_days=max([0.0, *(days for days, _ in heard)]),
-        layover_days=usual_layover_days if tracked.leg is None else 0.0,
+        usual_layover_days=usual_layover_days,
     )
 
 
@@ -124,12 +154,11 @@ def open_part(known: KnownJourney) -> OpenJourney:
     if delay.share == 0:
         delay = delay_of(service).with_share(LEAST_DELAY_SHARE)
     customs = HoldDelay(CLEARANCE_HOLD_SHARE, plan.papers_days or service.papers_delay_days, PAPERS_SD_LOG)
-    body, since = plan.transit.body, known.layover_days + tracked.held_days
+    body, beyond = plan.transit.body, known.beyond_days
     # Where no note names the leg, a hold may be customs' as well as the service's own.
     holds: tuple[Delay, ...] = (delay, customs)
     if tracked.leg is not None:
         body = body_ahead(body, share_ahead(known.lane.legs, tracked.leg), DEFAULT_WAIT_H / 24.0)
-        since += tracked.since_days
         passed = known.delay_leg != service.delay_leg
         if passed and not isinstance(delay, HoldDelay):
             delay = customs
@@ -139,9 +168,9 @@ def open_part(known: KnownJourney) -> OpenJourney:
             holds = (customs,)
     return OpenJourney(
         transit=TransitTime(body, delay),
-        since_days=since,
+        since_days=known.since_days + beyond,
         wait=HoldDelay(1.0, plan.papers_days, PAPERS_SD_LOG) if known.papers_ahead else None,
-        held_since=tracked.held_since,
+        held_since=None if tracked.held_since is None else tracked.held_since + beyond,
         holds=holds,
     )
 
@@ -224,7 +253,7 @@ def _journeys(known: KnownJourney, ahead: TimeAhead, until_open: Array) -> Journ
     body = ahead.body
     added = {leg: np.zeros_like(body) for leg in {known.delay_leg, known.hold_leg, CLEARANCE_LEG, ORIGIN_LEG}}
     added[known.delay_leg if tracked.held_since is None else known.hold_leg] += ahead.delay
-    added[known.hold_leg] += tracked.held_days
+    added[known.hold_leg] += tracked.held_days + known.beyond_days
     added[CLEARANCE_LEG] += ahead.wait + until_open
     added[ORIGIN_LEG] += known.layover_days
     if tracked.leg is None:

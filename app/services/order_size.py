@@ -11,10 +11,9 @@ from app.schemas.order_size import OrderSizeAnswer, OrderSizeRequest, RouteOrder
 from app.services.batch import MOST_BOXES, PreparedRoute
 from app.services.batch_cautions import asked_cautions, closing_cautions, layover_cautions
 from app.services.compare import MOST_PLANTS, SimulatedBatch, money_items
-from app.services.seller_defaults import with_seller
 from app.services.simulation import Journeys
 from app.services.summaries import distribution
-from app.store.seller_records import SellerRecord
+from app.services.work_limit import check_work
 from model.landed_cost import landed_cost
 from model.order_size import enough_chance, enough_chance_apart, smallest_order, smallest_order_apart
 
@@ -31,15 +30,15 @@ class RouteChances:
         """Return the chance that a plant of a line is healthy in each of the first boxes, (draws, boxes)."""
         if n_boxes > len(self._journeys):
             plan = replace(self.route.plan, n_boxes=n_boxes, apart=n_boxes > 1)
+            check_work(self._batch.request, self._batch.prepared, [plan])
             self._journeys = self._batch.journeys(replace(self.route, plan=plan))
         return self.simulation.chance_by_box(self.route.plan, self._journeys[:n_boxes], line)
 
 
-def answer_order_size(request: OrderSizeRequest, engine: Engine, seller: SellerRecord | None = None) -> OrderSizeAnswer:
+def answer_order_size(request: OrderSizeRequest, engine: Engine) -> OrderSizeAnswer:
     """Return for each route the smallest quantity of the target line and what it costs."""
-    batch = SimulatedBatch(request, engine, seller)
+    batch = SimulatedBatch(request, engine)
     prepared = batch.prepared
-    request, _ = with_seller(request, seller)
     return OrderSizeAnswer(
         model_version=engine.model_version,
         seed=request.seed,

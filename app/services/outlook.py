@@ -21,6 +21,8 @@ from app.services.followed_box import FollowedBox
 from app.services.open_journey import KnownJourney, Note, day_offset, known_journey
 from app.services.outlook_cautions import departure_caution, outlook_cautions
 from app.services.outlook_helps import helps_now
+from app.services.seller_defaults import with_seller
+from app.services.sellers import stored_seller
 from app.services.shipment_lookup import find_whole_shipment
 from app.services.shipment_plans import stored_plan
 from app.store.database import Database
@@ -90,7 +92,8 @@ def answer_outlook(
     if plan is None:
         raise Conflict("The box was not planned here, so there is no plan to look ahead from.")
     notes = tuple(Note(event.at, event.kind) for event in life.events)
-    return outlook_of(BoxOnItsWay(stored_plan(plan.plan_json), life.departed_at, notes), at or now, engine)
+    asked = with_seller(stored_plan(plan.plan_json), stored_seller(database, life.stored.record.seller))
+    return outlook_of(BoxOnItsWay(asked, life.departed_at, notes), at or now, engine)
 
 
 def outlook_of(box: BoxOnItsWay, at: datetime, engine: Engine) -> OutlookAnswer:

@@ -29,7 +29,7 @@ def outlook_cautions(
     [route] = prepared.routes
     known, name = box.known, route.asked.name
     own = []
-    if float(route.plan.transit.sf(known.elapsed_days - known.layover_days)) < FAR_LATE_CHANCE:
+    if 1.0 - known.plan_chance_by_now < FAR_LATE_CHANCE:
         own.append(caution("far_late", route=name))
     known_kinds = legs_of_kinds(known.lane)
     for kind in dict.fromkeys(note.kind for note in notes):

@@ -77,7 +77,7 @@ def _chase_papers(box: FollowedBox) -> Help | None:
 def _uncomputed(box: FollowedBox) -> list[Help]:
     known = box.known
     helps = []
-    by_now = float(known.route.plan.transit.cdf(known.elapsed_days - known.layover_days))
+    by_now = known.plan_chance_by_now
     silent = known.elapsed_days - known.last_note_days
     if by_now >= LATE_CHANCE:
         helps.append(

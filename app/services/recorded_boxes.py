@@ -3,7 +3,7 @@
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import UTC, date, datetime
+from datetime import date, datetime
 from types import MappingProxyType
 from typing import NamedTuple
 
@@ -20,7 +20,14 @@ from model.climate import Forecast
 from model.journey import leg_ends
 from model.lines import LINE_DTYPE, Lines
 from model.predict import UNKNOWN_CLASS, UNKNOWN_THRESHOLD_C
-from model.recorded import journey_bins, log_days, logged_mean_bins, tabulated_rates, trace_bins
+from model.recorded import (
+    journey_bins,
+    log_days,
+    logged_mean_bins,
+    tabulated_degrees_below,
+    tabulated_rates,
+    trace_bins,
+)
 from model.reference import Genus, Place, Reference
 
 Array = NDArray[np.float64]
@@ -32,11 +39,23 @@ MOST_KEPT_JOURNEYS = 50_000
 
 
 class RecordedLines(NamedTuple):
-    """Lines and counts for a fit: healthy, damaged, dead, sent, NaN where unknown; `shipment` indexes the shipments."""
+    """Lines and counts for a fit.
+
+    Attributes
+    ----------
+    lines : (lines,)
+    counts : (lines, 4)
+        Healthy, damaged, dead, sent; NaN where unknown.
+    shipment : (lines,)
+        Index of the shipment.
+    chill_degree_days : (lines,)
+        Degrees below the genus's threshold, summed over days, times its sensitivity; the mean over journeys.
+    """
 
     lines: Lines
     counts: Array
     shipment: NDArray[np.int64]
+    chill_degree_days: Array
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -75,6 +94,8 @@ def recorded_lines(
     names = {name: _texts(getattr(lines, name)) for name in ("genus", "cultivar")}
     genera = {name: resolve_genus(name, reference)[0] for name in set(names["genus"]) if name}
     rates = {genus: _rates(genus, reference) for genus in set(genera.values())}
+    chill = {genus: _chill(genus, reference) for genus in set(genera.values())}
+    degree_days = np.empty(len(lines.shipment))
     table = np.empty(len(lines.shipment), dtype=LINE_DTYPE)
     own = lines.shipment
     table["shipment"] = [f"{number:09d}" for number in shipments.number[own]]
@@ -89,7 +110,8 @@ def recorded_lines(
         box = boxes[i]
         mean, variance = log_days(box.bins, rates[genera[name or ""]], box.days, dates_only=box.dates_only)
         table["log_days"][row], table["log_days_variance"][row] = mean, variance
-    return RecordedLines(table, _counts(lines), own)
+        degree_days[row] = (box.bins @ chill[genera[name or ""]]).mean()
+    return RecordedLines(table, _counts(lines), own, degree_days)
 
 
 def _counts(lines: LineColumns) -> Array:
@@ -102,9 +124,19 @@ def _texts(column: Coded) -> list[str | None]:
     return [column.levels[code] if code >= 0 else None for code in column.codes]
 
 
-def _rates(genus: Genus | None, reference: Reference) -> Array:
+def _cold(genus: Genus | None, reference: Reference) -> tuple[float, float]:
+    """Return the chilling threshold and the sensitivity of a genus."""
     row = reference.chill_classes[genus.chill_class if genus else UNKNOWN_CLASS]
-    return tabulated_rates(genus.chill_threshold_c if genus else UNKNOWN_THRESHOLD_C, row.sensitivity)
+    return genus.chill_threshold_c if genus else UNKNOWN_THRESHOLD_C, row.sensitivity
+
+
+def _rates(genus: Genus | None, reference: Reference) -> Array:
+    return tabulated_rates(*_cold(genus, reference))
+
+
+def _chill(genus: Genus | None, reference: Reference) -> Array:
+    threshold_c, sensitivity = _cold(genus, reference)
+    return tabulated_degrees_below(threshold_c) * sensitivity
 
 
 def _traces(logger: LoggerColumns, shipments: ShipmentColumns) -> Mapping[int, tuple[Array, Array]]:
@@ -137,7 +169,7 @@ class _Exposures:
         ship_date: date = shipments.ship_date[i].astype(object)
         arrival_date: date = shipments.arrival_date[i].astype(object)
         zones = (lane.places["origin"].time_zone, lane.places["destination"].time_zone)
-        departed_at, opened_at = _moment(shipments.departed_at[i]), _moment(shipments.opened_at[i])
+        departed_at, opened_at = shipments.moments(i)
         days = known_transit_days(ship_date, arrival_date, departed_at, opened_at, zones)
         dates_only = departed_at is None or opened_at is None
         if trace is not None:
@@ -194,8 +226,3 @@ def planned_weather(plan: tuple[str, str] | None) -> dict[str, dict[date, Foreca
         place: {date.fromisoformat(day["date"]): Forecast(day["min_c"], day["max_c"]) for day in days}
         for place, days in given.items()
     }
-
-
-def _moment(moment: np.datetime64) -> datetime | None:
-    found: datetime | None = moment.astype(object)
-    return None if found is None else found.replace(tzinfo=UTC)

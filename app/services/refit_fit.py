@@ -2,30 +2,80 @@
 
 import hashlib
 import json
+from collections.abc import Mapping
+from dataclasses import replace
 from datetime import datetime
+from typing import NamedTuple
+from zlib import crc32
 
 import numpy as np
 
-from app.artifacts import FitRecord, FittedModel, to_artefact
+from app.artifacts import DelayCheck, FitRecord, FittedModel, to_artefact
 from app.engine import PRIOR_SEED, STORED_DRAWS
-from app.services.recorded_boxes import RecordedLines
+from app.services.recorded_boxes import RecordedLines, recorded_lines
+from app.services.recorded_rechecks import RecheckedLines, rechecked_lines
+from app.services.recorded_times import RecordedTimes
+from app.store.arrived import ArrivedBoxes, LoggerColumns, ShipmentColumns
 from model.evidence import BoxCounts, FitVariance
 from model.hierarchy import ALPHA, DELTA, FIRST_EFFECT, KAPPA
+from model.inference import ConvergenceError
+from model.late_loss import learn_late_loss
 from model.lines import observe
+from model.predict import PosteriorDraws
 from model.reference import Reference
 from model.survival import TransitSurvival
 
+# Whether delay stands for more than time is looked at in one fit more, with few draws, up to so many boxes.
+MOST_CHECKED_BOXES = 2_000
+CHECK_DRAWS = 512
+LEAST_BOXES_LEFT = 5
+SUMMARY = (0.1, 0.5, 0.9)
+
+
+class Recorded(NamedTuple):
+    """Everything of a ledger that a fit reads."""
+
+    lines: RecordedLines
+    rechecks: RecheckedLines
+    times: RecordedTimes
+
+    @classmethod
+    def of(
+        cls,
+        arrived: ArrivedBoxes,
+        on_the_way: ShipmentColumns,
+        logger: LoggerColumns,
+        plans: Mapping[int, tuple[str, str]],
+        reference: Reference,
+        *,
+        now: datetime,
+    ) -> "Recorded":
+        """Return it as of now: boxes on their way count with the days gone by."""
+        lines = recorded_lines(arrived, logger, reference, plans)
+        times = RecordedTimes(arrived.shipments, on_the_way, reference, now=now)
+        return cls(lines, rechecked_lines(arrived, lines), times)
+
+    def fingerprint(self) -> str:
+        """Return a digest of it: the same data, the same digest."""
+        digest = hashlib.sha256(fingerprint(self.lines).encode())
+        for column in self.rechecks:
+            digest.update(column.tobytes())
+        for part in self.times.parts():
+            digest.update(part)
+        return digest.hexdigest()
+
 
 def fit_model(
-    table: RecordedLines, reference: Reference, *, fitted_at: datetime, n_weighed: int | None = None
+    recorded: Recorded, reference: Reference, *, fitted_at: datetime, n_weighed: int | None = None
 ) -> tuple[FittedModel, bytes]:
-    """Fit the model to recorded lines and return it as an artefact.
+    """Fit the model to recorded boxes and return it as an artefact.
 
     Raises
     ------
     ConvergenceError, CountError, ArtefactError
         If the fit does not settle, counts do not add up, or a result is not finite.
     """
+    table = recorded.lines
     estimator = TransitSurvival(reference, n_draws=STORED_DRAWS, n_weighed=n_weighed, random_state=PRIOR_SEED)
     estimator.fit(table.lines, table.counts)
     posterior, hierarchy = estimator.posterior_, estimator.hierarchy_
@@ -42,12 +92,49 @@ def fit_model(
         reference=reference,
     )
     diagnostics = {name: _plain(value) for name, value in estimator.diagnostics_.items()}
-    record = FitRecord(fitted_at, fingerprint(table), estimator.n_lines_, diagnostics)
-    return to_artefact(estimator.draws_, BoxCounts.of(observations), variance, record)
+    diagnostics["transit_boxes"] = recorded.times.n_arrived
+    diagnostics["transit_boxes_on_the_way"] = recorded.times.n_on_the_way
+    diagnostics["late_loss_boxes"] = recorded.rechecks.n_boxes
+    record = FitRecord(
+        fitted_at,
+        recorded.fingerprint(),
+        estimator.n_lines_,
+        diagnostics,
+        n_rechecked_boxes=recorded.rechecks.n_boxes,
+        n_rechecked_plants=recorded.rechecks.n_plants,
+        delay_check=_delay_check(recorded, estimator, reference),
+    )
+    draws = with_late_loss(estimator.draws_, recorded.rechecks)
+    return to_artefact(draws, BoxCounts.of(observations), variance, recorded.times.learn(), record)
+
+
+def _delay_check(recorded: Recorded, estimator: TransitSurvival, reference: Reference) -> DelayCheck | None:
+    """Return kappa with and without the delayed boxes; None where none or nearly all are, or there are many boxes."""
+    lines, late = recorded.lines, recorded.times.delayed
+    late = late[lines.shipment]
+    n_late, n_prompt = (len(np.unique(lines.shipment[rows])) for rows in (late, ~late))
+    if not n_late or n_prompt < LEAST_BOXES_LEFT or n_late + n_prompt > MOST_CHECKED_BOXES:
+        return None
+    without = TransitSurvival(reference, n_draws=CHECK_DRAWS, n_weighed=CHECK_DRAWS, random_state=PRIOR_SEED)
+    try:
+        without.fit(lines.lines[~late], lines.counts[~late])
+    except ConvergenceError:
+        return None  # the fit of all boxes stands; this one is beside it
+    kappas = [np.quantile(fit.draws_.parameters.kappa, SUMMARY).tolist() for fit in (estimator, without)]
+    return DelayCheck(n_left_out=n_late, kappa=kappas[0], without=kappas[1])
+
+
+def with_late_loss(draws: PosteriorDraws, rechecks: RecheckedLines) -> PosteriorDraws:
+    """Return the draws with late loss learned from rechecks, its chill dose at the median rate; as they are without."""
+    if not len(rechecks.box):
+        return draws
+    seen = rechecks.at(float(np.median(draws.parameters.chill_rate)))
+    rng = np.random.default_rng([draws.key, crc32(b"late loss")])
+    return replace(draws, late_loss=learn_late_loss(draws.reference.late_loss_rules, seen, draws.n_draws, rng=rng))
 
 
 def fingerprint(table: RecordedLines) -> str:
-    """Return a digest of everything that a fit reads: the same data, the same digest."""
+    """Return a digest of the lines of arrived boxes."""
     digest = hashlib.sha256()
     names = table.lines.dtype.names or ()
     for name in names:

@@ -18,10 +18,18 @@ from numpy.typing import NDArray
 from app.artifacts import ArtefactError, FittedModel, from_artefact
 from app.engine import PRIOR_SEED, rules_draws, rules_version
 from app.problems import StoreUnavailable
-from app.services.recorded_boxes import RecordedLines, recorded_lines
-from app.services.refit_fit import fit_model
+from app.services.recorded_boxes import RecordedLines
+from app.services.refit_fit import Recorded, fit_model
 from app.services.refit_gate import LEAST_BOXES, Verdict, judge
-from app.store.arrived import ArrivedBoxes, LoggerColumns, read_arrived, read_logger, read_plans
+from app.store.arrived import (
+    ArrivedBoxes,
+    LoggerColumns,
+    ShipmentColumns,
+    read_arrived,
+    read_logger,
+    read_on_the_way,
+    read_plans,
+)
 from app.store.database import Database
 from app.store.model_versions import StoredVersion, active_version, add_version, read_version
 from app.store.refits import (
@@ -69,6 +77,7 @@ class _Ledger:
 
     revision: int
     arrived: ArrivedBoxes
+    on_the_way: ShipmentColumns
     logger: LoggerColumns
     plans: dict[int, tuple[str, str]]
     active: tuple[StoredVersion, bytes] | None
@@ -153,12 +162,13 @@ def _fail(database: Database, refit_id: str, reason: str) -> None:
 def _refit(database: Database, refit_id: str, n_weighed: int | None) -> None:
     reference = load_reference()
     ledger = _read(database)
-    table = recorded_lines(ledger.arrived, ledger.logger, reference, ledger.plans)
-    if not len(table.lines):
+    now = _now()
+    recorded = Recorded.of(ledger.arrived, ledger.on_the_way, ledger.logger, ledger.plans, reference, now=now)
+    if not len(recorded.lines.lines):
         raise RefitError("There are no arrived boxes to learn from")
-    fitted, arrays = fit_model(table, reference, fitted_at=_now(), n_weighed=n_weighed)
+    fitted, arrays = fit_model(recorded, reference, fitted_at=now, n_weighed=n_weighed)
     active = _active(ledger, reference)
-    verdict = _judge(fitted, active, table, ledger.arrived, n_weighed)
+    verdict = _judge(fitted, active, recorded.lines, ledger.arrived, n_weighed)
     _store(database, refit_id, ledger, fitted, arrays, verdict)
 
 
@@ -169,6 +179,7 @@ def _read(database: Database) -> _Ledger:
         return _Ledger(
             ledger_revision(connection),
             read_arrived(connection),
+            read_on_the_way(connection),
             read_logger(connection),
             read_plans(connection),
             active,

@@ -8,13 +8,13 @@ from app.ledger import seller_key
 from app.problems import FieldError, InvalidInput, NotFound, Problem
 from app.request_body import RequestBody
 from app.routes.preconditions import Preconditions
+from app.schemas.fields import Text
 from app.schemas.sellers import SellerRequest
-from app.schemas.stored_text import StoredText
 from app.store.database import Database
 from app.store.seller_records import SellerDetails, SellerRecord, add_seller, change_seller, read_seller
 
 BODY = RequestBody(SellerRequest)
-_NAME: TypeAdapter[str] = TypeAdapter(StoredText)
+_NAME: TypeAdapter[str] = TypeAdapter(Text)
 
 
 def put_seller(

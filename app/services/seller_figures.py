@@ -12,7 +12,7 @@ from sqlalchemy import Connection
 from app.schemas.sellers import Claims, ShrunkShare
 from app.services.lanes import Lane
 from app.services.places import resolve_place
-from app.services.recorded_transit import recorded_transit_days
+from app.services.recorded_transit import known_transit_days
 from app.services.shrinkage import Tally, Usual
 from app.store.arrived import ArrivedBoxes, ShipmentColumns, read_arrived
 from app.store.seller_claims import SettledClaim, settled_claims
@@ -143,5 +143,6 @@ def _late(shipments: ShipmentColumns, reference: Reference) -> NDArray[np.bool_]
             known[key] = (lane.usual_quantiles().p90, origin.time_zone, destination.time_zone)
         p90, *zones = known[key]
         ship_date, arrival_date = shipments.ship_date[i].astype(object), shipments.arrival_date[i].astype(object)
-        late[i] = recorded_transit_days(ship_date, arrival_date, *zones) > p90
+        departed_at, opened_at = shipments.moments(i)
+        late[i] = known_transit_days(ship_date, arrival_date, departed_at, opened_at, (zones[0], zones[1])) > p90
     return late

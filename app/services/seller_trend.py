@@ -1,13 +1,14 @@
 """Whether a seller gets better or worse: its drift in the latest quarter with boxes against the earliest.
 
-How likely its boxes are with a change against without one is the ratio of the prior's and the posterior's density at
-no change (Dickey & Lientz 1970, the Savage-Dickey ratio), each smoothed with the same kernel, so it is rough.
+How likely its boxes are with a change against without one is the ratio of the densities at no change, before its boxes
+and after them (Dickey & Lientz 1970, the Savage-Dickey ratio), each smoothed with the same kernel, so it is rough.
+Before them stands how much sellers drift by all boxes, its own among them: that errs on the side of no change.
 """
 
 import numpy as np
 from numpy.typing import NDArray
 
-from app.engine import Engine, rules_draws
+from app.engine import Engine
 from app.schemas.sellers import Quarter, Trend, Verdict
 from app.services.effects import ratio_quantiles
 from app.services.shrinkage import FEW_BOXES
@@ -18,6 +19,8 @@ Array = NDArray[np.float64]
 SURE, LIKELY = 0.9, 0.75
 MOST_ODDS = 1e6
 SILVERMAN = 1.06
+# Ratios outside are as good as nothing, or as for ever.
+SHOWN = (0.1, 10.0)
 TEXTS: dict[Verdict, str] = {
     "too_few_boxes": "Too few boxes to tell whether {name} changes",
     "worse": "{name} gets worse, with {chance} chance",
@@ -49,12 +52,12 @@ def seller_trend(engine: Engine, key: str, name: str) -> Trend:
     first, last = states[0], states[-1]
     gap = draws.effects["drift"][key, last] - draws.effects["drift"][key, first]
     worse = float(np.mean(gap > 0))
-    odds = drift_odds(gap, rules_draws(engine.reference).parameters.scales["drift"], last - first)
+    odds = drift_odds(gap, draws.parameters.scales["drift"], last - first)
     change = ratio_quantiles(-gap / kappa)
     n_boxes = sum(quarter.boxes for quarter in quarters)
     said = (
-        f"plants sent in {quarter_name(last)} last {change.p50:.1f} times as long as those of {quarter_name(first)}, "
-        f"80 % {change.p10:.1f}-{change.p90:.1f}, from {n_boxes:,} boxes"
+        f"plants sent in {quarter_name(last)} last {_times(change.p50)} times as long as those of "
+        f"{quarter_name(first)}, 80 % {_times(change.p10)} to {_times(change.p90)}, from {n_boxes:,} boxes"
     )
     verdict = _verdict(n_boxes, worse, odds)
     return Trend(
@@ -77,6 +80,12 @@ def _verdict(n_boxes: int, worse: float, odds: float) -> Verdict:
     return "better" if worse <= 1.0 - SURE and odds > 1.0 else "no_change_seen"
 
 
+def _times(ratio: float) -> str:
+    if ratio < SHOWN[0]:
+        return f"under {SHOWN[0]}"
+    return f"over {SHOWN[1]:.0f}" if ratio > SHOWN[1] else f"{ratio:.1f}"
+
+
 def quarter_name(quarter: int) -> str:
     """Return a quarter (4 x year + quarter, the first being 0) in words."""
     return f"{quarter // 4} Q{quarter % 4 + 1}"
@@ -89,8 +98,8 @@ def drift_odds(gap: Array, prior_sd: Array, quarters_apart: int) -> float:
     ----------
     gap : (draws,)
         Posterior draws of latest less earliest drift.
-    prior_sd : (prior draws,)
-        The drift's sd before any box.
+    prior_sd : (draws,)
+        The drift's sd, by the boxes of all sellers.
     quarters_apart : int
     """
     kernel = SILVERMAN * float(gap.std()) * len(gap) ** -0.2

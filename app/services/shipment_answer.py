@@ -152,20 +152,28 @@ def _recheck(life: ShipmentLife) -> RecheckAnswer | None:
         for i, line in enumerate(record.lines)
         if line.rechecked
     ]
-    dead = sum(line.dead for line in lines)
-    seen = dead + sum(line.healthy + line.damaged for line in lines)
     return RecheckAnswer(
         recheck_date=record.recheck_date,
         checked_at=life.rechecked_at,
         lines=lines,
         notes=life.recheck_notes,
-        late_loss_share=dead / seen if seen else None,
+        late_loss_share=_late_loss_share(record.lines),
     )
 
 
+def _late_loss_share(lines: Sequence[LineRecord]) -> float | None:
+    looked_at = lost = 0
+    for line in lines:
+        if line.rechecked and line.healthy is not None:
+            healthy = max(0, line.healthy - (line.recheck_gone or 0))
+            looked_at += healthy
+            lost += max(0, healthy - (line.recheck_healthy or 0))
+    return lost / looked_at if looked_at else None
+
+
 def _claim_window(plan: dict[str, Any] | None) -> float | None:
-    recourse = {} if plan is None else plan.get("recourse", {})
-    window: float | None = recourse.get("claim_window_hours", 48.0 if plan is not None else None)
+    """Return the claim window that the plan gives, hours; None where it says nothing of it."""
+    window: float | None = (plan or {}).get("recourse", {}).get("claim_window_hours")
     return window
 
 
@@ -206,7 +214,7 @@ def _cautions(
     if irritant:
         said.append(caution("irritant_sap", genera=", ".join(irritant)))
     said.append(caution("isolate"))
-    if plan is not None and plan.get("recourse", {}).get("kind", "none") == "none":
+    if plan is not None and plan.get("recourse", {}).get("kind") == "none":
         said.append(caution("no_recourse"))
     return said
 

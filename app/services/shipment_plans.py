@@ -11,6 +11,8 @@ from app.replies import CREATED, Reply
 from app.request_body import RequestBody
 from app.schemas.shipments import PlanRequest
 from app.services.plan_forecast import plan_forecast
+from app.services.seller_defaults import with_seller
+from app.services.sellers import stored_seller
 from app.services.shipment_answer import shipment_answer
 from app.store.database import Database
 from app.store.idempotency import complete_key, release_key, reserve_key
@@ -40,6 +42,7 @@ def plan_shipment(body: bytes, key: str | None, database: Database, engine: Engi
         If the database cannot be used.
     """
     request = BODY.parse(body)
+    request = with_seller(request, stored_seller(database, request.seller))
     _refuse_several(request, engine.reference)
     run = partial(_plan, request, body.decode(), database, engine)
     if key is None:
@@ -87,6 +90,8 @@ def _plan(
 
 def _record(request: PlanRequest) -> ShipmentRecord:
     packing, route = request.packing, request.routes[0]
+    # A kind on the seller's record stays there, so that a correction of it reaches every box.
+    on_record = any(assumed.pointer == "/seller_kind" for assumed in request.from_record)
     lines = tuple(
         LineRecord(line.genus, line.cultivar, None, None, None, None, line.unit_cost, line.sale_value)
         for line in request.lines
@@ -105,7 +110,7 @@ def _record(request: PlanRequest) -> ShipmentRecord:
         inside_temp_c=None,
         heat_packs=packing.heat_packs,
         cold_packs=packing.cold_packs,
-        seller_kind=request.seller_kind,
+        seller_kind=None if on_record else request.seller_kind,
         currency=request.currency,
         recheck_date=None,
         lines=lines,

@@ -2,7 +2,7 @@
 
 from collections import Counter, defaultdict
 from collections.abc import Sequence
-from datetime import UTC, datetime, time
+from datetime import datetime, time, timedelta, timezone
 from typing import Literal, NamedTuple
 
 import numpy as np
@@ -19,7 +19,7 @@ from app.schemas.track_record import (
     TrackPart,
     TrackRecordAnswer,
 )
-from app.services.box_scores import DEAD, HEALTHY, LEVELS, SENT, BoxScore, FoundRanges, score_box
+from app.services.box_scores import DEAD, HEALTHY, LEVELS, SENT, BoxScore, FoundRanges, score_boxes
 from app.services.genera import resolve_genus
 from app.services.track_verdict import NO_BOX, verdict
 from app.store.database import Database
@@ -32,6 +32,7 @@ VERDICT_LEVEL = 0.8
 PARTS_MINIMUM = 20
 EDGES = np.linspace(0.0, 1.0, 11)
 PIT_BINS = 10
+EASTERNMOST = timezone(timedelta(hours=14))
 SEASONS = ("December to February", "March to May", "June to August", "September to November")
 
 
@@ -57,10 +58,11 @@ class TrackRecord:
             with self._database.reading() as connection:
                 boxes = read_forecast_boxes(connection)
                 lost = count_lost_forecasts(connection)
-                new = [box.number for box in boxes if _is_before_arrival(box) and _version(box) not in kept]
+                new = [box.number for box in boxes if is_before_arrival(box) and _version(box) not in kept]
                 stored = read_forecasts(connection, new)
-        before = [box for box in boxes if _is_before_arrival(box)]
-        scores = [score_box(box, stored[box.number]) if box.number in stored else kept[_version(box)] for box in before]
+        before = [box for box in boxes if is_before_arrival(box)]
+        fresh = score_boxes((box, stored[box.number]) for box in before if box.number in stored)
+        scores = [next(fresh) if box.number in stored else kept[_version(box)] for box in before]
         self._kept = {_version(box): score for box, score in zip(before, scores, strict=True)}
         scored = [_Scored(box, score) for box, score in zip(before, scores, strict=True) if score is not None]
         not_scored = NotScored(
@@ -84,9 +86,9 @@ def _version(box: ForecastBox) -> _Version:
     return box.id, box.revision, box.updated_at
 
 
-def _is_before_arrival(box: ForecastBox) -> bool:
-    """Whether the forecast was stored before the box arrived; of a date alone, before the day began in UTC."""
-    arrived = box.arrived_at or datetime.combine(box.arrival_date, time(), tzinfo=UTC)
+def is_before_arrival(box: ForecastBox) -> bool:
+    """Whether the forecast was stored before the box arrived; of a date alone, before the day began anywhere."""
+    arrived = box.arrived_at or datetime.combine(box.arrival_date, time(), tzinfo=EASTERNMOST)
     return box.forecast_at < arrived
 
 
@@ -95,7 +97,7 @@ def _answer(scored: Sequence[_Scored], not_scored: NotScored, engine: Engine) ->
     transit = {level: _held([one.score.transit for one in scored], i) for i, level in enumerate(LEVELS)}
     log_score = _score(scored, "log_score")
     pit = np.array([one.score.pit for one in scored if one.score.pit is not None])
-    said = verdict(VERDICT_LEVEL, counts[VERDICT_LEVEL], log_score.difference) if scored else NO_BOX
+    said = verdict(VERDICT_LEVEL, counts[VERDICT_LEVEL], log_score.difference, not_scored.lost) if scored else NO_BOX
     versions = Counter(one.box.model_version for one in scored)
     return TrackRecordAnswer(
         model_version=engine.model_version,

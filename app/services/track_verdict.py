@@ -16,7 +16,7 @@ NO_BOX = (
 )
 
 
-def verdict(level: float, counts: RangesHeld, difference: ScoreDifference | None) -> str:
+def verdict(level: float, counts: RangesHeld, difference: ScoreDifference | None, lost: int) -> str:
     """Return what is to be said of the ranges of one level and of the forecasts against the rules of thumb.
 
     Parameters
@@ -26,11 +26,17 @@ def verdict(level: float, counts: RangesHeld, difference: ScoreDifference | None
         Of the ranges of the number of plants.
     difference : ScoreDifference or None
         Log score of the forecasts less that of the rules.
+    lost : int
+        Boxes with a forecast that never came.
     """
     sentences = [ranges_verdict(level, counts)] if counts.n else []
     if counts.n >= FEWEST_BOXES and (leaning := _leaning(counts)):
         sentences.append(leaning)
-    return " ".join([*sentences, rules_verdict(difference)])
+    sentences.append(rules_verdict(difference))
+    if lost:
+        boxes = "1 lost box is" if lost == 1 else f"{lost:,} lost boxes are"
+        sentences.append(f"{boxes} in no score: all this is about boxes that came.")
+    return " ".join(sentences)
 
 
 def ranges_verdict(level: float, counts: RangesHeld) -> str:

@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, fields
-from datetime import datetime
+from datetime import UTC, datetime
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -55,6 +55,11 @@ class ShipmentColumns:
     inside_temp_c: NDArray[np.float64]
     arrived_revision: Counts
     corrected_revision: Counts
+
+    def moments(self, i: int) -> tuple[datetime | None, datetime | None]:
+        """Return when shipment i departed and was opened, as far as the times are known."""
+        departed_at, opened_at = (column[i].astype(object) for column in (self.departed_at, self.opened_at))
+        return departed_at and departed_at.replace(tzinfo=UTC), opened_at and opened_at.replace(tzinfo=UTC)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

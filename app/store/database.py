@@ -10,7 +10,7 @@ from pathlib import Path
 from threading import Lock
 from typing import Any, Self
 
-from sqlalchemy import Connection, create_engine, event, inspect, make_url, text
+from sqlalchemy import URL, Connection, create_engine, event, inspect, make_url, text
 from sqlalchemy.exc import ArgumentError, DatabaseError, DBAPIError, InterfaceError, OperationalError
 from sqlalchemy.exc import TimeoutError as PoolTimeout
 
@@ -36,13 +36,9 @@ class Database:
         StoreUnavailable
             If it is not the URL of a database.
         """
-        try:
-            parsed = make_url(url)
-        except (ArgumentError, ValueError):
-            # The URL may hold a password: it is not repeated.
-            raise StoreUnavailable("the URL of the database cannot be read") from None
+        parsed = _parsed(url)
         self._is_sqlite = parsed.get_backend_name() == "sqlite"
-        self._file = Path(parsed.database) if self._is_sqlite and parsed.database else None
+        self._file = _file_of(parsed)
         # SQLite waits for its locks itself, so a connection more does no harm: let none wait for the pool.
         options: dict[str, Any] = {"max_overflow": -1} if self._is_sqlite else {"pool_pre_ping": True}
         arguments = {} if self._is_sqlite else {"connect_timeout": CONNECT_TIMEOUT_S}
@@ -156,6 +152,29 @@ class Database:
         with self._connected(**{BEGINNING: ""}) as connection:
             if connection.exec_driver_sql("PRAGMA journal_mode").scalar() != "wal":
                 connection.exec_driver_sql("PRAGMA journal_mode = WAL")
+
+
+def sqlite_file(url: str) -> Path | None:
+    """Return the file of a ledger; None if it is on PostgreSQL.
+
+    Raises
+    ------
+    StoreUnavailable
+        If it is not the URL of a database.
+    """
+    return _file_of(_parsed(url))
+
+
+def _parsed(url: str) -> URL:
+    try:
+        return make_url(url)
+    except (ArgumentError, ValueError):
+        # The URL may hold a password: it is not repeated.
+        raise StoreUnavailable("the URL of the database cannot be read") from None
+
+
+def _file_of(url: URL) -> Path | None:
+    return Path(url.database) if url.get_backend_name() == "sqlite" and url.database else None
 
 
 def _schema_version(connection: Connection) -> str | None:

@@ -10,9 +10,8 @@ import numpy as np
 from app.artifacts import FittedModel
 from app.engine import Engine
 from app.services.ledger_import import import_csv
-from app.services.recorded_boxes import RecordedLines, recorded_lines
-from app.services.refit_fit import fit_model
-from app.store.arrived import read_arrived, read_logger, read_plans
+from app.services.refit_fit import Recorded, fit_model
+from app.store.arrived import read_arrived, read_logger, read_on_the_way, read_plans
 from app.store.database import Database
 from model.reference import load_reference
 from tests.app.ledger_files import csv_bytes, random_ledger, row
@@ -53,11 +52,12 @@ def fill(database: Database, data: bytes = LEDGER, *, replace: bool = False) -> 
     import_csv(data, database, load_reference(), replace=replace)
 
 
-def recorded(database: Database) -> RecordedLines:
+def recorded(database: Database) -> Recorded:
     """Return what a fit reads of a ledger."""
     with database.reading() as connection:
-        boxes, logger, plans = read_arrived(connection), read_logger(connection), read_plans(connection)
-    return recorded_lines(boxes, logger, load_reference(), plans)
+        boxes, away = read_arrived(connection), read_on_the_way(connection)
+        logger, plans = read_logger(connection), read_plans(connection)
+    return Recorded.of(boxes, away, logger, plans, load_reference(), now=FITTED_AT)
 
 
 @cache

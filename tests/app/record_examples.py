@@ -42,6 +42,14 @@ def answer_to(client: Client, name: str, example: dict[str, Any]) -> Any:
     return answer
 
 
+def seller_record(client: Client, examples: dict[str, Any]) -> Iterator[tuple[str, Any]]:
+    """Yield (operation, answer) of recording the seller in the examples, in an empty ledger."""
+    path, headers = "/v1/sellers/Invented%20Ferns", {"if-none-match": "*"}
+    response = client.request("PUT", path, json=examples["record_seller"]["request"], headers=headers)
+    yield "record_seller", response.raise_for_status().json()
+    yield "seller", client.get(path).raise_for_status().json()
+
+
 def shipment_life(client: Client, examples: dict[str, Any]) -> Iterator[tuple[str, Any]]:
     """Yield (operation, answer) of the life of the shipment in the examples, in an empty ledger."""
     response = client.post("/v1/shipments", json=examples["plan_shipment"]["request"])
@@ -55,6 +63,8 @@ def shipment_life(client: Client, examples: dict[str, Any]) -> Iterator[tuple[st
         headers = {"if-match": response.headers["etag"]}
         response = client.request(method, path + end, json=examples[name]["request"], headers=headers)
         yield name, response.raise_for_status().json()
+        if name == "arrival":
+            yield "claim", client.get(f"{path}/claim").raise_for_status().json()
         if name == "change_shipment":
             yield "outlook", client.get(f"{path}/outlook", params={"at": OUTLOOK_AT}).raise_for_status().json()
     yield "shipment", client.get(path).raise_for_status().json()
@@ -80,6 +90,10 @@ def main() -> None:
                     example["answer"] = answer_to(client, name, example)
             for name, answer in shipment_life(client, examples):
                 examples[name]["answer"] = for_reading(answer)
+        settings = Settings(database_url=f"sqlite:///{Path(folder) / 'sellers.db'}")
+        with running_client(create_app(settings)) as client:
+            for name, answer in seller_record(client, examples):
+                examples[name]["answer"] = answer
     EXAMPLES_FILE.write_text(json.dumps(examples, indent=1, ensure_ascii=False) + "\n", encoding="utf-8")
 
 

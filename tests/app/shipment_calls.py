@@ -4,6 +4,8 @@ from typing import Any
 
 import httpx
 
+from app.store.arrived import read_arrived
+from app.store.database import Database
 from tests.app.batches import BATCH, COURIER, MONDAY, Fields, line
 from tests.app.client import Client
 
@@ -29,6 +31,26 @@ RECHECK: Fields = {
         {"line": 1, "healthy": 9, "damaged": 0, "dead": 0},
     ],
 }
+HELD = {"at": "2027-01-13T08:00:00Z", "kind": "held", "note": "permit asked for"}
+LOST = {"at": "2027-02-20T08:00:00Z", "kind": "lost", "note": ""}
+
+
+def first_line(**fields: Any) -> Fields:
+    """Return counts of which the first line has fields changed."""
+    return {"lines": [COUNTS[0] | fields, COUNTS[1]]}
+
+
+def errors(response: httpx.Response) -> list[tuple[str, str]]:
+    """Return (pointer, message) of what is wrong with a call."""
+    assert response.headers["content-type"] == "application/problem+json"
+    return [(error["pointer"], error["message"]) for error in response.json()["errors"]]
+
+
+def revisions(database: Database) -> tuple[list[int], list[int]]:
+    """Return the revisions of the ledger that brought each arrival, and that last changed what a fit reads of it."""
+    with database.reading() as connection:
+        table = read_arrived(connection).shipments
+    return table.arrived_revision.tolist(), table.corrected_revision.tolist()
 
 
 def planned(client: Client, **fields: Any) -> httpx.Response:

@@ -48,6 +48,8 @@ def test_what_is_read_back_answers_byte_for_byte_alike() -> None:
     model, data = fitted()
     again = from_artefact(model.manifest.model_dump_json(), data, load_reference())
     assert again.manifest == model.manifest
+    assert again.times == model.times
+    assert again.times.lanes
     assert again.counts.levels == model.counts.levels
     for kind, levels in model.draws.effects.items():
         for level, draws in levels.items():
@@ -83,7 +85,7 @@ def test_changed_bytes_are_refused(place: int) -> None:
     ("manifest", "words"),
     [
         (changed(reference_fingerprint="00000000"), "other reference tables .00000000"),
-        (changed(format=2), "format 2, this version reads 1"),
+        (changed(format=1), "format 1, this version reads 2: refit"),
         (changed(more=1), "1 faults"),
         (changed(n_draws=4095), "shape"),
         (changed(levels=json.loads(changed())["levels"] | {"genus": ["Anthurium"]}), "shape"),
@@ -133,7 +135,7 @@ def test_a_fit_that_is_not_finite_is_refused() -> None:
         draws.effects,
     )
     with pytest.raises(ArtefactError, match="not finite in alpha"):
-        to_artefact(broken, model.counts, model.variance, FitRecord(FITTED_AT, "", 1, {}))
+        to_artefact(broken, model.counts, model.variance, model.times, FitRecord(FITTED_AT, "", 1, {}))
 
 
 def _fields(parameters: ParameterDraws) -> dict[str, Any]:

@@ -10,12 +10,25 @@ from typing import Any
 import pytest
 
 from app.__main__ import main
+from app.engine import Engine
 from app.openapi import examples
+from app.store.database import Database
+from app.store.model_versions import StoredVersion, add_version
 from tests.app.client import Client
+from tests.app.fits import FITTED_AT as STORED_AT
+from tests.app.fits import fitted
 
 PATHS = {"risk": "risk", "compare": "compare", "hold": "hold", "order-size": "order_size", "wish-list": "wish_list"}
 ANYWHERE = str(IPv4Address(0))
 COMPARE = examples()["compare"]["request"]
+
+
+@pytest.fixture(autouse=True)
+def no_ledger(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """Return where the ledger would be; there is none."""
+    file = tmp_path / "none.db"
+    monkeypatch.setenv("TRANSIT_DATABASE_URL", f"sqlite:///{file}")
+    return file
 
 
 @pytest.fixture
@@ -111,8 +124,9 @@ def test_file_that_cannot_be_read(capsys: pytest.CaptureFixture[str], tmp_path: 
 
 
 def test_bad_settings(capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> None:
-    loopback = "must be a loopback address (127.0.0.1, ::1 or localhost) while there are no keys"
-    assert run(capsys, "serve", "--host", ANYWHERE) == (2, "", f"--host: {loopback}\n")
+    code, out, err = run(capsys, "serve", "--host", ANYWHERE)
+    assert (code, out) == (2, "")
+    assert err.startswith(f"host {ANYWHERE}: must be a loopback address (127.0.0.1, ::1 or localhost) while there are")
     assert run(capsys, "serve", "--port", "70000") == (2, "", "--port: must be a whole number, 0 to 65,535\n")
     monkeypatch.setenv("TRANSIT_PORT", "many")
     assert run(capsys, "serve") == (2, "", "TRANSIT_PORT: must be a whole number, 0 to 65,535\n")
@@ -131,3 +145,64 @@ def test_demo_says_that_it_is_invented(capsys: pytest.CaptureFixture[str]) -> No
     assert (code, err) == (0, "")
     assert out.startswith("Invented: ")
     assert (out.count("\nRoutes from "), out.count("\nShip dates from ")) == (2, 1)
+
+
+@pytest.mark.parametrize("argv", [("refit",), ("key", "revoke", "0123"), ("backup", "copy.db")])
+def test_commands_that_need_a_ledger_make_none(
+    capsys: pytest.CaptureFixture[str], no_ledger: Path, argv: tuple[str, ...]
+) -> None:
+    for _ in range(2):
+        code, out, err = run(capsys, *argv)
+        assert (code, out, err.count("\n")) == (2, "", 1)
+        assert "there is no " in err.lower()
+    assert list(no_ledger.parent.iterdir()) == []
+
+
+def test_questions_are_answered_by_the_active_version(
+    capsys: pytest.CaptureFixture[str], request_file: Path, no_ledger: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """By the option as by the environment; the demonstration, whose answers are shown elsewhere, never."""
+    elsewhere = f"sqlite:///{no_ledger.with_name('elsewhere.db')}"
+    rules = Engine.load().model_version
+    request_file.write_text(json.dumps(COMPARE))
+    asked = ("compare", str(request_file), "--json")
+
+    def version(*options: str) -> str:
+        code, out, err = run(capsys, *asked, *options)
+        assert (code, err) == (0, "")
+        answered: str = json.loads(out)["model_version"]
+        return answered
+
+    assert version("--database-url", elsewhere) == rules
+    shown = run(capsys, "demo", "--no-serve")[1]
+    fit, arrays = fitted()
+    with Database(elsewhere) as database, database.writing() as connection:
+        add_version(connection, StoredVersion("fit-1", fit.manifest.model_dump_json(), 1, True, STORED_AT), arrays)
+    assert version("--database-url", elsewhere) == "fit-1"
+    assert version() == rules
+    monkeypatch.setenv("TRANSIT_DATABASE_URL", elsewhere)
+    assert version() == "fit-1"
+    assert run(capsys, "demo", "--no-serve")[1] == shown
+    assert not no_ledger.exists()
+
+
+def test_a_version_that_cannot_be_used_is_told(
+    capsys: pytest.CaptureFixture[str], request_file: Path, no_ledger: Path
+) -> None:
+    request_file.write_text(json.dumps(COMPARE))
+    fit, arrays = fitted()
+    broken = StoredVersion("fit-1", fit.manifest.model_dump_json(), 1, True, STORED_AT)
+    with Database(f"sqlite:///{no_ledger}") as database, database.writing() as connection:
+        add_version(connection, broken, arrays[:-1])
+    code, out, err = run(capsys, "compare", str(request_file), "--json")
+    assert (code, json.loads(out)["model_version"]) == (0, Engine.load().model_version)
+    assert err.startswith("fit-1 is active, but cannot be used: ")
+
+
+def test_a_ledger_that_cannot_be_read_is_no_reason_to_answer_otherwise(
+    capsys: pytest.CaptureFixture[str], request_file: Path, no_ledger: Path
+) -> None:
+    request_file.write_text(json.dumps(COMPARE))
+    no_ledger.write_bytes(b"no database, whatever its name says" * 9)
+    code, out, err = run(capsys, "compare", str(request_file))
+    assert (code, out, err) == (2, "", "the ledger cannot be used: file is not a database\n")

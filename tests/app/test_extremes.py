@@ -112,6 +112,19 @@ def test_order_size(client: Client, name: str) -> None:
 
 
 @pytest.mark.parametrize("name", BATCHES)
+def test_wish_list(client: Client, name: str) -> None:
+    request = batch(**{"ship_date": MONDAY} | BATCHES[name])
+    request["lines"] = [own | {"wanted_healthy": 5, "confidence": 0.7} for own in request["lines"]]
+    for route in ask(client, "wish-list", request)["routes"]:
+        assert sum(own["landed_cost"] for own in route["lines"]) == pytest.approx(route["landed_cost"])
+        assert sum(own["margin_mean"] for own in route["lines"]) == pytest.approx(route["margin"]["mean"])
+        for own in route["lines"]:
+            assert own["loses_money"] == (own["margin_per_plant"] < 0) == (own["reason"] is not None)
+            assert 0 <= own["healthy_two_weeks"]["mean"] <= own["healthy"]["mean"] <= 1
+            assert own["wanted"]["chance"] is None or own["wanted"]["chance"] >= 0.7
+
+
+@pytest.mark.parametrize("name", BATCHES)
 def test_hold(client: Client, name: str) -> None:
     fields = dict(BATCHES[name])
     earliest = date.fromisoformat(fields.pop("ship_date", MONDAY))

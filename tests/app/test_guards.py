@@ -3,12 +3,14 @@
 from collections.abc import AsyncIterator, Iterator
 from ipaddress import IPv4Address
 
+import httpx
 import pytest
+from anyio import move_on_after, sleep_forever
 from fastapi import FastAPI, Request
-from pydantic import ValidationError
 
-from app.guards import BodyLimit, LoopbackOnly
+from app.guards import DISCARD_LIMIT_BYTES, JSON_LIMIT_BYTES, BodyLimit, LoopbackOnly
 from app.problem_handlers import add_problem_handlers
+from app.routes.shipments import CSV_LIMIT_BYTES
 from app.settings import Settings, is_loopback
 from tests.app.client import Client, running_client
 
@@ -16,18 +18,24 @@ LIMIT_BYTES = 2**20
 ANYWHERE = str(IPv4Address(0))
 
 
-@pytest.fixture(scope="module")
-def guarded() -> Iterator[Client]:
-    """Yield a client of an application that counts the bytes it is sent."""
+def counting(**limits: float) -> FastAPI:
+    """Return an application that counts the bytes it is sent."""
     app = FastAPI()
     add_problem_handlers(app)
-    app.add_middleware(BodyLimit, limit_bytes=LIMIT_BYTES)
-    app.add_middleware(LoopbackOnly)
+    app.add_middleware(BodyLimit, limit_bytes=LIMIT_BYTES, **limits)
 
     @app.post("/count")
     async def count(request: Request) -> int:
         return len(await request.body())
 
+    return app
+
+
+@pytest.fixture(scope="module")
+def guarded() -> Iterator[Client]:
+    """Yield a client of an application that only this computer may call."""
+    app = counting()
+    app.add_middleware(LoopbackOnly)
     with running_client(app) as client:
         yield client
 
@@ -94,17 +102,69 @@ def test_declared_length_over_the_limit_is_refused(guarded: Client) -> None:
     assert guarded.post("/count", content=b"one piece of it", headers=declared).status_code == 413
 
 
+class Dripping(httpx.AsyncByteStream):
+    """A body of which nothing more comes after its first bytes."""
+
+    async def __aiter__(self) -> AsyncIterator[bytes]:
+        """Yield the first bytes."""
+        yield b"1"
+        await sleep_forever()
+
+
+@pytest.mark.parametrize("declared", [{}, {"content-length": "9"}, {"content-length": str(LIMIT_BYTES + 1)}])
+def test_body_that_does_not_come_is_not_waited_for(declared: dict[str, str]) -> None:
+    app = counting(patience_seconds=0.05)
+    with running_client(app) as client:
+        response = client.post("/count", content=Dripping(), headers=declared)
+    too_large = "content-length" in declared and int(declared["content-length"]) > LIMIT_BYTES
+    assert (response.status_code, response.json()["code"]) == ((413, "too_large") if too_large else (408, "too_slow"))
+    assert response.headers["content-type"] == "application/problem+json"
+
+
+def test_the_end_of_a_connection_is_waited_for_as_long_as_an_answer_takes() -> None:
+    """A route that listens for it gets no timeout: the body is complete."""
+    app = counting(patience_seconds=0.05)
+
+    @app.post("/listen")
+    async def listen(request: Request) -> str:
+        await request.body()
+        with move_on_after(0.2) as listening:
+            await request.receive()
+        return "nothing came" if listening.cancelled_caught else "something came"
+
+    with running_client(app) as client:
+        assert client.post("/listen", content=b"1").json() == "nothing came"
+
+
+def test_what_is_thrown_away_is_more_than_any_path_takes() -> None:
+    assert max(JSON_LIMIT_BYTES, CSV_LIMIT_BYTES) * 2 <= DISCARD_LIMIT_BYTES
+
+
+@pytest.mark.parametrize(
+    ("headers", "status"),
+    [
+        ({"host": "plants.example"}, 200),
+        ({"host": "plants.example", "origin": "https://plants.example"}, 200),
+        ({"host": "plants.example:8443", "origin": "https://plants.example:8443"}, 200),
+        ({"host": "192.168.1.4:8000", "origin": "http://192.168.1.4:8000"}, 200),
+        ({"host": "plants.example", "origin": "https://shop.example"}, 403),
+        ({"host": "plants.example", "origin": "https://plants.example:8443"}, 403),
+        ({"host": "plants.example", "origin": "null"}, 403),
+    ],
+)
+def test_where_keys_are_needed_the_name_is_free_and_the_page_is_not(headers: dict[str, str], status: int) -> None:
+    app = counting()
+    app.add_middleware(LoopbackOnly, keys_needed=lambda _: True)
+    with running_client(app) as client:
+        assert client.post("/count", content=b"123", headers=headers).status_code == status
+
+
 @pytest.mark.parametrize(
     ("host", "loopback"),
     [("127.0.0.1", True), ("localhost", True), ("::1", True), (ANYWHERE, False), ("::", False), ("shop", False)],
 )
-def test_server_binds_to_loopback_only(host: str, loopback: bool) -> None:
+def test_loopback_is_told_from_other_addresses(host: str, loopback: bool) -> None:
     assert is_loopback(host) == loopback
-    if loopback:
-        assert Settings(host=host).host == host
-    else:
-        with pytest.raises(ValidationError, match="must be a loopback address"):
-            Settings(host=host)
 
 
 def test_settings_come_from_the_environment(monkeypatch: pytest.MonkeyPatch) -> None:

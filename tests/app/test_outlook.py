@@ -5,8 +5,9 @@ import json
 import pytest
 
 from app.schemas.outlook import OutlookAnswer
+from tests.app.batches import Fields
 from tests.app.client import Client
-from tests.app.shipment_calls import DEPARTED, PATH, Box, Fields
+from tests.app.shipment_calls import DEPARTED, PATH, Box
 
 THIRD_DAY = "2027-01-14T02:00:00+00:00"
 

@@ -2,17 +2,12 @@
 
 import os
 import signal
-import socket
-import subprocess
-import sys
-import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-import httpx
 import numpy as np
 import pytest
 from sqlalchemy import event, text, update
@@ -34,10 +29,9 @@ from model.reference import load_reference
 from tests.app.client import Client, running_client
 from tests.app.fits import FEW_DRAWS, fill, likely_ledger
 from tests.app.ledger_files import csv_bytes, row
+from tests.app.servers import server, until
 
-ROOT = Path(__file__).resolve().parents[2]
 RULES = Engine.load().model_version
-PATIENCE_SECONDS = 60.0
 
 
 @pytest.fixture
@@ -249,15 +243,6 @@ def served(url: str) -> Iterator[Client]:
         yield client
 
 
-def until(condition: Any) -> Any:
-    """Ask again until there is an answer."""
-    end = time.monotonic() + PATIENCE_SECONDS
-    while time.monotonic() < end:
-        if found := condition():
-            return found
-    raise AssertionError("it did not happen in time")
-
-
 def test_a_killed_refit_leaves_the_active_version_and_the_next_one_runs(database: Database, database_url: str) -> None:
     fill(database, csv_bytes(row()))
     first = refit(database)
@@ -304,38 +289,26 @@ def test_two_servers_on_one_file_serve_the_same_version(ledger: Database, ledger
     """One of them in a process of its own, on a port of this computer."""
     url = ledger_url
     fill(ledger, likely_ledger(6, 5))
-    with socket.socket() as free:
-        free.bind(("127.0.0.1", 0))
-        port = free.getsockname()[1]
-    environment = Settings(database_url=url, port=port).child_environment()
-    command = [sys.executable, "-m", "app", "serve"]
-    other = subprocess.Popen(command, cwd=ROOT, env=environment, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
-    try:
-        with served(url) as one, httpx.Client(base_url=f"http://127.0.0.1:{port}") as two:
+    with served(url) as one, server(url) as two:
 
-            def named() -> str | None:
-                try:
-                    version: str = two.get("/health").json()["model_version"]
-                except httpx.TransportError:
-                    return None
-                return version
+        def named() -> str:
+            version: str = two.get("/health").json()["model_version"]
+            return version
 
-            assert until(named) == RULES
-            fitted = one.post("/v1/model/refit?wait=true").json()["version"]
-            until(lambda: named() == fitted)
-            query = {"genus": "Anthurium", "transit_days": 6, "temperature": {"inside_c": 22}}
-            answers = [server.post("/v1/risk", json={"queries": [query]}) for server in (one, two)]
-            assert answers[0].content == answers[1].content
-            assert two.post(f"/v1/model/versions/{RULES}/activate").status_code == 200
-            until(lambda: one.get("/health").json()["model_version"] == RULES)
-    finally:
-        other.terminate()
-        other.wait()
+        assert named() == RULES
+        fitted = one.post("/v1/model/refit?wait=true").json()["version"]
+        until(lambda: named() == fitted)
+        query = {"genus": "Anthurium", "transit_days": 6, "temperature": {"inside_c": 22}}
+        answers = [each.post("/v1/risk", json={"queries": [query]}) for each in (one, two)]
+        assert answers[0].content == answers[1].content
+        assert two.post(f"/v1/model/versions/{RULES}/activate").status_code == 200
+        until(lambda: one.get("/health").json()["model_version"] == RULES)
 
 
 def test_the_command_fits_and_says_what_came_of_it(database: Database, database_url: str, capsys: Any) -> None:
     from app.__main__ import main
 
+    database.prepare()
     assert main(["refit", "--database-url", database_url]) == 2
     assert "no arrived boxes to learn from" in capsys.readouterr().err
     fill(database, csv_bytes(row()))

@@ -21,7 +21,7 @@ COUNTS = [{"line": 0, "healthy": 15, "damaged": 3, "dead": 2}]
 
 def fitted_days(database: Database) -> tuple[np.ndarray, np.ndarray]:
     """Return mean and variance of the log equivalent days of the only line, over all clocks."""
-    table = recorded(database).lines
+    table = recorded(database).lines.lines
     assert len(table) == 1
     return table["log_days"][0], table["log_days_variance"][0]
 
@@ -77,7 +77,7 @@ def test_forecast_of_the_plan_is_the_weather_of_the_box(ledger_client: Client, d
     chilled = []
     for i, plan in enumerate((forecast(-9, -5), {}, forecast(18, 22))):
         arrived(ledger_client, plan=plan | {"packing": {"container": "carton"}})
-        chilled.append(recorded(database).lines["log_days"][i].max())
+        chilled.append(recorded(database).lines.lines["log_days"][i].max())
     assert chilled[0] > chilled[1] + 0.1
     assert chilled[1] > chilled[2] + 0.1
 
@@ -88,3 +88,21 @@ def test_forecast_by_place_and_day() -> None:
     [(day, weather)] = days.items()
     assert (place, day.isoformat(), weather.min_c, weather.max_c) == ("DUB", "2027-01-12", -6, 1)
     assert planned_weather(("{}", "{}")) == planned_weather(None) == {}
+
+
+def test_times_in_transit_are_learned_from_times(ledger_client: Client, database: Database) -> None:
+    """By their dates all took five days; early ones are opened soon after midnight, late ones shortly before the next.
+
+    Dublin keeps UTC in January.
+    """
+
+    def learned(opened_at: str, destination: str) -> float:
+        for _ in range(6):
+            box = Box(ledger_client, lines=ONE_LINE, destination=destination)
+            box.depart()
+            box.arrive(lines=COUNTS, arrived_at=opened_at)
+        lane = recorded(database).times.learn().of("courier", "BKK", destination)
+        assert lane is not None
+        return lane.quantiles.p50
+
+    assert learned("2027-01-16T23:30:00Z", "DUB") > learned("2027-01-16T00:30:00Z", "LHR") + 0.2

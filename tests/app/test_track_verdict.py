@@ -73,11 +73,19 @@ def test_against_the_rules(difference: ScoreDifference | None, said: str) -> Non
 
 
 def test_misses_on_one_side_are_told() -> None:
-    leaning = verdict(0.8, ranges(40, 31, above=0), None)
+    leaning = verdict(0.8, ranges(40, 31, above=0), None, 0)
     assert "Of the 9 misses 9 lie below the range" in leaning
-    assert "misses" not in verdict(0.8, ranges(40, 31, above=4), None)
+    assert "misses" not in verdict(0.8, ranges(40, 31, above=4), None, 0)
 
 
 def test_without_a_range_only_the_rules_are_spoken_of() -> None:
     nothing = RangesHeld(n=0, held=0, expected=0, below=0, above=0, chance_fewer=1, chance_more=1)
-    assert verdict(0.8, nothing, None).startswith("All forecasts were those")
+    assert verdict(0.8, nothing, None, 0).startswith("All forecasts were those")
+
+
+def test_lost_boxes_are_told() -> None:
+    assert verdict(0.8, ranges(40, 36), None, 1).endswith(
+        "1 lost box is in no score: all this is about boxes that came."
+    )
+    assert "2 lost boxes are in no score" in verdict(0.8, ranges(40, 36), None, 2)
+    assert "lost" not in verdict(0.8, ranges(40, 36), None, 0)

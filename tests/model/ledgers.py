@@ -56,6 +56,8 @@ def ledger(
         codes=codes,
         log_time_ratio=np.zeros(len(counts)),
         exposure=log_days if isinstance(log_days, ExposureTable) else constant_exposure(log_days),
+        unnamed_seller=np.zeros(len(counts), dtype=bool),
+        unknown_genus=np.zeros(len(counts), dtype=bool),
     )
 
 

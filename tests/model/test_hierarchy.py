@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from model.hierarchy import ALPHA, DELTA, FIRST_EFFECT, KAPPA, OUTER, UNKNOWN_SD_LOG, Hierarchy, drift_precision
+from model.hierarchy import ALPHA, DELTA, FIRST_EFFECT, KAPPA, OUTER, Hierarchy, drift_precision
 from model.observations import KINDS, Array, Observations
 from model.predict import Level
 from model.priors import LEARNED_SCALES, draw_prior, total_spread
@@ -156,7 +156,11 @@ def test_common_parameters_given_theta_are_those_that_prior_draws_have() -> None
     assert (ALPHA, KAPPA, DELTA) == (0, 1, 2)
 
 
-def test_levels_that_nobody_tabulated_are_as_uncertain_as_the_widest() -> None:
-    hierarchy = Hierarchy(ledger(np.array([(1.0, 0, 0, 1)]), np.zeros(1), named={"genus": [""]}), REFERENCE)
-    assert hierarchy.effect_sds(theta_of())[FIRST_EFFECT] == pytest.approx(3.3 * UNKNOWN_SD_LOG)
-    assert max(row.time_ratio_sd_log for row in REFERENCE.genera.values()) <= UNKNOWN_SD_LOG
+def test_an_unknown_genus_is_as_uncertain_as_one_of_the_trade_picked_at_random() -> None:
+    """The spread of the table's ratios counts beside each row's own."""
+    rows = list(REFERENCE.genera.values())
+    logs, own = np.log([row.time_ratio for row in rows]), np.array([row.time_ratio_sd_log for row in rows])
+    hierarchy = Hierarchy(ledger(np.array([(1.0, 0, 0, 1)]), np.zeros(1)), REFERENCE)
+    genus, group = hierarchy.unknown_genus_variances
+    assert genus == pytest.approx(3.3**2 * (np.var(logs) + np.mean(own**2)))
+    assert group == REFERENCE.prior_scales["group"].median ** 2

@@ -19,6 +19,7 @@ ALLOWED = {"numpy", "scipy.special", "model"}
 OF_THE_FIT = {
     "inference": {"scipy.linalg", "scipy.sparse"},
     "proposal": {"scipy.linalg"},
+    "target": {"scipy.sparse"},
     "survival": {"sklearn", "threadpoolctl"},
 }
 KEPT_APART = ({"journey"}, {"decision", "landed_cost", "margin", "break_even", "order_size"}, {"survival"})

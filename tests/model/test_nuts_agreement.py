@@ -20,9 +20,9 @@ from model.inference import Inference, Posterior
 from model.observations import Array, Observations
 from model.predict import MarginalChances, Plant, PosteriorDraws, linear_predictor, plant_effects
 from model.priors import LEARNED_SCALES
-from model.proposal import DRAWS_A_THETA
 from model.reference import load_reference
 from model.survival import resample
+from model.weighing import DRAWS_A_THETA
 from tests.references.scenario import NEW_SELLER_EVERY, SIZES, Query, fingerprint, queries, scenario
 
 REFERENCE = load_reference()

@@ -128,12 +128,17 @@ def test_a_table_becomes_columns_box_by_box() -> None:
     def names(kind: str) -> list[object]:
         return [observations.levels[kind][code] if code >= 0 else None for code in observations.codes[kind]]
 
-    assert names("genus") == ["Anthurium", "Hoya", "", "Hoya", "Anthurium"]
-    assert names("cultivar") == ["Anthurium red", "Hoya linearis", "", "Hoya", "Anthurium red"]
-    assert names("seller") == ["bob", "bob", "", "ann", "ann"]
+    assert names("genus") == ["Anthurium", "Hoya", None, "Hoya", "Anthurium"]
+    assert names("cultivar") == ["Anthurium red", "Hoya linearis", None, "Hoya", "Anthurium red"]
+    assert names("seller") == ["bob", "bob", None, "ann", "ann"]
+    assert (
+        observations.unnamed_seller.tolist()
+        == observations.unknown_genus.tolist()
+        == [False, False, True, False, False]
+    )
     assert names("drift") == [("bob", 8101), ("bob", 8101), None, ("ann", 8100), ("ann", 8100)]
     # Reference levels have no effect: aroids, the foam box, damp wrap.
-    assert names("group") == [None, "hoya", "", "hoya", None]
+    assert names("group") == [None, "hoya", None, "hoya", None]
     assert names("container") == [None, None, "carton", None, None]
     assert names("roots") == [None] * 5
     assert names("service") == [""] * 5

@@ -6,8 +6,8 @@ from numpy.typing import NDArray
 from scipy import integrate, stats
 from sklearn.metrics import brier_score_loss
 
-from model.hazard_factors import HazardFactors, split_hazards
-from model.scoring import brier_score, drawn_counts, log_score
+from model.hazard_factors import HazardFactors, join_boxes, split_hazards
+from model.scoring import brier_score, drawn_counts, log_scores
 
 Array = NDArray[np.float64]
 DEATH_OFFSET = 2.0
@@ -25,17 +25,23 @@ def factors(
 ) -> HazardFactors:
     n, lines = len(common), len(genus)
     return HazardFactors(
-        common=np.array(common, dtype=float),
-        log_h0=np.full(n, np.log(H0)),
-        log_delta=np.full(n, np.log(DELTA)),
-        line_sd=np.full(n, line_sd),
+        common=np.array([common], dtype=float),
+        log_h0=np.full((1, n), np.log(H0)),
+        log_delta=np.full((1, n), np.log(DELTA)),
+        line_sd=np.full((1, n), line_sd),
+        death_offset=np.array([DEATH_OFFSET]),
+        box=np.zeros(lines, dtype=np.int64),
+        genus=np.array(genus),
         intercept=np.full(lines, intercept),
         slope=np.ones(lines),
         genus_sd=np.full(lines, genus_sd),
         own_sd=np.full(lines, own_sd),
-        genus=np.array(genus),
-        death_offset=DEATH_OFFSET,
     )
+
+
+def log_score(said: HazardFactors, counts: NDArray[np.int64]) -> float:
+    (score,) = log_scores(said, counts)
+    return float(score)
 
 
 def chances(eta: float) -> Array:
@@ -109,11 +115,11 @@ def test_log_score_is_proper() -> None:
     others = [
         factors([-1.0] * 64, line_sd=0.4),  # too sure
         factors(list(rng.normal(-1.0, 2.4, 64)), line_sd=0.4),  # too unsure
-        factors(list(truth.common + 0.8), line_sd=0.4),  # too gloomy
+        factors(list(truth.common[0] + 0.8), line_sd=0.4),  # too gloomy
     ]
     scores = []
     for _ in range(400):
-        eta = rng.choice(truth.common) + 0.4 * rng.standard_normal()
+        eta = rng.choice(truth.common[0]) + 0.4 * rng.standard_normal()
         row = counted((*rng.multinomial(20, chances(eta)), 20))
         scores.append([log_score(said, row) for said in (truth, *others)])
     differences = np.array(scores)[:, 1:] - np.array(scores)[:, :1]
@@ -184,3 +190,18 @@ def test_hazards_are_split_as_they_were_made() -> None:
 def test_a_common_factor_without_spread_has_no_slope() -> None:
     split = split_hazards(np.array([[1.0, 2.0, 3.0]]), np.zeros(3), np.array([0]))
     np.testing.assert_allclose([part[0] for part in split], [2.0, 0.0, 0.0, np.sqrt(2.0 / 3.0)])
+
+
+def test_boxes_scored_together_score_as_they_do_alone() -> None:
+    said = [
+        factors([-2.0, 0.3], line_sd=0.4, own_sd=0.2, genus_sd=0.5, genus=(0, 1, 0)),
+        factors([-1.0, 1.0], line_sd=0.1, genus=(0,)),
+        factors([0.0, -0.5], own_sd=0.3, genus_sd=0.2, genus=(1, 1, 0)),
+    ]
+    counts = [
+        counted((9, 1, 0, 10), (2, 3, 5, 10), (4, -1, -1, 5)),
+        counted((-1, -1, 3, 12)),
+        counted((1, 1, 1, 3), (0, 0, 8, 8), (6, 0, 0, 6)),
+    ]
+    alone = [log_score(one, rows) for one, rows in zip(said, counts, strict=True)]
+    np.testing.assert_allclose(log_scores(join_boxes(said), np.concatenate(counts)), alone, rtol=1e-12)

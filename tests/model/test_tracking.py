@@ -24,6 +24,7 @@ def courier() -> tuple[Leg, ...]:
         ([(3.0, "held")], Tracked(held_since=3.0)),
         ([(3.0, "held"), (4.0, "held"), (5.5, "released")], Tracked(held_days=2.5)),
         ([(3.0, "held"), (4.0, "released"), (6.0, "held")], Tracked(held_since=6.0, held_days=1.0)),
+        ([(3.0, "held"), (4.0, "released"), (6.0, "held"), (6.5, "released")], Tracked(held_days=1.5)),
         ([(2.0, "at_hub"), (3.0, "held"), (6.0, "in_clearance")], Tracked(((4, 2.0), (6, 6.0)))),
         ([(2.0, "released")], Tracked()),
         ([(-1.0, "at_hub")], Tracked(((4, 0.0),))),

@@ -17,7 +17,7 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, BrowserContext, ConsoleMessage, Page, Playwright, Request, sync_playwright
 
-from tests.app.conftest import REQUIRE_VARIABLE, REQUIRED
+from tests.app.conftest import REQUIRE_VARIABLE, REQUIRED, client  # noqa: F401 - a fixture
 from tests.page.server import running_server
 
 SHOTS_VARIABLE = "TRANSIT_PAGE_SHOTS"

@@ -96,7 +96,8 @@ def test_misspelt_genus_is_forgiven(page: Page) -> None:
     [
         "sells for;cost each;plants;genus;cultivar\n30;8,50;20;Scindapsus;Exotica\n48;14;10;Anthurium;",
         "Scindapsus pictus 'Exotica',20,8.50,30\nAnthurium,10,14,48",
-        '"genus"\t"cultivar"\t"quantity"\t"unit cost"\t"sale value"\nScindapsus\tExotica\t20\t"8.50"\t30\nAnthurium\t\t10\t14\t48',
+        '"genus"\t"cultivar"\t"quantity"\t"unit cost"\t"sale value"\n'
+        'Scindapsus\tExotica\t20\t"8.50"\t30\nAnthurium\t\t10\t14\t48',
     ],
 )
 def test_cells_of_a_spreadsheet_in_any_order_and_separation(page: Page, sheet: str) -> None:

@@ -2,11 +2,14 @@
 
 import re
 from collections.abc import Callable
+from pathlib import Path
 
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Browser, Page, expect
 
+from tests.app.weather_service import DAYS, serving
 from tests.page.batch import fill_batch, lead
-from tests.page.conftest import Watch
+from tests.page.conftest import DESK, Watch, opened
+from tests.page.server import running_server
 
 
 def open_hold(page: Page) -> None:
@@ -72,3 +75,18 @@ def test_fault_in_a_day_is_told_at_its_field(page: Page, console: Watch) -> None
     page.get_by_label("Latest").fill("2027-01-01")
     latest = page.get_by_label("Latest")
     expect(latest).to_have_accessible_description(re.compile("on or after earliest"))
+
+
+def test_forecast_of_a_weather_service_is_fetched_and_used(browser: Browser, tmp_path: Path) -> None:
+    with (
+        serving(DAYS) as weather,
+        running_server(tmp_path / "ledger.db", TRANSIT_WEATHER_URL=weather.template, no_proxy="127.0.0.1") as address,
+    ):
+        for page, _ in opened(browser, address, DESK):
+            open_hold(page)
+            lead(page)
+            page.locator("summary", has_text="Forecast").click()
+            page.get_by_role("button", name="Fetch the forecast").click()
+            expect(page.get_by_text("BKK: 2 days, -3 to 7 °C")).to_be_visible()
+            expect(page.get_by_text("the forecast where given, else monthly normals").first).to_be_visible()
+    assert len(weather.asked) == 2

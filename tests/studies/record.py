@@ -27,6 +27,8 @@ SOURCES = (
     "reference",
     "survival",
     "synthetic",
+    "target",
+    "weighing",
 )
 TABLES = ("chill_classes", "containers", "genera", "prior_scales", "roots", "rules", "seller_kinds", "services")
 RESULTS = Path(__file__).parent / "results"

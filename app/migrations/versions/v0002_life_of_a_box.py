@@ -1,5 +1,7 @@
 """Keys, what a careful buyer asks of a seller, and what an arrival and its claim leave behind."""
 
+from typing import Any
+
 from alembic import op
 from sqlalchemy import CheckConstraint, Column, Date, DateTime, Double, MetaData, Table, Text
 
@@ -23,14 +25,16 @@ api_keys = Table(
 def upgrade() -> None:
     """Add what is missing."""
     metadata.create_all(op.get_bind())
-    for column in (Column("recourse", Text), Column("packing_json", Text), Column("answers_json", Text)):
+    added: list[Column[Any]] = [Column("recourse", Text), Column("packing_json", Text), Column("answers_json", Text)]
+    for column in added:
         op.add_column("sellers", column)
-    for column in (
+    added = [
         Column("arrival_notes", Text),
         Column("photos_json", Text),
         Column("recheck_notes", Text),
         Column("claim_outcome", Text),
         Column("claim_amount", Double),
         Column("claim_settled_on", Date),
-    ):
+    ]
+    for column in added:
         op.add_column("shipments", column)

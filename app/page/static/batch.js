@@ -96,7 +96,11 @@ export function missing(batch = current) {
   return wanted;
 }
 
-const share = (part, whole) => (typeof part === "number" && typeof whole === "number" && whole ? part / whole : part);
+/* A share of two numbers; what is no number goes to the server as it is, what is not given is left out. */
+function share(part, whole) {
+  if (typeof part === "string" || typeof whole === "string") return typeof part === "string" ? part : whole;
+  return part === null || !whole ? null : part / whole;
+}
 
 /* The compare request of the draft, as {body, place}: blank lines and routes without freight are left out, and
    `place(pointer)` turns a pointer into the body into one into the draft.
@@ -120,7 +124,8 @@ export function requestOf(batch = current, { only } = {}) {
     const own = given(batch[name]);
     if (Object.keys(own).length) body[name] = own;
   }
-  body.risk = { max_loss_share: share(batch.bearable.lost, batch.bearable.of), confidence: share(batch.bearable.sure, 10) };
+  const { lost, of, sure } = batch.bearable;
+  body.risk = given({ max_loss_share: share(lost, of), confidence: share(sure, 10) });
   const known = Object.entries(batch.forecast).filter(
     ([code, rowsOf]) => rowsOf.length && (code === batch.origin || code === batch.destination),
   );

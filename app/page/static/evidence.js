@@ -74,7 +74,7 @@ export function evidence(body, answer, { currency, signal }) {
       `On ${route.name} the two say, of ${count(route.plants.sent)} plants healthy at unboxing:`,
     ),
     tableOf({
-      head: ["", "Healthy", "Margin"],
+      head: ["Route, and what speaks", "Healthy", "Margin"],
       rows: answer.routes.flatMap((one) => [
         [`${one.name}, with your record`, spread(one.plants.healthy), money(one.money.margin.mean, currency)],
         ...(one.rules_only

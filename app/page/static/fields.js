@@ -5,6 +5,7 @@
    at the fields left empty what the server took instead. */
 
 import { el, newId } from "/page/dom.js";
+import { decimalSign } from "/page/settings.js";
 
 /* Wrap an input with its label, hint and place for an error. `unit` is text after the input. */
 export function field(label, input, { pointer, hint, unit, hideLabel = false, wide = false } = {}) {
@@ -67,15 +68,26 @@ export function dateInput(value, change, attributes = {}) {
   });
 }
 
-/* "8", "8.5", "8,5", "1 200", "€ 8" -> number; "" -> null; anything else as it is. */
+/* "8", "8.5", "8,5", "1 200", "€ 8" -> number; "" -> null; anything else as it is.
+
+   A sign before three digits, as in "1,200", groups or divides as it does where the reader's settings say. */
 export function readNumber(text) {
   const bare = text.trim().replace(/^[€$£¥]\s*|\s*[€$£¥%]$/g, "").replace(/[\s\u00a0\u202f']/g, "");
   if (bare === "") return null;
-  let plain = bare;
-  if (/^[+-]?\d{1,3}(\.\d{3})+,\d+$/.test(bare)) plain = bare.replaceAll(".", "").replace(",", ".");
-  else if (/^[+-]?\d{1,3}(,\d{3})+(\.\d+)?$/.test(bare) && bare.includes(".")) plain = bare.replaceAll(",", "");
-  else plain = bare.replace(",", ".");
+  const plain = withPoint(bare);
   return /^[+-]?(\d+\.?\d*|\.\d+)$/.test(plain) ? Number(plain) : text.trim();
+}
+
+function withPoint(bare) {
+  const at = Math.max(bare.lastIndexOf("."), bare.lastIndexOf(","));
+  if (at < 0) return bare;
+  const sign = bare[at];
+  const once = bare.indexOf(sign) === at;
+  const inGroups = /^[+-]?[1-9]\d{0,2}([.,])\d{3}(\1\d{3})*$/.test(bare);
+  if (inGroups && !(once && sign === decimalSign())) return bare.replaceAll(sign, "");
+  const whole = bare.slice(0, at);
+  if (!once || !/^[+-]?(\d*|\d{1,3}([.,]\d{3})+)$/.test(whole)) return bare;
+  return `${whole.replace(/[.,]/g, "")}.${bare.slice(at + 1)}`;
 }
 
 export function clearErrors(container) {

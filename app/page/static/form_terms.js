@@ -1,7 +1,8 @@
 /* The parts of the form with usual values: packing, routes, the loss one can bear, money and papers. */
 
+import { get } from "/page/api.js";
 import { draft, keep, setAt, valueAt } from "/page/batch.js";
-import { announce, el } from "/page/dom.js";
+import { announce, el, newId } from "/page/dom.js";
 import { choice, field, numberInput, textInput } from "/page/fields.js";
 import { packings, services } from "/page/lists.js";
 import { count, settings } from "/page/settings.js";
@@ -223,6 +224,11 @@ export function moneyFields(changed) {
 
 export function sellerFields(changed) {
   const make = bound(changed);
+  const known = el("datalist", { id: newId("sellers") });
+  get("/v1/sellers").then(
+    ({ items }) => known.append(...items.map((row) => el("option", { value: row.name }))),
+    () => {}, // only suggestions are missing
+  );
   const closed = textInput(draft().closed_dates.join(", "), (text) =>
     make.set("/closed_dates")((text ?? "").split(/[\s,;]+/).filter(Boolean)),
   );
@@ -231,7 +237,11 @@ export function sellerFields(changed) {
     el(
       "div",
       { class: "fields" },
-      make.text("Seller", "/seller", { hint: "As in your own record." }),
+      field("Seller", textInput(draft().seller, make.set("/seller"), { list: known.id }), {
+        pointer: "/seller",
+        hint: "As in your own record.",
+      }),
+      known,
       make.choice("The seller is", "/seller_kind", SELLER_KINDS),
       PAPERS.map(([name, label]) => make.choice(label, `/paperwork/${name}`, IN_HAND)),
       field("Closed days there", closed, {

@@ -103,15 +103,14 @@ export function holdStrip(route, entries, { sent, currency, chosen }) {
         `● open, ★ recommended, ✕ blocked; bars hold 9 in 10 shipments. Below: lowest to highest of the day at ${ends[0]} ` +
         `(dotted) and, when the box gets there, at ${last.place}; ${forecast ? "the forecast where given, else " : ""}monthly normals.`,
       table: {
-        head: ["Leaves", "Healthy", "9 in 10", "Margin", "Waiting helps", ends[0], last.place, "Blocked"],
+        head: ["Leaves", "Healthy", "9 in 10", "Margin", "Waiting helps", ...entries[0].weather.map((one) => one.place), "Blocked"],
         rows: entries.map((entry) => [
           `${date(entry.ship_date, DAY)}${entry === chosen ? " ★" : ""}`,
           percent(share(entry.healthy.mean)),
           `${count(entry.healthy.p05)} to ${count(entry.healthy.p95)}`,
           money(entry.margin.mean, currency, { whole: true }),
           entry.chance_better_than_first === null ? "–" : percent(entry.chance_better_than_first),
-          temperatureSpan(at(entry, "origin").min_c, at(entry, "origin").max_c),
-          temperatureSpan(at(entry, "destination").min_c, at(entry, "destination").max_c),
+          ...entry.weather.map((one) => temperatureSpan(one.min_c, one.max_c)),
           why(entry) || "no",
         ]),
       },

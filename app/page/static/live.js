@@ -12,8 +12,9 @@ const PAUSE_MS = 200;
 /* Return `changed`, to be called after every change of the draft.
 
    `form` and `answer` are elements; `ask()` gives {path, body, place, wanted} of the call, with `wanted` a list of what
-   is still needed; `draw(data, body)` fills the answer and returns the one sentence to say. */
-export function live({ form, answer, ask, draw, signal }) {
+   is still needed; `draw(data, body)` fills the answer and returns the one sentence to say, at `jump` (see `jumpTo`) and
+   to a screen reader. */
+export function live({ form, answer, jump, ask, draw, signal }) {
   let calling = new AbortController();
   const leave = () => calling.abort();
   signal.addEventListener("abort", leave);
@@ -29,6 +30,7 @@ export function live({ form, answer, ask, draw, signal }) {
     if (wanted.length || faults.length) {
       answer.replaceChildren(stillNeeded(form, wanted, faults));
       answer.removeAttribute("aria-busy");
+      jump.say("");
       return;
     }
     answer.setAttribute("aria-busy", "true");
@@ -36,12 +38,15 @@ export function live({ form, answer, ask, draw, signal }) {
       const data = await post(path, body, { signal: own });
       if (own.aborted) return;
       showErrors(form, []);
-      announce(draw(data, body, own));
+      const lead = draw(data, body, own);
+      jump.say(lead);
+      announce(lead);
     } catch (fault) {
       if (own.aborted || fault.name === "AbortError") return;
       if (!(fault instanceof Problem || fault instanceof NetworkDown)) console.error(fault);
       const placed = (fault.errors ?? []).map((error) => ({ ...error, pointer: place(error.pointer) }));
       const left = showErrors(form, placed);
+      jump.say("");
       answer.replaceChildren(
         placed.length > left.length ? atFields(form, fault) : failure(fault, update, left),
         left.length && placed.length > left.length ? failure(fault, null, left) : "",
@@ -106,7 +111,8 @@ function atFields(form, fault) {
   );
 }
 
-/* A bar at the foot of a phone with the answer in one sentence, that leads to the whole: {link, say(text)}. */
+/* A bar at the foot of a phone with the answer in one sentence, that leads to the whole while that is out of sight:
+   {link, say(text)}. */
 export function jumpTo(answer) {
   const link = el("button", { type: "button", class: "jump", hidden: true, on: { click: go } });
 
@@ -116,11 +122,17 @@ export function jumpTo(answer) {
     lead?.focus();
   }
 
+  let inSight = false;
+  const place = () => (link.hidden = inSight || !link.textContent);
+  new IntersectionObserver(([seen]) => {
+    inSight = seen.isIntersecting;
+    place();
+  }, { rootMargin: "0px 0px -25% 0px" }).observe(answer);
   return {
     link,
     say(text) {
-      link.textContent = `${text} ↓`;
-      link.hidden = false;
+      link.textContent = text && `${text} ↓`;
+      place();
     },
   };
 }

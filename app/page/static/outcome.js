@@ -123,7 +123,7 @@ export function outcome(route, { currency, bearable, recommended, span, cold, pl
       strip: plants.healthy_strip,
       sent: plants.sent,
       mean: plants.healthy.mean,
-      title: "Healthy plants in 20 equally likely shipments",
+      title: "Healthy plants in 20 equally likely shipments (dashed: average)",
     }),
     facts(route, currency, bearable),
     el("h4", {}, "Inside the box on the way"),

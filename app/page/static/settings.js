@@ -33,6 +33,9 @@ export function showAgain() {
 const locale = () => current.locale || undefined;
 const number = (value, options) => new Intl.NumberFormat(locale(), options).format(value);
 
+export const decimalSign = () =>
+  new Intl.NumberFormat(locale()).formatToParts(1.5).find((part) => part.type === "decimal").value;
+
 export const count = (value) => number(value, { maximumFractionDigits: 0 });
 export const decimal = (value, digits = 1) =>
   number(value, { minimumFractionDigits: digits, maximumFractionDigits: digits });

@@ -3,6 +3,7 @@
 import { emptyDraft, inventedDraft, keep } from "/page/batch.js";
 import { drawComparison } from "/page/comparison.js";
 import { el } from "/page/dom.js";
+import { forecastFields } from "/page/form_hold.js";
 import { journeyFields } from "/page/form_journey.js";
 import { lineFields } from "/page/form_lines.js";
 import { bearableFields, moneyFields, packingFields, routeFields, sellerFields } from "/page/form_terms.js";
@@ -20,13 +21,10 @@ export async function show(root, _parts, signal) {
   const { changed, update } = live({
     form,
     answer,
+    jump,
     signal,
     ask: () => batchCall("/v1/compare", { rules_beside: true }),
-    draw: (data, body, own) => {
-      const lead = drawComparison({ data, body, answer, form, known, own });
-      jump.say(lead);
-      return lead;
-    },
+    draw: (data, body, own) => drawComparison({ data, body, answer, form, known, own }),
   });
   const start = (other) => {
     keep(other);
@@ -46,8 +44,11 @@ export async function show(root, _parts, signal) {
     await packingFields(changed),
     moneyFields(changed),
     sellerFields(changed),
+    forecastFields(changed),
   );
   if (signal.aborted) return;
-  root.append(el("h1", {}, "Compare"), el("div", { class: "two" }, form, answer), jump.link);
+  root.append(el("h1", {}, "Compare"),
+    el("p", {}, "Which way should this batch travel? Fill in what you know; the answer follows every change."),
+    el("div", { class: "two" }, form, answer), jump.link);
   await update();
 }

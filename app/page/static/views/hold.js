@@ -37,13 +37,10 @@ export async function show(root, _parts, signal) {
   const { changed, update } = live({
     form,
     answer,
+    jump,
     signal,
     ask,
-    draw: (data, body) => {
-      const lead = drawAnswer({ data, body, answer, form });
-      jump.say(lead);
-      return lead;
-    },
+    draw: (data, body) => drawAnswer({ data, body, answer, form }),
   });
   form.append(
     holdFields(changed),
@@ -62,7 +59,9 @@ export async function show(root, _parts, signal) {
     ),
   );
   if (signal.aborted) return;
-  root.append(el("h1", {}, "Hold"), el("div", { class: "two" }, form, answer), jump.link);
+  root.append(el("h1", {}, "Hold"),
+    el("p", {}, "Ship now, or wait for a better day? The batch is the one under Compare."),
+    el("div", { class: "two" }, form, answer), jump.link);
   await update();
 }
 

@@ -1,0 +1,49 @@
+"""Times in transit that a fit has learned, by service and lane: what the artefact holds of them."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import NamedTuple
+
+from model.transit import TransitQuantiles
+
+
+class LaneKey(NamedTuple):
+    """A service between two places; origin and destination are empty for a lane without own boxes."""
+
+    service: str
+    origin: str
+    destination: str
+
+
+@dataclass(frozen=True, slots=True)
+class LaneTimes:
+    """What is learned of a lane: total days of the next box, its chance of a delay, and from how many boxes.
+
+    For a lane without own boxes (see `LaneKey`) the quantiles are those of a long one, and the boxes all of the
+    service's.
+    """
+
+    key: LaneKey
+    quantiles: TransitQuantiles
+    delay_share: float
+    n_arrived: int
+    n_on_the_way: int
+
+    @property
+    def from_boxes(self) -> str:
+        """The boxes behind it in words."""
+        arrived = "1 own box" if self.n_arrived == 1 else f"{self.n_arrived:,} own boxes"
+        return f"{arrived} and {self.n_on_the_way:,} on the way" if self.n_on_the_way else arrived
+
+
+@dataclass(frozen=True, slots=True)
+class LearnedTimes:
+    """Every lane with boxes, and for each of their services a lane without."""
+
+    lanes: Sequence[LaneTimes] = ()
+
+    def of(self, service: str, origin: str, destination: str) -> LaneTimes | None:
+        """Return what is learned of a lane, else of its service, else None."""
+        wanted = (LaneKey(service, origin, destination), LaneKey(service, "", ""))
+        known = {lane.key: lane for lane in self.lanes if lane.key in wanted}
+        return known.get(wanted[0]) or known.get(wanted[1])

@@ -1,0 +1,65 @@
+"""After an arrival: the next steps with their dates, and the claim's outcome."""
+
+import pytest
+
+from tests.app.batches import Fields
+from tests.app.client import Client
+from tests.app.shipment_calls import (
+    RECHECK,
+    Box,
+    errors,
+)
+
+
+def steps(answer: Fields) -> dict[str, Fields]:
+    return {step["code"]: step for step in answer["next_steps"]}
+
+
+def test_next_steps_have_dates(ledger_client: Client) -> None:
+    """The plan's claim window is 48 h; 14 days on and 3 to 6 weeks are common practice and extension texts."""
+    answer = Box(ledger_client).arrive(opened_at="2027-01-16T18:00:00Z")
+    found = steps(answer)
+    assert list(found) == ["photograph", "claim", "rehydrate", "shade_and_humidity", "isolate", "recheck"]
+    assert (found["claim"]["from"], found["claim"]["until"]) == ("2027-01-16T10:00:00Z", "2027-01-18T10:00:00Z")
+    assert found["rehydrate"]["from"] == "2027-01-16T18:00:00Z"
+    assert found["isolate"]["until"] == "2027-02-27T18:00:00Z"
+    assert found["recheck"]["from"] == "2027-01-30T18:00:00Z"
+    assert found["rehydrate"]["status"] == "common practice, no source"
+    codes = [caution["code"] for caution in answer["cautions"]]
+    assert {"late_damage", "residues", "irritant_sap", "isolate"} <= set(codes)
+
+
+def test_steps_that_are_done_say_so(ledger_client: Client) -> None:
+    box = Box(ledger_client)
+    box.arrive()
+    assert steps(box.get())["recheck"]["state"] != "done"
+    box.done("PUT", "/recheck", json=RECHECK)
+    claim = {"outcome": "refunded", "amount": 16.5, "settled_on": "2027-01-20"}
+    answer = box.done("PATCH", json={"claim": claim})
+    assert answer["claim"] == claim
+    found = steps(answer)
+    assert (found["recheck"]["state"], found["claim"]["state"]) == ("done", "done")
+
+
+@pytest.mark.parametrize("recourse", [{"kind": "refund", "claim_window_hours": None}, {"kind": "refund"}])
+def test_claim_without_a_window_says_to_ask(ledger_client: Client, recourse: Fields) -> None:
+    """48 h, the most common window, until the seller says otherwise."""
+    claim = steps(Box(ledger_client, recourse=recourse).arrive())["claim"]
+    assert "ask the seller" in claim["text"]
+    assert claim["until"] == "2027-01-18T10:00:00Z"
+
+
+def test_arrival_in_the_future_is_taken_with_a_caution(ledger_client: Client) -> None:
+    box = Box(ledger_client, ship_date="2190-01-04")
+    answer = box.arrive(arrived_at="2190-01-09T10:00:00Z")
+    texts = [caution["text"] for caution in answer["cautions"] if caution["code"] == "date_unusual"]
+    assert any("2190-01-09" in text for text in texts)
+
+
+def test_claim_is_settled_after_arrival_only(ledger_client: Client) -> None:
+    box = Box(ledger_client)
+    assert box.call("PATCH", json={"claim": {"outcome": "refused"}}).status_code == 409
+    box.arrive()
+    response = box.call("PATCH", json={"claim": {"outcome": "replaced", "settled_on": "2027-01-15"}})
+    assert errors(response) == [("/claim/settled_on", "must not be before the arrival")]
+    assert box.done("PATCH", json={"claim": {"outcome": "replaced"}})["claim"]["outcome"] == "replaced"

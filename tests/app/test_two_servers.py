@@ -1,0 +1,109 @@
+"""Two servers, each a process of its own, on one ledger."""
+
+from concurrent.futures import ThreadPoolExecutor
+from threading import Barrier
+
+import httpx
+import pytest
+
+from app.api_keys import new_key
+from app.store.api_keys import add_key, revoke_key
+from app.store.database import Database
+from app.store.history import past_versions
+from app.store.shipments import arrived_shipments
+from tests.app.ledger_files import csv_bytes, random_ledger, row
+from tests.app.servers import server, until
+
+N_ROUNDS = 4
+
+
+def both(one: httpx.Client, two: httpx.Client, path: str, content: bytes = b"") -> list[httpx.Response]:
+    """Post to both servers at the same moment."""
+    ready = Barrier(2)
+
+    def post(client: httpx.Client) -> httpx.Response:
+        ready.wait()
+        return client.post(path, content=content)
+
+    with ThreadPoolExecutor(2) as pool:
+        return list(pool.map(post, (one, two)))
+
+
+def test_a_file_imported_by_both_at_once_is_taken_once(database_url: str) -> None:
+    """Also the very first, when neither finds any tables."""
+    n_rows = 90
+    with server(database_url) as one, server(database_url) as two:
+        for n in range(N_ROUNDS):
+            data = random_ledger(n_rows, n).replace(b"box-", f"round-{n}-".encode())
+            answers = [answer.json() for answer in both(one, two, "/v1/shipments/import", data)]
+            counts = sorted((answer["added"], answer["unchanged"]) for answer in answers)
+            assert counts == [(0, n_rows // 3), (n_rows // 3, 0)]
+            assert all(answer["replaced"] == 0 for answer in answers)
+        assert one.get("/v1/shipments/export").content == two.get("/v1/shipments/export").content
+    with Database(database_url) as database, database.reading() as connection:
+        names = [stored.record.shipment for stored in arrived_shipments(connection)]
+    assert len(names) == len(set(names)) == N_ROUNDS * n_rows // 3
+
+
+def test_of_two_corrections_at_once_none_is_lost(database_url: str) -> None:
+    """Both replace the box otherwise: the second to come keeps the first in its history."""
+    first = csv_bytes(row(shipment="A-1", healthy="20", damaged="0", dead="0"))
+    with server(database_url) as one, server(database_url) as two:
+        one.post("/v1/shipments/import", content=first).raise_for_status()
+        files = [csv_bytes(row(healthy=str(h), damaged="0", dead=str(20 - h))) for h in (12, 13)]
+        ready = Barrier(2)
+
+        def replace(client: httpx.Client, data: bytes) -> int:
+            ready.wait()
+            replaced: int = client.post("/v1/shipments/import?replace=true", content=data).json()["replaced"]
+            return replaced
+
+        with ThreadPoolExecutor(2) as pool:
+            assert list(pool.map(replace, (one, two), files)) == [1, 1]
+    with Database(database_url) as database, database.reading() as connection:
+        [stored] = arrived_shipments(connection)
+        past = past_versions(connection, stored.id)
+    healthy = [version.snapshot["lines"][0]["healthy"] for version in past]
+    assert len(healthy) == 2
+    assert healthy[0] == 20
+    assert {healthy[1], stored.record.lines[0].healthy} == {12, 13}
+
+
+def test_a_refit_asked_of_both_at_once_is_one(database_url: str) -> None:
+    with server(database_url) as one, server(database_url) as two:
+        one.post("/v1/shipments/import", content=random_ledger(30, 1)).raise_for_status()
+        answers = both(one, two, "/v1/model/refit")
+        assert {answer.status_code for answer in answers} == {202}
+        places = {answer.headers["location"] for answer in answers}
+
+        def ended() -> bool:
+            states = [client.get(place).json()["state"] for place in places for client in (one, two)]
+            assert states.count("running") <= 2  # as both servers see it
+            return not {"queued", "running"} & set(states)
+
+        until(ended)
+        served = {client.get("/v1/model/versions").json()["items"][0]["version"] for client in (one, two)}
+        assert len(served) == 1
+
+
+@pytest.mark.parametrize("scope", ["read", "write"])
+def test_a_key_revoked_is_refused_by_both(database_url: str, scope: str) -> None:
+    """Made and revoked by a third process: this one."""
+    key, stored = new_key("till", "write" if scope == "write" else "read")
+    other, kept = new_key("office", "read")
+    with server(database_url) as one, server(database_url) as two, Database(database_url) as database:
+        assert [client.get("/v1/genera").status_code for client in (one, two)] == [200, 200]
+        with database.writing() as connection:
+            add_key(connection, stored)
+            add_key(connection, kept)
+
+        def statuses(sent: str | None) -> list[int]:
+            headers = {} if sent is None else {"authorization": f"Bearer {sent}"}
+            return [client.get("/v1/genera", headers=headers).status_code for client in (one, two)]
+
+        until(lambda: statuses(None) == [401, 401])
+        assert statuses(key) == [200, 200]
+        with database.writing() as connection:
+            revoke_key(connection, stored.id, now=stored.created_at)
+        until(lambda: statuses(key) == [401, 401])
+        assert statuses(other) == [200, 200]
