@@ -8,7 +8,9 @@ from typing import Any
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
-from tests.app.ledger_files import csv_text, random_ledger, row
+from tests.app.fits import likely_ledger
+from tests.app.ledger_files import csv_text, row
+from tests.page.boxes import arrived
 from tests.page.conftest import DESK, Watch, opened
 from tests.page.server import running_server
 
@@ -22,6 +24,11 @@ def learner(browser: Browser, tmp_path: Path) -> Iterator[Page]:
     with running_server(tmp_path / "ledger.db", TRANSIT_REFIT_DRAWS="1024") as address:
         for page, _ in opened(browser, address, DESK):
             yield page
+
+
+def address_of(page: Page) -> str:
+    """Return where the server of a tab is."""
+    return str(page.evaluate("location.origin"))
 
 
 def csv_file(content: bytes) -> Any:
@@ -60,12 +67,12 @@ def test_learning_from_a_file_shows_what_changed_and_can_be_undone(
 ) -> None:
     page = learner
     page.goto("/#look-back")
-    page.get_by_label("File of arrived boxes").set_input_files(csv_file(random_ledger(60, 3)))
+    page.get_by_label("File of arrived boxes").set_input_files(csv_file(likely_ledger(24, 1)))
     page.get_by_role("button", name="Take in").click()
-    expect(page.get_by_text("20 boxes added, 0 unchanged, 0 replaced; 60 lines.")).to_be_visible()
+    expect(page.get_by_text("24 boxes added, 0 unchanged, 0 replaced; 24 lines.")).to_be_visible()
     with page.expect_download() as offered:
         page.get_by_role("button", name="Give out all arrived boxes").click()
-    assert offered.value.path().read_text().count("\n") == 61  # 60 lines and the header
+    assert offered.value.path().read_text().count("\n") == 25  # 24 lines and the header
 
     page.get_by_role("button", name="Learn from the boxes").click()
     expect(page.get_by_role("progressbar")).to_be_visible()
@@ -73,13 +80,13 @@ def test_learning_from_a_file_shows_what_changed_and_can_be_undone(
     expect(page.locator(".notice", has_text="The new version answers from now on.")).to_be_visible(timeout=MINUTE_MS)
     expect(page.get_by_text(VERSION)).to_be_visible()
     changes = page.get_by_role("region", name="Table: what changed")
-    expect(changes.get_by_role("row", name=re.compile("^seller Invented Ferns"))).to_be_visible()
+    expect(changes.get_by_role("row", name=re.compile("^seller invented ferns .* 24 boxes, 480 plants"))).to_be_visible()
 
     genera = page.get_by_role("region", name="Which plants keep")
     expect(genera.locator(".main-svg").first).to_be_visible()
     genera.get_by_text("The same as a table").click()
     medians = [float(cell.split("×")[0]) for cell in genera.locator("tbody td:nth-child(2)").all_inner_texts()]
-    assert len(medians) == 6
+    assert len(medians) == 2
     assert medians == sorted(medians, reverse=True)
     axe_clean(page)
     shot(page, "look-back")
@@ -91,6 +98,27 @@ def test_learning_from_a_file_shows_what_changed_and_can_be_undone(
     sellers = page.get_by_role("region", name="Whose plants keep")
     sellers.get_by_text("The same as a table").click()
     expect(sellers.get_by_role("cell", name="thin: no box of yours, rules of thumb only").first).to_be_visible()
+
+
+def test_track_record_is_drawn_and_tabled(
+    learner: Page, axe_clean: Callable[[Page], None], shot: Callable[[Page, str], None]
+) -> None:
+    for reference in ("One", "Two"):  # opened five days from now: forecast before they arrived
+        arrived(address_of(learner), reference, [(20, 20, 0, 0), (10, 10, 0, 0)], days=-5)
+    learner.goto("/#look-back")
+    record = learner.get_by_role("region", name="Were the forecasts right?")
+    expect(record.get_by_role("img", name=re.compile("2 boxes with 60 plants"))).to_be_visible()
+    expect(record.locator(".main-svg").first).to_be_visible()
+    record.get_by_text("The same as a table").click()
+    rows = [cells.split("\t") for cells in record.locator("figure tbody tr").all_inner_texts()]
+    healthy = [row for row in rows if row[0] == "healthy"]
+    # All 2 x 30 plants were healthy, whatever was forecast.
+    assert sum(int(row[4]) for row in healthy) == 60
+    assert {row[2] for row in healthy} == {"100%"}
+    record.get_by_text("Ranges and scores").click()
+    expect(record.get_by_role("table", name="Scores, lower is better")).to_be_visible()
+    axe_clean(learner)
+    shot(learner, "track-record")
 
 
 def test_track_record_says_that_there_is_none_yet(phone: Page) -> None:

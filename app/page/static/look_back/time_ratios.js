@@ -9,7 +9,7 @@ export const ENOUGH_BOXES = 5;
 const TICKS = [0.05, 0.1, 0.2, 0.5, 1, 2, 5, 10, 20];
 const WIDEST = 24;
 const ROW_PX = 28;
-const FRAME_PX = 80;
+const FRAME_PX = 104;
 
 /* Rows for a plot from effects ({name, time_ratio, boxes, plants}), longest keeping first. */
 export function rowsOf(effects) {

@@ -39,7 +39,7 @@ function reliability({ reliability: rows, boxes, plants }) {
       }),
     );
   const share = { tickvals: PERCENTS, ticktext: PERCENTS.map((value) => percent(value)), range: [-0.03, 1.03] };
-  return plot({
+  const figure = plot({
       note: "Circles: healthy. Squares: dead. Lines: 80 % intervals. On the dotted line what was found is what was forecast; circles below it and squares above it mean forecasts too hopeful.",
       label: `Chances given and what came of them, ${boxesOf(boxes)} with ${many(plants, "plant")}; on the diagonal the forecasts are right`,
       height: 340,
@@ -58,6 +58,8 @@ function reliability({ reliability: rows, boxes, plants }) {
         ]),
       },
     });
+  figure.classList.add("square");
+  return figure;
 }
 
 function coverage({ coverage: rows, log_score: score, brier }) {
