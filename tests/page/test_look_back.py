@@ -80,7 +80,9 @@ def test_learning_from_a_file_shows_what_changed_and_can_be_undone(
     expect(page.locator(".notice", has_text="The new version answers from now on.")).to_be_visible(timeout=MINUTE_MS)
     expect(page.get_by_text(VERSION)).to_be_visible()
     changes = page.get_by_role("region", name="Table: what changed")
-    expect(changes.get_by_role("row", name=re.compile("^seller invented ferns .* 24 boxes, 480 plants"))).to_be_visible()
+    expect(
+        changes.get_by_role("row", name=re.compile("^seller invented ferns .* 24 boxes, 480 plants"))
+    ).to_be_visible()
 
     genera = page.get_by_role("region", name="Which plants keep")
     expect(genera.locator(".main-svg").first).to_be_visible()

@@ -118,7 +118,7 @@ def test_news_of_the_journey_in_between_are_no_conflict(phone_page: Page, ledger
     assert [event["kind"] for event in stored["events"]] == ["held"]
 
 
-@pytest.mark.parametrize(("choice", "dead"), [("Mine stand", 1), ("The stored ones stand", 5)])
+@pytest.mark.parametrize(("choice", "dead"), [("Keep mine", 1), ("Keep the stored ones", 5)])
 def test_two_counts_of_a_box_are_a_choice(
     phone_page: Page,
     ledger: Ledger,
@@ -138,7 +138,7 @@ def test_two_counts_of_a_box_are_a_choice(
     stored = page.get_by_role("region", name="Stored", exact=True).get_by_role("row", name=re.compile("Scindapsus"))
     assert mine.get_by_role("cell").all_inner_texts() == ["20", "19", "0", "1"]
     assert stored.get_by_role("cell").all_inner_texts() == ["20", "15", "0", "5"]
-    if choice == "Mine stand":
+    if choice == "Keep mine":
         axe_clean(page)
         shot(page, "conflict")
     page.get_by_role("button", name=choice).click()

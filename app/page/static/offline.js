@@ -38,7 +38,7 @@ function draw() {
           ? `Counted twice: ${entry.name}. `
           : `Not accepted: ${entry.name}. ${entry.problem.message} `,
         entry.state === "conflict"
-          ? el("a", { href: `#boxes/${encodeURIComponent(entry.id)}/conflict/${entry.kind}` }, "Choose which counts stand")
+          ? el("a", { href: `#boxes/${encodeURIComponent(entry.id)}/conflict/${entry.kind}` }, "Choose which to keep")
           : el("a", { href: `#boxes/${encodeURIComponent(entry.id)}/${entry.kind}` }, "Look at the form"),
       ),
     ),

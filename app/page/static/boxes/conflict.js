@@ -43,12 +43,12 @@ export async function show(root, id, signal, [kind = "arrival"]) {
     button.disabled = false;
   }
 
-  const mine = el("button", { type: "button", class: "main", on: { click: () => settle(mine, () => sendMine(entry), "Your counts replace the others.") } }, "Mine stand");
-  const theirs = el("button", { type: "button", on: { click: () => settle(theirs, async () => dropMine(entry), "The stored counts stay.") } }, "The stored ones stand");
+  const mine = el("button", { type: "button", class: "main", on: { click: () => settle(mine, () => sendMine(entry), "Your counts replace the others.") } }, "Keep mine");
+  const theirs = el("button", { type: "button", on: { click: () => settle(theirs, async () => dropMine(entry), "The stored counts stay.") } }, "Keep the stored ones");
   root.append(
     el("p", {}, el("a", { href: address(id) }, "Back to the box")),
     el("h1", { tabindex: "-1" }, `Counted twice: ${name}`),
-    el("p", {}, "Someone recorded other counts of this box before yours were sent. Choose which stand; what is replaced stays in the box's history."),
+    el("p", {}, "Someone recorded other counts of this box before yours were sent. Choose which to keep; what is replaced stays in the box's history."),
     el(
       "div",
       { class: "versions" },

@@ -58,11 +58,14 @@ function draw(root, { id, name, form, begin, entry, resumed }) {
           drawCards();
           changed();
           announce("Taken away.");
+          add.focus();
         } : null),
       ),
     );
     tell();
   }
+
+  const add = el("button", { type: "button", on: { click: addLine } }, "Add a plant that was not ordered");
 
   function addLine() {
     form.lines.push({ line: null, genus: "", cultivar: null, quantity: null, ...freshCounts(1), note: "" });
@@ -116,7 +119,7 @@ function draw(root, { id, name, form, begin, entry, resumed }) {
     "form",
     { class: "unboxing", novalidate: true, on: { submit: record } },
     cards,
-    el("div", { class: "actions" }, el("button", { type: "button", on: { click: addLine } }, "Add a plant that was not ordered")),
+    el("div", { class: "actions" }, add),
     el("h2", {}, "When"),
     el(
       "div",
