@@ -69,6 +69,7 @@ def test_counts_made_offline_outlive_a_reload_and_arrive_once(
     expect(page.locator(".sum")).to_have_text("28 healthy, 0 damaged, 2 dead of 30")
     page.get_by_role("button", name="One more, damaged: Anthurium").click()
     page.get_by_role("button", name="Record these counts").click()
+    expect(page.get_by_role("heading", level=1)).to_have_text("Boxes")
     expect(waiting(page, box)).to_be_visible()
     axe_clean(page)
     shot(page, "offline")
