@@ -123,10 +123,9 @@ const bar = (share) =>
 function chances(lines) {
   const told = ({ mean, low, high }) => `${percent(mean)} (${percent(low)}–${percent(high)})`;
   return tableOf({
-    head: ["Plant", "Sent", "Healthy", "Damaged", "Dead", "Healthy two weeks on"],
+    head: ["Plant", "Healthy", "Damaged", "Dead", "Healthy 2 weeks on"],
     rows: lines.map((line) => [
-      plantName(line),
-      count(line.quantity),
+      `${count(line.quantity)} ${plantName(line)}`,
       told(line.healthy),
       told(line.damaged),
       told(line.dead),

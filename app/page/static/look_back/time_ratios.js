@@ -39,7 +39,7 @@ export function ratioFigure({ rows, label, what, more = [] }) {
   const [low, high] = [Math.min(0.5, ...ends) / 1.1, Math.max(2, ...ends) * 1.1];
   return plot({
       label,
-      note: `Filled circles rest on ${ENOUGH_BOXES} boxes or more; open grey ones are thin evidence: read them as little more than the rules of thumb. Lines are 80 % intervals.`,
+      note: `Filled circles rest on ${ENOUGH_BOXES} boxes or more; open grey ones, marked thin, on fewer: read them as little more than the rules of thumb. Lines are 80 % intervals.`,
       height: FRAME_PX + ROW_PX * rows.length,
       series: [
         ranges({
@@ -55,13 +55,13 @@ export function ratioFigure({ rows, label, what, more = [] }) {
         }),
       ],
       x: {
-        title: "keeps so many times as long as an average one",
+        title: "times as long as an average one",
         type: "log",
         range: [Math.log10(low), Math.log10(high)],
         tickvals: TICKS,
         ticktext: TICKS.map((tick) => String(tick)),
       },
-      y: { categoryorder: "array", categoryarray: names, range: [names.length - 0.5, -0.5], tickvals: names, ticktext: names.map(short) },
+      y: { categoryorder: "array", categoryarray: names, range: [names.length - 0.5, -0.5], tickvals: names, ticktext: rows.map(({ name, thin }) => (thin ? `${short(name)} (thin)` : short(name))) },
       more: (colours) => ({
         shapes: [{ type: "line", x0: 1, x1: 1, yref: "paper", y0: 0, y1: 1, line: { color: colours.ink, width: 1.5, dash: "dot" } }],
       }),
@@ -78,4 +78,4 @@ export function ratioFigure({ rows, label, what, more = [] }) {
     });
 }
 
-const short = (name) => (name.length > 18 ? `${name.slice(0, 17)}…` : name);
+const short = (name) => (name.length > 16 ? `${name.slice(0, 15)}…` : name);
