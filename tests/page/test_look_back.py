@@ -57,6 +57,7 @@ def test_a_file_in_the_letters_of_a_spreadsheet_is_not_garbled(boxes: tuple[Page
     page.get_by_label("File of arrived boxes").set_input_files(csv_file(content))
     page.get_by_role("button", name="Take in").click()
     expect(page.get_by_text("1 box added, 0 unchanged, 0 replaced; 1 line.")).to_be_visible()
+    page.reload()
     sellers = page.get_by_role("region", name="Whose plants keep")
     sellers.get_by_text("The same as a table").click()
     expect(sellers.get_by_role("rowheader", name="Jardín Ficticio")).to_be_visible()
