@@ -3,8 +3,8 @@
    The network is asked first, always, and the files kept are only for when it does not answer: so no old file is ever
    shown while the server can be reached. All files of one version are kept together, in a store named by the hash of
    their contents; a changed file changes this script, and the browser then keeps the new set and drops the old one.
-   Calls to the service are left alone: their answers are never kept here. Nor is the chart library, since plots draw such
-   answers. */
+   Calls to the service are left alone: their answers are never kept here. Nor is the chart library, since plots draw
+   such answers. */
 
 const VERSION = "{{ version }}";
 const FILES = {{ files }};

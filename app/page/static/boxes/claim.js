@@ -11,7 +11,10 @@ const STYLES = [
 
 export async function show(root, id, signal) {
   root.append(el("p", {}, "Loading …"));
-  const { data } = await call("GET", path(id, "claim"), { headers: { Accept: "text/html, application/problem+json;q=0.5" }, signal });
+  const { data } = await call("GET", path(id, "claim"), {
+    headers: { Accept: "text/html, application/problem+json;q=0.5" },
+    signal,
+  });
   const sheet = new DOMParser().parseFromString(data, "text/html").querySelector("main");
   const article = el("article", { class: "sheet" }, [...sheet.childNodes]);
   printAlone(signal);
@@ -26,7 +29,12 @@ export async function show(root, id, signal) {
     article,
   );
   for (const table of article.querySelectorAll("table")) {
-    const around = el("div", { class: "scroll", tabindex: "0", role: "region", "aria-label": `Table: ${table.previousElementSibling.textContent}` });
+    const around = el("div", {
+      class: "scroll",
+      tabindex: "0",
+      role: "region",
+      "aria-label": `Table: ${table.previousElementSibling.textContent}`,
+    });
     table.replaceWith(around);
     around.append(table);
   }

@@ -4,7 +4,16 @@ import { count, decimal } from "/page/settings.js";
 import { boxesOf, many } from "/page/plural.js";
 import { ratioWords, restsOn } from "/page/look_back/time_ratios.js";
 
-const KIND_WORDS = { genus: "", seller: "seller ", cultivar: "", group: "group ", container: "box: ", roots: "roots: ", service: "service ", seller_kind: "seller kind " };
+const KIND_WORDS = {
+  genus: "",
+  seller: "seller ",
+  cultivar: "",
+  group: "group ",
+  container: "box: ",
+  roots: "roots: ",
+  service: "service ",
+  seller_kind: "seller kind ",
+};
 const SMALL = 0.02;
 const MOST = 25;
 
@@ -15,7 +24,13 @@ export const snapshot = ({ model_version: version, boxes, plants, effects }) => 
   version,
   boxes,
   plants,
-  effects: effects.map(({ kind, name, time_ratio: ratio, evidence }) => ({ kind, name, ratio, boxes: evidence.boxes, plants: evidence.plants })),
+  effects: effects.map(({ kind, name, time_ratio: ratio, evidence }) => ({
+    kind,
+    name,
+    ratio,
+    boxes: evidence.boxes,
+    plants: evidence.plants,
+  })),
 });
 
 /* Effects that moved: those with boxes behind them, before or after, then the largest moves first. */
@@ -39,11 +54,16 @@ const spanWords = ({ p10, p50, p90 }) => `${ratioWords(p50)}× (${ratioWords(p10
 
 /* The table of changes, for tableOf. */
 export function changeTable(rows) {
-  return { head: ["What", "Before", "After", "Rests on"], rows: rows.slice(0, MOST).map(({ name, before, after, rests }) => [name, before, after, rests]) };
+  return {
+    head: ["What", "Before", "After", "Rests on"],
+    rows: rows.slice(0, MOST).map(({ name, before, after, rests }) => [name, before, after, rests]),
+  };
 }
 
-export const leftOut = (rows) => (rows.length > MOST ? `${count(rows.length - MOST)} more moved, most of them genera without a box of yours.` : "");
+export const leftOut = (rows) =>
+  rows.length > MOST ? `${count(rows.length - MOST)} more moved, most of them genera without a box of yours.` : "";
 
-export const boxesWords = ({ boxes, plants }) => (boxes ? `${boxesOf(boxes)}, ${many(plants, "plant")}` : "rules of thumb only");
+export const boxesWords = ({ boxes, plants }) =>
+  boxes ? `${boxesOf(boxes)}, ${many(plants, "plant")}` : "rules of thumb only";
 
 export const secondsWords = (ms) => `${decimal(ms / 1000, 0)} s`;
