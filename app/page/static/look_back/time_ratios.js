@@ -65,7 +65,7 @@ export function ratioFigure({ rows, label, what, more = [] }) {
       }),
     ],
     x: {
-      title: "times as long as an average one",
+      title: "times as long",
       type: "log",
       range: [Math.log10(low), Math.log10(high)],
       tickvals: TICKS,
