@@ -168,9 +168,10 @@ def test_a_refusal_stands_at_its_field_and_nothing_is_lost(boxes: tuple[Page, Wa
 def test_counting_again_works_offline_too(phone_page: Page, ledger: Ledger) -> None:
     page, box = phone_page, arrived(ledger.address, "Recheck", [(20, 18, 2, 0), (10, 10, 0, 0)], days=14)
     page.goto("/#boxes")
-    expect(page.get_by_text("Count again, due")).to_be_visible()
+    reminder = page.get_by_role("region", name="To do").get_by_role("link", name="Recheck", exact=True)
+    expect(reminder).to_be_visible()
     page.context.set_offline(True)
-    page.get_by_role("region", name="To do").get_by_role("link", name="Recheck").click()
+    reminder.click()
     page.get_by_role("button", name="One more, sold or given away: Anthurium").click()
     page.get_by_role("button", name="Record the recheck").click()
     expect(waiting(page, box)).to_be_visible()
