@@ -3,7 +3,8 @@
    The network is asked first, always, and the files kept are only for when it does not answer: so no old file is ever
    shown while the server can be reached. All files of one version are kept together, in a store named by the hash of
    their contents; a changed file changes this script, and the browser then keeps the new set and drops the old one.
-   Calls to the service are left alone: their answers are never kept here. */
+   Calls to the service are left alone: their answers are never kept here. Nor is the chart library, since plots draw
+   such answers. */
 
 const VERSION = "{{ version }}";
 const FILES = {{ files }};
@@ -31,7 +32,7 @@ self.addEventListener("activate", (event) => {
 self.addEventListener("fetch", (event) => {
   const { request } = event;
   const { origin, pathname } = new URL(request.url);
-  const isOurs = origin === self.location.origin && (pathname === "/" || pathname.startsWith("/page/"));
+  const isOurs = origin === self.location.origin && FILES.includes(pathname);
   if (request.method === "GET" && isOurs) event.respondWith(freshOrKept(request, pathname));
 });
 
@@ -39,12 +40,7 @@ async function freshOrKept(request, pathname) {
   const store = await caches.open(STORE);
   const kept = await store.match(pathname, { ignoreVary: true });
   const fresh = fetch(request);
-  if (!kept) {
-    const answer = await fresh;
-    // The chart library is too large to fetch before it is wanted.
-    if (answer.ok && pathname === "{{ charts }}") await store.put(pathname, answer.clone());
-    return answer;
-  }
+  if (!kept) return fresh;
   let timer;
   const late = new Promise((resolve) => {
     timer = setTimeout(resolve, PATIENCE_MS, kept);

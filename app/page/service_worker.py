@@ -6,11 +6,10 @@ from functools import cache
 from importlib.resources import files
 from importlib.resources.abc import Traversable
 
-from app.page.files import CHARTS, HEADERS, PREFIX, chart_library
+from app.page.files import HEADERS, PREFIX
 
 PATH = f"{PREFIX}/service-worker.js"
 SCRIPT_HEADERS = HEADERS | {"Service-Worker-Allowed": "/"}
-_CHARTS_PATH = f"{PREFIX}/{CHARTS}"
 
 
 @cache
@@ -21,10 +20,9 @@ def service_worker() -> str:
     digest = hashlib.sha256((root / "service_worker.js").read_bytes())
     for path, content in contents.items():
         digest.update(path.encode() + b"\0" + hashlib.sha256(content).digest())
-    digest.update(hashlib.sha256(chart_library().read_bytes()).digest())
     kept = ["/", *(path for path in contents if path != f"{PREFIX}/index.html")]
     script = (root / "service_worker.js").read_text(encoding="utf-8")
-    filled = {"version": digest.hexdigest()[:16], "files": json.dumps(kept), "charts": _CHARTS_PATH}
+    filled = {"version": digest.hexdigest()[:16], "files": json.dumps(kept)}
     for name, value in filled.items():
         script = script.replace(f"{{{{ {name} }}}}", value)
     return script

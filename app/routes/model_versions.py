@@ -7,6 +7,7 @@ from fastapi import APIRouter, Query, Request, Response
 
 from app.openapi import declared
 from app.routes.exchange import in_worker
+from app.schemas.model_versions import RefitAnswer
 from app.services.model_versions import activate, answer_versions
 from app.services.refit import find_refit, refit_answer, request_refit
 from app.store.refits import Refit
@@ -46,8 +47,16 @@ async def refit(
 
 @router.get("/v1/model/refits/{refit_id}", **declared("refit_state"))
 async def refit_state(request: Request, refit_id: str) -> Response:
-    """How a refit goes, or went."""
-    return await in_worker(request, lambda _: refit_answer(find_refit(request.app.state.database, refit_id)))
+    """How a refit goes, or went; once it is told that a version was activated, that version answers."""
+    state = request.app.state
+
+    def work(_: object) -> RefitAnswer:
+        found = find_refit(state.database, refit_id)
+        if found.is_finished:
+            state.active.refresh()
+        return refit_answer(found)
+
+    return await in_worker(request, work)
 
 
 @router.get("/v1/model/versions", **declared("model_versions"))

@@ -33,9 +33,11 @@ def on_its_way(address: str, reference: str, days: float = 4, **changes: Any) ->
     return changed(address, box, "PATCH", "", {"departed_at": left.isoformat()})
 
 
-def arrived(address: str, reference: str, counts: list[tuple[int, int, int, int]], days: float = 0) -> dict[str, Any]:
+def arrived(
+    address: str, reference: str, counts: list[tuple[int, int, int, int]], days: float = 0, **changes: Any
+) -> dict[str, Any]:
     """Return a box opened so many days ago in which (sent, healthy, damaged, dead) of each line were found."""
-    box = on_its_way(address, reference, days + 5)
+    box = on_its_way(address, reference, days + 5, **changes)
     names = ("sent", "healthy", "damaged", "dead")
     lines = [{"line": i, **dict(zip(names, line, strict=True))} for i, line in enumerate(counts)]
     opened_at = (datetime.now(UTC) - timedelta(days=days)).isoformat()

@@ -19,25 +19,49 @@ def test_from_comparison_to_claim(
     shot: Callable[[Page, str], None],
 ) -> None:
     page = fresh[0]
+
+    def looked_at(name: str) -> None:
+        axe_clean(page)
+        shot(page, name)
+
     fill_batch(page)
     lead(page)
     page.get_by_role("region", name="courier", exact=True).get_by_role("link", name=re.compile("Plan")).click()
     expect(page.get_by_role("heading", level=1)).to_have_text("Plan this box")
-    axe_clean(page)
-    shot(page, "plan")
+    looked_at("plan")
     page.get_by_label("Name of the box").fill("Order 12")
     page.get_by_role("button", name="Plan it").click()
-
     expect(page.get_by_role("heading", level=1)).to_have_text("Order 12")
     found = BOX.search(page.url)
     assert found is not None
     box_id = found[1]
-    planned = read(fresh_server, box_id)
-    assert [(line["genus"], line["quantity"]) for line in planned["plan"]["lines"]] == [
-        ("Scindapsus", 20),
-        ("Anthurium", 10),
-    ]
-    axe_clean(page)
+    ordered = [(line["genus"], line["quantity"]) for line in read(fresh_server, box_id)["plan"]["lines"]]
+    assert ordered == [("Scindapsus", 20), ("Anthurium", 10)]
+
+    follow(page)
+    looked_at("on-its-way")
+    unpack(page)
+    looked_at("unpack")
+    page.get_by_role("button", name="Record these counts").click()
+    expect(page.get_by_role("heading", name="What arrived")).to_be_visible()
+    arrival = read(fresh_server, box_id)["arrival"]
+    counts = [tuple(line[name] for name in ("sent", "healthy", "damaged", "dead")) for line in arrival["lines"]]
+    assert counts == [(19, 16, 1, 2), (10, 6, 4, 0), (2, 2, 0, 0)]
+    assert (arrival["notes"], arrival["photos"], arrival["missing"]) == ("wet paper", ["roots.jpg"], 1)
+    looked_at("arrived")
+
+    claim(page, looked_at)
+    count_again(page, looked_at)
+    recheck = read(fresh_server, box_id)["recheck"]["lines"]
+    # The one that died is taken from the damaged ones first.
+    assert recheck[0] == {"line": 0, "healthy": 16, "damaged": 0, "dead": 1, "gone": 0}
+    page.goto("/#boxes")
+    expect(page.get_by_role("region", name=re.compile("Arrived")).get_by_role("link", name="Order 12")).to_be_visible()
+    looked_at("boxes")
+
+
+def follow(page: Page) -> None:
+    """Mark a planned box as departed and note that it is held up."""
     page.get_by_role("button", name="It has left").click()
     expect(page.get_by_role("heading", name="Outlook")).to_be_visible()
     expect(page.get_by_text(re.compile(r"Opened by .* with \d+"))).to_be_visible()
@@ -46,14 +70,13 @@ def test_from_comparison_to_claim(
     page.get_by_label("Note").fill("invented hold")
     page.get_by_role("button", name="Add", exact=True).click()
     expect(page.get_by_text("held up, invented hold")).to_be_visible()
-    axe_clean(page)
 
+
+def unpack(page: Page) -> None:
+    """Count a box: one plant missing, some damaged and dead, two that were not ordered."""
     page.get_by_role("link", name="Unpack and count").click()
-    tap = lambda name: page.get_by_role("button", name=name).click()  # noqa: E731
-    tap("One less, in the box: Scindapsus")  # 19 of 20 sent
-    tap("One more, dead: Scindapsus")
-    tap("One more, dead: Scindapsus")
-    tap("One more, damaged: Scindapsus")
+    for name in ("less, in the box", "more, dead", "more, dead", "more, damaged"):
+        page.get_by_role("button", name=f"One {name}: Scindapsus").click()
     page.get_by_role("group", name="Anthurium").get_by_label("Damaged", exact=True).fill("4")
     page.get_by_role("button", name="Add a plant that was not ordered").click()
     extra = page.get_by_role("group", name="Not ordered")
@@ -63,38 +86,28 @@ def test_from_comparison_to_claim(
     # 16 + 6 + 2 healthy, 1 + 4 damaged, 2 dead, and one of the ordered did not come.
     expect(page.locator(".sum")).to_have_text("24 healthy, 5 damaged, 2 dead of 31; 1 missing")
     page.get_by_label("Notes", exact=True).fill("wet paper")
-    page.get_by_label("Photographs and film").set_input_files(
-        {"name": "roots.jpg", "mimeType": "image/jpeg", "buffer": b"invented"}
-    )
-    axe_clean(page)
-    shot(page, "unpack")
-    page.get_by_role("button", name="Record these counts").click()
+    picture = {"name": "roots.jpg", "mimeType": "image/jpeg", "buffer": b"invented"}
+    page.get_by_label("Photographs and film").set_input_files(picture)  # type: ignore[arg-type]
 
-    expect(page.get_by_role("heading", name="What arrived")).to_be_visible()
-    arrival = read(fresh_server, box_id)["arrival"]
-    counts = [tuple(line[name] for name in ("sent", "healthy", "damaged", "dead")) for line in arrival["lines"]]
-    assert counts == [(19, 16, 1, 2), (10, 6, 4, 0), (2, 2, 0, 0)]
-    assert (arrival["notes"], arrival["photos"], arrival["missing"]) == ("wet paper", ["roots.jpg"], 1)
-    axe_clean(page)
 
+def claim(page: Page, looked_at: Callable[[str], None]) -> None:
+    """Open the claim sheet, and record that the claim was paid."""
     page.get_by_role("link", name="Claim sheet").click()
     expect(page.get_by_role("heading", level=1)).to_contain_text("Order 12")
     # (2 dead + 1 missing) x 8.00
     expect(page.locator(".sheet tfoot")).to_contain_text("24.00")
-    axe_clean(page)
+    looked_at("claim")
     page.get_by_role("link", name="Back to the box").click()
     page.get_by_text("Record how it ended").click()
     page.get_by_label("Money got back").fill("24")
     page.get_by_role("button", name="Record", exact=True).click()
     expect(page.get_by_text(re.compile(r"Claim refunded, €24\.00"))).to_be_visible()
 
+
+def count_again(page: Page, looked_at: Callable[[str], None]) -> None:
+    """Count the plants again: one more died."""
     page.get_by_role("link", name="Count again (recheck)").click()
     page.get_by_role("button", name="One more, dead: Scindapsus").click()
-    axe_clean(page)
+    looked_at("recheck")
     page.get_by_role("button", name="Record the recheck").click()
     expect(page.get_by_role("heading", name="Counted again")).to_be_visible()
-    recheck = read(fresh_server, box_id)["recheck"]["lines"]
-    # The one that died is taken from the damaged ones first.
-    assert recheck[0] == {"line": 0, "healthy": 16, "damaged": 0, "dead": 1, "gone": 0}
-    page.goto("/#boxes")
-    expect(page.get_by_role("region", name=re.compile("Arrived")).get_by_role("link", name="Order 12")).to_be_visible()

@@ -1,5 +1,5 @@
-/* What this browser keeps of boxes, so that a box can be counted without a connection: the boxes last seen, counts being
-   entered, and counts that wait to be sent. In localStorage: small, and written before a tap is answered. */
+/* What this browser keeps of boxes, so that a box can be counted without a connection: the boxes last seen, counts
+   being entered, and counts that wait to be sent. In localStorage: small, and written before a tap is answered. */
 
 import { Problem } from "/page/api.js";
 
@@ -11,7 +11,9 @@ const NO_ROOM = 507;
 
 export class NoRoom extends Problem {
   constructor() {
-    super(NO_ROOM, { detail: "This browser has no room to keep that, or may keep nothing. Write it down, and make room." });
+    super(NO_ROOM, {
+      detail: "This browser has no room to keep that, or may keep nothing. Write it down, and make room.",
+    });
   }
 }
 
@@ -48,7 +50,12 @@ export function keepBoxes(items) {
 export function keepBox(shipment, etag) {
   const { plan, arrival } = shipment;
   const before = knownBoxes()[shipment.id] ?? {};
-  const ordered = (plan?.lines ?? []).map((line, i) => ({ line: i, genus: line.genus, cultivar: line.cultivar, quantity: line.quantity }));
+  const ordered = (plan?.lines ?? []).map((line, i) => ({
+    line: i,
+    genus: line.genus,
+    cultivar: line.cultivar,
+    quantity: line.quantity,
+  }));
   const item = {
     seller: plan?.seller ?? null,
     service: plan?.routes[0].service,

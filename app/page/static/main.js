@@ -64,7 +64,7 @@ async function show({ focus }) {
     await view.show(root, parts, signal);
   } catch (fault) {
     if (signal.aborted || fault.name === "AbortError") return;
-    root.replaceChildren(failure(fault, () => show({ focus: true })));
+    root.replaceChildren(el("h1", {}, VIEWS[name].name), failure(fault, () => show({ focus: true })));
     main.replaceChildren(root);
   }
 }

@@ -38,7 +38,7 @@ function draw() {
           ? `Counted twice: ${entry.name}. `
           : `Not accepted: ${entry.name}. ${entry.problem.message} `,
         entry.state === "conflict"
-          ? el("a", { href: `#boxes/${encodeURIComponent(entry.id)}/conflict/${entry.kind}` }, "Choose which counts stand")
+          ? el("a", { href: `#boxes/${encodeURIComponent(entry.id)}/conflict/${entry.kind}` }, "Choose which to keep")
           : el("a", { href: `#boxes/${encodeURIComponent(entry.id)}/${entry.kind}` }, "Look at the form"),
       ),
     ),
@@ -64,7 +64,9 @@ async function sendNow() {
   if (unsentNumber()) announce("The server cannot be reached yet. The counts stay on this device.");
 }
 
-document.querySelector(".top").after(el("section", { id: PLACE, class: "notice", "aria-label": "Not yet sent", hidden: true }));
+document
+  .querySelector(".top")
+  .after(el("section", { id: PLACE, class: "notice", "aria-label": "Not yet sent", hidden: true }));
 document.addEventListener("waiting-changed", () => {
   draw();
   clearTimeout(timer);
@@ -79,7 +81,5 @@ draw();
 tryAgain();
 
 if ("serviceWorker" in navigator) {
-  navigator.serviceWorker
-    .register("/page/service-worker.js", { scope: "/", updateViaCache: "none" })
-    .catch(() => {}); // the page works without, while there is a connection
+  navigator.serviceWorker.register("/page/service-worker.js", { scope: "/", updateViaCache: "none" }).catch(() => {}); // the page works without, while there is a connection
 }

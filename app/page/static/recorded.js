@@ -35,6 +35,8 @@ function isRecheck(body, stored) {
     sameMoment(body.checked_at, stored.checked_at) &&
     sameText(body.notes, stored.notes) &&
     body.lines.length === stored.lines.length &&
-    body.lines.every((line) => ["healthy", "damaged", "dead", "gone"].every((name) => line[name] === found.get(line.line)?.[name]))
+    body.lines.every((line) =>
+      ["healthy", "damaged", "dead", "gone"].every((name) => line[name] === found.get(line.line)?.[name]),
+    )
   );
 }

@@ -42,7 +42,11 @@ async function sendAll() {
       if (fault instanceof NetworkDown) return;
       if (!(fault instanceof Problem)) throw fault;
       if (LATER.has(fault.status)) replace(entry, { why: fault.message });
-      else replace(entry, { state: "refused", problem: { message: fault.message, status: fault.status, errors: fault.errors } });
+      else
+        replace(entry, {
+          state: "refused",
+          problem: { message: fault.message, status: fault.status, errors: fault.errors },
+        });
     }
   }
 }

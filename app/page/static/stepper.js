@@ -15,7 +15,16 @@ export function stepper({ kind, label, of, value, change, pointer, hint }) {
     on: { change: () => change(read()), focus: () => input.select() },
   });
   const step = (by, sign, word) =>
-    el("button", { type: "button", class: "step", "aria-label": `One ${word}, ${label.toLowerCase()}: ${of()}`, on: { click: () => change(read() + by) } }, sign);
+    el(
+      "button",
+      {
+        type: "button",
+        class: "step",
+        "aria-label": `One ${word}, ${label.toLowerCase()}: ${of()}`,
+        on: { click: () => change(read() + by) },
+      },
+      sign,
+    );
   input.wrapper = el("span", { class: "stepper" }, step(-1, "−", "less"), input, step(1, "+", "more"));
   return { node: el("div", { class: `count count-${kind}` }, field(label, input, { pointer, hint })), input };
 }

@@ -5,7 +5,18 @@ import { address, CLAIM_WORDS, plantName } from "/page/boxes/words.js";
 import { el } from "/page/dom.js";
 import { choice, dateInput, field, numberInput } from "/page/fields.js";
 import { tableOf } from "/page/plot.js";
-import { count, date, days, money, moment, percent, said, temperature, temperatureSpan, today } from "/page/settings.js";
+import {
+  count,
+  date,
+  days,
+  money,
+  moment,
+  percent,
+  said,
+  temperature,
+  temperatureSpan,
+  today,
+} from "/page/settings.js";
 
 const STEP_STATES = { ahead: "later", now: "now", past: "over", done: "done" };
 
@@ -27,18 +38,30 @@ export function arrivalSection(shipment, change) {
       `, after ${days(arrival.transit_days)}.`,
       inside(arrival),
     ),
-    el("div", { class: "scroll", tabindex: "0", role: "region", "aria-label": "Table: counts at unboxing" }, countTable(arrival.lines)),
+    el(
+      "div",
+      { class: "scroll", tabindex: "0", role: "region", "aria-label": "Table: counts at unboxing" },
+      countTable(arrival.lines),
+    ),
     arrival.notes ? el("p", {}, arrival.notes) : null,
     arrival.photos.length ? el("p", {}, `Photographs: ${arrival.photos.join(", ")}.`) : null,
     el(
       "div",
       { class: "actions" },
       el("a", { class: "button main", href: address(id, "claim") }, "Claim sheet"),
-      el("a", { class: "button", href: address(id, "recheck") }, recheck ? "Correct the recheck" : "Count again (recheck)"),
+      el(
+        "a",
+        { class: "button", href: address(id, "recheck") },
+        recheck ? "Correct the recheck" : "Count again (recheck)",
+      ),
       el("a", { class: "button", href: address(id, "arrival") }, "Correct these counts"),
     ),
     el("h2", {}, "Next steps"),
-    el("ol", { class: "steps" }, steps.map((step) => stepItem(step))),
+    el(
+      "ol",
+      { class: "steps" },
+      steps.map((step) => stepItem(step)),
+    ),
     recheck ? recheckPart(recheck, arrival.lines) : null,
     el("h2", {}, "Outcome of the claim"),
     claim ? el("p", {}, claimWords(claim, plan?.currency)) : null,
@@ -55,12 +78,15 @@ function verdict({ arrival, forecast }) {
     arrival.missing ? `${told(arrival.missing)} missing` : null,
   ].filter(Boolean);
   const before = forecast?.plants;
-  const expected = before ? ` The forecast was ${count(before.healthy.mean)} healthy of ${count(before.sent)} (${count(before.healthy.p05)} to ${count(before.healthy.p95)} in 9 of 10 cases).` : "";
+  const expected = before
+    ? ` The forecast was ${count(before.healthy.mean)} healthy of ${count(before.sent)} (${count(before.healthy.p05)} to ${count(before.healthy.p95)} in 9 of 10 cases).`
+    : "";
   return `${parts.join(", ")}.${expected}`;
 }
 
 function inside({ logger_summary: logger, inside_temp_c: mean }) {
-  if (logger) return ` Inside ${temperature(logger.mean_c, 1)} on average, ${temperatureSpan(logger.min_c, logger.max_c)}.`;
+  if (logger)
+    return ` Inside ${temperature(logger.mean_c, 1)} on average, ${temperatureSpan(logger.min_c, logger.max_c)}.`;
   return mean === null ? "" : ` Inside ${temperature(mean, 1)} on average.`;
 }
 
@@ -93,14 +119,19 @@ function recheckPart(recheck, lines) {
       "p",
       {},
       `${recheck.checked_at ? moment(recheck.checked_at) : date(recheck.recheck_date)}. `,
-      recheck.late_loss_share === null ? "" : `${percent(recheck.late_loss_share)} of the plants that were alive at arrival and looked at again had died.`,
+      recheck.late_loss_share === null
+        ? ""
+        : `${percent(recheck.late_loss_share)} of the plants that were alive at arrival and looked at again had died.`,
     ),
     el(
       "div",
       { class: "scroll", tabindex: "0", role: "region", "aria-label": "Table: counts at the recheck" },
       tableOf({
         head: ["Plant", "Healthy", "Damaged", "Dead", "Gone"],
-        rows: recheck.lines.map((line) => [names.get(line.line), ...["healthy", "damaged", "dead", "gone"].map((name) => told(line[name]))]),
+        rows: recheck.lines.map((line) => [
+          names.get(line.line),
+          ...["healthy", "damaged", "dead", "gone"].map((name) => told(line[name])),
+        ]),
       }),
     ),
     recheck.notes ? el("p", {}, recheck.notes) : null,
@@ -111,7 +142,11 @@ const claimWords = ({ outcome, amount, settled_on: on }, currency) =>
   `Claim ${CLAIM_WORDS[outcome]}${amount === null ? "" : `, ${money(amount, currency ?? undefined)}`}${on ? `, ${date(on)}` : ""}.`;
 
 function claimForm(claim, change) {
-  const form = { outcome: claim?.outcome ?? "refunded", amount: claim?.amount ?? null, settled_on: claim?.settled_on ?? today() };
+  const form = {
+    outcome: claim?.outcome ?? "refunded",
+    amount: claim?.amount ?? null,
+    settled_on: claim?.settled_on ?? today(),
+  };
   return el(
     "details",
     {},
@@ -120,9 +155,21 @@ function claimForm(claim, change) {
       "Record",
       false,
       [
-        field("Outcome", choice(form.outcome, Object.entries(CLAIM_WORDS), (value) => (form.outcome = value)), { pointer: "/claim/outcome" }),
-        field("Money got back", numberInput(form.amount, (value) => (form.amount = value)), { pointer: "/claim/amount" }),
-        field("Settled on", dateInput(form.settled_on, (value) => (form.settled_on = value)), { pointer: "/claim/settled_on" }),
+        field(
+          "Outcome",
+          choice(form.outcome, Object.entries(CLAIM_WORDS), (value) => (form.outcome = value)),
+          { pointer: "/claim/outcome" },
+        ),
+        field(
+          "Money got back",
+          numberInput(form.amount, (value) => (form.amount = value)),
+          { pointer: "/claim/amount" },
+        ),
+        field(
+          "Settled on",
+          dateInput(form.settled_on, (value) => (form.settled_on = value)),
+          { pointer: "/claim/settled_on" },
+        ),
       ],
       () => change({ claim: form }, "Recorded."),
     ),

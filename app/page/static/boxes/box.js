@@ -21,7 +21,11 @@ export async function show(root, id, signal) {
   }
   draw(root, shipment, etag, signal);
   const again = ({ detail }) => {
-    if (detail.id === id) boxOf(id, signal).then((now) => now.shipment && draw(root, now.shipment, now.etag, signal), () => {});
+    if (detail.id === id)
+      boxOf(id, signal).then(
+        (now) => now.shipment && draw(root, now.shipment, now.etag, signal),
+        () => {},
+      );
   };
   document.addEventListener("box-sent", again, { signal });
 }
@@ -31,8 +35,16 @@ function offline(root, item, fault) {
     backLink(),
     el("h1", {}, boxName(item)),
     el("p", {}, `${plantsOf(item.lines, 6)}. ${wayOf(item)}.`),
-    el("p", { class: "notice", role: "status" }, `${fault.message} The box can be unpacked and counted; the counts are sent later.`),
-    el("div", { class: "actions" }, el("a", { class: "button main", href: address(item.id, "arrival") }, "Unpack and count")),
+    el(
+      "p",
+      { class: "notice", role: "status" },
+      `${fault.message} The box can be unpacked and counted; the counts are sent later.`,
+    ),
+    el(
+      "div",
+      { class: "actions" },
+      el("a", { class: "button main", href: address(item.id, "arrival") }, "Unpack and count"),
+    ),
   );
 }
 
@@ -74,9 +86,19 @@ function draw(root, shipment, etag, signal) {
       el("strong", {}, STATE_WORDS[state]),
       ".",
     ),
-    ["arrival", "recheck"].some((kind) => waitingFor(id, kind)) ? el("p", { class: "mark" }, "Counts on this device are not sent yet.") : "",
+    ["arrival", "recheck"].some((kind) => waitingFor(id, kind))
+      ? el("p", { class: "mark" }, "Counts on this device are not sent yet.")
+      : "",
     state === "in_transit" || state === "lost"
-      ? el("div", { class: "actions" }, el("a", { class: "button main", href: address(id, "arrival") }, state === "lost" ? "It arrived after all: unpack" : "Unpack and count"))
+      ? el(
+          "div",
+          { class: "actions" },
+          el(
+            "a",
+            { class: "button main", href: address(id, "arrival") },
+            state === "lost" ? "It arrived after all: unpack" : "Unpack and count",
+          ),
+        )
       : "",
     state === "in_transit" ? outlookSection(id, signal) : "",
     shipment.arrival ? arrivalSection(shipment, change) : "",
@@ -126,7 +148,11 @@ function planSection(plan, forecast) {
       { class: "scroll", tabindex: "0", role: "region", "aria-label": "Table: plants as planned" },
       tableOf({
         head: ["Plant", "Ordered", "Healthy expected"],
-        rows: forecast.lines.map((line) => [plantName(line), count(line.quantity), `${count(line.healthy.mean)} (${span(line.healthy)})`]),
+        rows: forecast.lines.map((line) => [
+          plantName(line),
+          count(line.quantity),
+          `${count(line.healthy.mean)} (${span(line.healthy)})`,
+        ]),
       }),
     ),
     el("p", { class: "hint" }, `Ranges hold in 9 of 10 cases. Model ${forecast.model_version}.`),

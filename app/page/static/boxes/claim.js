@@ -11,10 +11,13 @@ const STYLES = [
 
 export async function show(root, id, signal) {
   root.append(el("p", {}, "Loading …"));
-  const { data } = await call("GET", path(id, "claim"), { headers: { Accept: "text/html, application/problem+json;q=0.5" }, signal });
+  const { data } = await call("GET", path(id, "claim"), {
+    headers: { Accept: "text/html, application/problem+json;q=0.5" },
+    signal,
+  });
   const sheet = new DOMParser().parseFromString(data, "text/html").querySelector("main");
   const article = el("article", { class: "sheet" }, [...sheet.childNodes]);
-  printAlone(signal);
+  await printAlone(signal);
   root.replaceChildren(
     el("p", { class: "screen" }, el("a", { href: address(id) }, "Back to the box")),
     el(
@@ -26,23 +29,37 @@ export async function show(root, id, signal) {
     article,
   );
   for (const table of article.querySelectorAll("table")) {
-    const around = el("div", { class: "scroll", tabindex: "0", role: "region", "aria-label": `Table: ${table.previousElementSibling.textContent}` });
+    const around = el("div", {
+      class: "scroll",
+      tabindex: "0",
+      role: "region",
+      "aria-label": `Table: ${table.previousElementSibling.textContent}`,
+    });
     table.replaceWith(around);
     around.append(table);
   }
 }
 
-/* Print with the sheet's own style and nothing of the page around it, as long as this view is open. */
-function printAlone(signal) {
+/* Print with the sheet's own style and nothing of the page around it, as long as this view is open; resolves once the
+   style is there. */
+async function printAlone(signal) {
   const own = document.querySelector('link[href="/page/page.css"]');
   const ours = document.querySelector('link[href="/page/boxes.css"]');
   const added = STYLES.map((style) => el("link", { rel: "stylesheet", ...style }));
   [own.media, ours.media] = ["screen", "screen"];
+  const loaded = added.map(
+    (link) =>
+      new Promise((resolve) => {
+        link.addEventListener("load", resolve);
+        link.addEventListener("error", resolve); // printed plainly then
+      }),
+  );
   document.head.append(...added);
   signal.addEventListener("abort", () => {
     [own.media, ours.media] = ["", ""];
     for (const link of added) link.remove();
   });
+  await Promise.all(loaded);
 }
 
 async function copy(article) {

@@ -10,8 +10,18 @@ import { dropMine, sendMine } from "/page/sending.js";
 import { count, moment } from "/page/settings.js";
 
 const COLUMNS = {
-  arrival: [["sent", "Sent"], ["healthy", "Healthy"], ["damaged", "Damaged"], ["dead", "Dead"]],
-  recheck: [["healthy", "Healthy"], ["damaged", "Damaged"], ["dead", "Dead"], ["gone", "Gone"]],
+  arrival: [
+    ["sent", "Sent"],
+    ["healthy", "Healthy"],
+    ["damaged", "Damaged"],
+    ["dead", "Dead"],
+  ],
+  recheck: [
+    ["healthy", "Healthy"],
+    ["damaged", "Damaged"],
+    ["dead", "Dead"],
+    ["gone", "Gone"],
+  ],
 };
 
 export async function show(root, id, signal, [kind = "arrival"]) {
@@ -21,7 +31,11 @@ export async function show(root, id, signal, [kind = "arrival"]) {
     return;
   }
   const { shipment, item } = await boxOf(id, signal);
-  const name = boxName(shipment ? { reference: shipment.reference, lines: shipment.arrival?.lines ?? item.lines, ship_date: item?.ship_date } : item);
+  const name = boxName(
+    shipment
+      ? { reference: shipment.reference, lines: shipment.arrival?.lines ?? item.lines, ship_date: item?.ship_date }
+      : item,
+  );
   const known = shipment?.arrival?.lines ?? item?.lines ?? [];
   const place = el("div");
 
@@ -43,20 +57,49 @@ export async function show(root, id, signal, [kind = "arrival"]) {
     button.disabled = false;
   }
 
-  const mine = el("button", { type: "button", class: "main", on: { click: () => settle(mine, () => sendMine(entry), "Your counts replace the others.") } }, "Mine stand");
-  const theirs = el("button", { type: "button", on: { click: () => settle(theirs, async () => dropMine(entry), "The stored counts stay.") } }, "The stored ones stand");
+  const mine = el(
+    "button",
+    {
+      type: "button",
+      class: "main",
+      on: { click: () => settle(mine, () => sendMine(entry), "Your counts replace the others.") },
+    },
+    "Keep mine",
+  );
+  const theirs = el(
+    "button",
+    { type: "button", on: { click: () => settle(theirs, async () => dropMine(entry), "The stored counts stay.") } },
+    "Keep the stored ones",
+  );
   root.append(
     el("p", {}, el("a", { href: address(id) }, "Back to the box")),
     el("h1", { tabindex: "-1" }, `Counted twice: ${name}`),
-    el("p", {}, "Someone recorded other counts of this box before yours were sent. Choose which stand; what is replaced stays in the box's history."),
+    el(
+      "p",
+      {},
+      "Someone recorded other counts of this box before yours were sent. Choose which to keep; what is replaced stays in the box's history.",
+    ),
     el(
       "div",
       { class: "versions" },
       version("Yours, on this device", entry.body.lines, entry.saved_at, entry.body.notes, kind, known),
-      version("Stored", entry.theirs.lines, entry.theirs.arrived_at ?? entry.theirs.checked_at, entry.theirs.notes, kind, known),
+      version(
+        "Stored",
+        entry.theirs.lines,
+        entry.theirs.arrived_at ?? entry.theirs.checked_at,
+        entry.theirs.notes,
+        kind,
+        known,
+      ),
     ),
     place,
-    el("div", { class: "actions" }, mine, theirs, el("a", { class: "button", href: address(id, kind) }, "Correct mine first")),
+    el(
+      "div",
+      { class: "actions" },
+      mine,
+      theirs,
+      el("a", { class: "button", href: address(id, kind) }, "Correct mine first"),
+    ),
   );
 }
 
@@ -74,7 +117,7 @@ function version(heading, lines, when, notes, kind, known) {
       tableOf({
         head: ["Plant", ...columns.map(([, text]) => text)],
         rows: lines.map((line) => [
-          line.genus ? plantName(line) : names.get(line.line) ?? `Line ${line.line + 1}`,
+          line.genus ? plantName(line) : (names.get(line.line) ?? `Line ${line.line + 1}`),
           ...columns.map(([key]) => (line[key] === null || line[key] === undefined ? "–" : count(line[key]))),
         ]),
       }),

@@ -33,7 +33,8 @@ export function countCard(line, index, changed, remove) {
     for (const [which, input] of Object.entries(inputs)) input.value = line[which];
     const short = (line.quantity ?? line.sent) - line.sent;
     missing.hidden = short === 0;
-    missing.textContent = short > 0 ? `${short} missing: ordered and not in the box. Can be claimed.` : `${-short} more than ordered.`;
+    missing.textContent =
+      short > 0 ? `${short} missing: ordered and not in the box. Can be claimed.` : `${-short} more than ordered.`;
   }
 
   function counter(which) {
@@ -55,7 +56,12 @@ export function countCard(line, index, changed, remove) {
   const card = el(
     "fieldset",
     { class: "card" },
-    el("legend", {}, line.line === null ? "Not ordered" : plantName(line), line.quantity === null || line.line === null ? null : el("span", { class: "hint" }, ` ${line.quantity} ordered`)),
+    el(
+      "legend",
+      {},
+      line.line === null ? "Not ordered" : plantName(line),
+      line.quantity === null || line.line === null ? null : el("span", { class: "hint" }, ` ${line.quantity} ordered`),
+    ),
     line.line === null ? extraFields(line, index, changed) : null,
     counter("sent"),
     missing,
@@ -67,7 +73,18 @@ export function countCard(line, index, changed, remove) {
       all("dead"),
       remove ? el("button", { type: "button", class: "small", on: { click: remove } }, "Take away") : null,
     ),
-    field("Note", textInput(line.note, (text) => { line.note = text ?? ""; changed(); }, { maxlength: 120 }), { pointer: `/lines/${index}/note` }),
+    field(
+      "Note",
+      textInput(
+        line.note,
+        (text) => {
+          line.note = text ?? "";
+          changed();
+        },
+        { maxlength: 120 },
+      ),
+      { pointer: `/lines/${index}/note` },
+    ),
   );
   draw();
   return card;
@@ -76,10 +93,14 @@ export function countCard(line, index, changed, remove) {
 /* What a plant that was not ordered is; suggestions where the server can be reached. */
 function extraFields(line, index, changed) {
   let names = [];
-  genera().then((items) => (names = items), () => {});
+  genera().then(
+    (items) => (names = items),
+    () => {},
+  );
   const genus = suggest({
     value: line.genus,
-    search: (text) => ranked(names, text, ({ genus: name }) => [name]).map(({ genus: name }) => ({ value: name, text: name })),
+    search: (text) =>
+      ranked(names, text, ({ genus: name }) => [name]).map(({ genus: name }) => ({ value: name, text: name })),
     pick: (option) => take(option.value),
     typed: (text) => take(text.trim()),
   });
@@ -91,6 +112,17 @@ function extraFields(line, index, changed) {
     "div",
     { class: "fields" },
     field("Genus", genus, { pointer: `/lines/${index}/genus` }),
-    field("Cultivar", textInput(line.cultivar, (text) => { line.cultivar = text; changed(); }, { maxlength: 120 }), { pointer: `/lines/${index}/cultivar` }),
+    field(
+      "Cultivar",
+      textInput(
+        line.cultivar,
+        (text) => {
+          line.cultivar = text;
+          changed();
+        },
+        { maxlength: 120 },
+      ),
+      { pointer: `/lines/${index}/cultivar` },
+    ),
   );
 }

@@ -22,7 +22,9 @@ export function journeySection(shipment, change) {
           departed ? el("li", {}, `${moment(departed)}: left`) : null,
           events
             .filter(({ kind, at }) => kind !== "departed" || at !== departed)
-            .map(({ at, kind, note }) => el("li", {}, `${moment(at)}: ${EVENT_WORDS[kind] ?? kind}${note ? `, ${note}` : ""}`)),
+            .map(({ at, kind, note }) =>
+              el("li", {}, `${moment(at)}: ${EVENT_WORDS[kind] ?? kind}${note ? `, ${note}` : ""}`),
+            ),
         )
       : null,
     departed ? null : departureForm(change),
@@ -35,7 +37,13 @@ function departureForm(change) {
   return changeForm(
     "It has left",
     true,
-    [field("Left on", momentInput(at, (value) => (at = value)), { pointer: "/departed_at", hint: "When the closed box was handed over; your own time." })],
+    [
+      field(
+        "Left on",
+        momentInput(at, (value) => (at = value)),
+        { pointer: "/departed_at", hint: "When the closed box was handed over; your own time." },
+      ),
+    ],
     () => change({ departed_at: toMoment(at) }, "Marked as on its way."),
   );
 }
@@ -51,9 +59,21 @@ function newsForm(change) {
       "Add",
       false,
       [
-        field("What", choice(news.kind, kinds, (value) => (news.kind = value)), { pointer: "/events/0/kind" }),
-        field("When", momentInput(news.at, (value) => (news.at = value)), { pointer: "/events/0/at" }),
-        field("Note", textInput(null, (value) => (news.note = value), { maxlength: 120 }), { pointer: "/events/0/note" }),
+        field(
+          "What",
+          choice(news.kind, kinds, (value) => (news.kind = value)),
+          { pointer: "/events/0/kind" },
+        ),
+        field(
+          "When",
+          momentInput(news.at, (value) => (news.at = value)),
+          { pointer: "/events/0/at" },
+        ),
+        field(
+          "Note",
+          textInput(null, (value) => (news.note = value), { maxlength: 120 }),
+          { pointer: "/events/0/note" },
+        ),
       ],
       () => change({ events: [{ at: toMoment(news.at), kind: news.kind, note: news.note ?? "" }] }, "Added."),
     ),
@@ -79,7 +99,8 @@ export function changeForm(words, main, fields, send) {
     try {
       await send();
     } catch (fault) {
-      if (fault.name !== "AbortError") place.replaceChildren(failure(fault, null, showErrors(form, fault.errors ?? [])));
+      if (fault.name !== "AbortError")
+        place.replaceChildren(failure(fault, null, showErrors(form, fault.errors ?? [])));
     }
     button.disabled = false;
   }

@@ -11,7 +11,9 @@ const PATIENCE_MS = 6000;
    `fault` is the NetworkDown then; a box never seen here throws it. */
 export async function boxOf(id, signal) {
   try {
-    const { data, headers } = await call("GET", path(id), { signal: AbortSignal.any([signal, AbortSignal.timeout(PATIENCE_MS)]) });
+    const { data, headers } = await call("GET", path(id), {
+      signal: AbortSignal.any([signal, AbortSignal.timeout(PATIENCE_MS)]),
+    });
     const etag = headers.get("etag");
     keepBox(data, etag);
     return { shipment: data, etag, item: knownBoxes()[id] ?? null, fault: null };

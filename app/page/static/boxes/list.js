@@ -26,43 +26,67 @@ export async function show(root, signal) {
   let lists;
   let fault = null;
   try {
-    lists = await Promise.all(SECTIONS.map(({ state }) => get(`/v1/shipments?state=${state}&limit=${PAGE}`, { signal })));
+    lists = await Promise.all(
+      SECTIONS.map(({ state }) => get(`/v1/shipments?state=${state}&limit=${PAGE}`, { signal })),
+    );
     keepBoxes(lists.flatMap(({ items }) => items));
   } catch (problem) {
     if (!(problem instanceof NetworkDown)) throw problem;
     fault = problem;
     const known = Object.values(knownBoxes());
-    lists = SECTIONS.map(({ state }) => ({ items: known.filter((item) => item.state === state), next_cursor: null, cautions: [] }));
+    lists = SECTIONS.map(({ state }) => ({
+      items: known.filter((item) => item.state === state),
+      next_cursor: null,
+      cautions: [],
+    }));
   }
-  const all = lists.flatMap(({ items }) => items);
-  place.replaceChildren(
-    fault ? offlineNote(root, signal) : "",
-    all.length || fault ? dueNow(all) : firstWords(),
-    cautionList(lists[0].cautions, { said, date }),
-    ...SECTIONS.map((section, i) => sectionOf(section, lists[i], signal, !fault)),
-    el("p", { class: "hint" }, "Boxes of earlier years come and go as a CSV file under ", el("a", { href: "#look-back" }, "Look back"), "."),
-  );
-}
-
-function offlineNote(root, signal) {
   const again = () => {
     root.replaceChildren();
     show(root, signal);
   };
+  document.addEventListener("box-sent", again, { once: true, signal });
+  const all = lists.flatMap(({ items }) => items);
+  place.replaceChildren(
+    fault ? offlineNote(again, signal) : "",
+    all.length || fault ? dueNow(all) : firstWords(),
+    cautionList(lists[0].cautions, { said, date }),
+    ...SECTIONS.map((section, i) => sectionOf(section, lists[i], signal, !fault)),
+    el(
+      "p",
+      { class: "hint" },
+      "Boxes of earlier years come and go as a CSV file under ",
+      el("a", { href: "#look-back" }, "Look back"),
+      ".",
+    ),
+  );
+}
+
+function offlineNote(again, signal) {
   addEventListener("online", again, { once: true, signal });
   return el(
     "div",
     { class: "notice", role: "status" },
-    el("p", {}, `No connection. These are the boxes as they were ${knownAt() ? moment(knownAt()) : "last seen"}; they can be unpacked and counted, and the counts are sent later.`),
+    el(
+      "p",
+      {},
+      `No connection. These are the boxes as they were ${knownAt() ? moment(knownAt()) : "last seen"}; they can be unpacked and counted, and the counts are sent later.`,
+    ),
     el("button", { type: "button", on: { click: again } }, "Try again"),
   );
 }
 
 const firstWords = () =>
-  el("p", { class: "notice" }, "No box yet. Compare routes, then plan the box you order: ", el("a", { href: "#compare" }, "Compare"), ".");
+  el(
+    "p",
+    { class: "notice" },
+    "No box yet. Compare routes, then plan the box you order: ",
+    el("a", { href: "#compare" }, "Compare"),
+    ".",
+  );
 
 /* Whether it is time to count again; after some weeks a count says little of the journey. */
-const isRecheckDue = ({ recheck_due: due, recheck_on: on }) => Boolean(due && on && addDays(RECHECK_OPEN_DAYS, on) >= today());
+const isRecheckDue = ({ recheck_due: due, recheck_on: on }) =>
+  Boolean(due && on && addDays(RECHECK_OPEN_DAYS, on) >= today());
 
 /* What is to be done about boxes that are here, or should be. */
 function dueNow(items) {
@@ -71,24 +95,36 @@ function dueNow(items) {
       .filter(isRecheckDue)
       .sort((one, other) => one.recheck_on.localeCompare(other.recheck_on))
       .map((item) => ({ item, part: ["recheck"], text: `Count again, due ${date(item.recheck_on)}` })),
-    ...items.filter((item) => item.outcome_missing).map((item) => ({
-      item,
-      part: [],
-      text: "Should have left more than 30 days ago: say whether it arrived or was lost, since missing outcomes flatter the chances",
-    })),
+    ...items
+      .filter((item) => item.outcome_missing)
+      .map((item) => ({
+        item,
+        part: [],
+        text: "Should have left more than 30 days ago: say whether it arrived or was lost, since missing outcomes flatter the chances",
+      })),
   ];
   if (!due.length) return "";
   return el(
     "section",
     { class: "notice", "aria-labelledby": "due-now" },
     el("h2", { id: "due-now" }, "To do"),
-    el("ul", {}, due.map(({ item, part, text }) => el("li", {}, el("a", { href: address(item.id, ...part) }, boxName(item)), `: ${text}.`))),
+    el(
+      "ul",
+      {},
+      due.map(({ item, part, text }) =>
+        el("li", {}, el("a", { href: address(item.id, ...part) }, boxName(item)), `: ${text}.`),
+      ),
+    ),
   );
 }
 
 function sectionOf({ state, heading, none }, { items, next_cursor: cursor }, signal, connected) {
   if (!items.length && !none) return "";
-  const cards = el("div", { class: "boxes" }, items.slice(0, SHOWN).map((item, i) => card(item, connected && i < OUTLOOKS, signal)));
+  const cards = el(
+    "div",
+    { class: "boxes" },
+    items.slice(0, SHOWN).map((item, i) => card(item, connected && i < OUTLOOKS, signal)),
+  );
   const total = `${count(items.length)}${cursor ? " or more" : ""}`;
   return el(
     "section",
@@ -107,7 +143,9 @@ function moreButton(state, rest, cursor, cards, signal) {
     button.disabled = true;
     try {
       if (!left.length && next) {
-        const answer = await get(`/v1/shipments?state=${state}&limit=${PAGE}&cursor=${encodeURIComponent(next)}`, { signal });
+        const answer = await get(`/v1/shipments?state=${state}&limit=${PAGE}&cursor=${encodeURIComponent(next)}`, {
+          signal,
+        });
         [left, next] = [answer.items, answer.next_cursor];
       }
       const added = left.slice(0, SHOWN).map((item) => card(item, false, signal));
@@ -131,12 +169,22 @@ function card(item, withOutlook, signal) {
     { class: "box" },
     el("h3", {}, el("a", { href: address(id) }, boxName(item))),
     el("p", {}, plantsOf(lines), seller ? ` from ${seller}` : "", el("br"), el("span", { class: "hint" }, wayOf(item))),
-    waitingFor(id, "arrival") || waitingFor(id, "recheck") ? el("p", { class: "mark" }, "Counts on this device are not sent yet.") : null,
+    waitingFor(id, "arrival") || waitingFor(id, "recheck")
+      ? el("p", { class: "mark" }, "Counts on this device are not sent yet.")
+      : null,
     state === "planned" ? el("p", {}, `To leave ${date(item.ship_date)}.`) : null,
-    state === "in_transit" || state === "lost" ? el("p", {}, `Left ${item.departed_at ? moment(item.departed_at) : date(item.ship_date)}.`) : null,
+    state === "in_transit" || state === "lost"
+      ? el("p", {}, `Left ${item.departed_at ? moment(item.departed_at) : date(item.ship_date)}.`)
+      : null,
     state === "in_transit" && withOutlook ? shortOutlook(id, lines, signal) : null,
     state === "arrived" ? arrivedWords(item) : null,
-    state === "in_transit" ? el("div", { class: "actions" }, el("a", { class: "button main", href: address(id, "arrival") }, "Unpack and count")) : null,
+    state === "in_transit"
+      ? el(
+          "div",
+          { class: "actions" },
+          el("a", { class: "button main", href: address(id, "arrival") }, "Unpack and count"),
+        )
+      : null,
   );
 }
 

@@ -56,7 +56,11 @@ export function outlookSection(id, signal) {
 function draw(answer) {
   const { days_left: left } = answer;
   return [
-    el("p", { class: "lead" }, `${whenWords(answer.arrival_by)} About ${count(expected(answer.lines))} of ${count(ordered(answer.lines))} plants healthy then.`),
+    el(
+      "p",
+      { class: "lead" },
+      `${whenWords(answer.arrival_by)} About ${count(expected(answer.lines))} of ${count(ordered(answer.lines))} plants healthy then.`,
+    ),
     el(
       "p",
       {},
@@ -68,14 +72,27 @@ function draw(answer) {
     byDay(untilSure(answer.arrival_by)),
     el("p", { class: "hint" }, lastWords(answer.arrival_by)),
     el("h3", {}, "A plant at unboxing"),
-    el("div", { class: "scroll", tabindex: "0", role: "region", "aria-label": "Table: chances of each line" }, chances(answer.lines)),
+    el(
+      "div",
+      { class: "scroll", tabindex: "0", role: "region", "aria-label": "Table: chances of each line" },
+      chances(answer.lines),
+    ),
     el("p", { class: "hint" }, "The range in brackets holds in 8 of 10 cases."),
     answer.helps.length ? el("h3", {}, "What helps now") : "",
     answer.helps.length
-      ? el("ul", { class: "cautions" }, answer.helps.map((help) => el("li", {}, said(help.text))))
+      ? el(
+          "ul",
+          { class: "cautions" },
+          answer.helps.map((help) => el("li", {}, said(help.text))),
+        )
       : "",
     answer.cautions.length
-      ? el("details", {}, el("summary", {}, `What to mind (${count(answer.cautions.length)})`), cautionList(answer.cautions, { said, date }))
+      ? el(
+          "details",
+          {},
+          el("summary", {}, `What to mind (${count(answer.cautions.length)})`),
+          cautionList(answer.cautions, { said, date }),
+        )
       : "",
   ];
 }
@@ -88,7 +105,9 @@ function untilSure(days) {
 
 function lastWords(days) {
   const last = days.at(-1);
-  return last && last !== untilSure(days).at(-1) ? `By ${date(last.date, DAY)} with ${percent(Math.min(last.chance, 0.99))} or more.` : "";
+  return last && last !== untilSure(days).at(-1)
+    ? `By ${date(last.date, DAY)} with ${percent(Math.min(last.chance, 0.99))} or more.`
+    : "";
 }
 
 /* One bar a day; the number beside it says the same. */
@@ -96,7 +115,15 @@ function byDay(days) {
   return el(
     "table",
     { class: "bars" },
-    el("thead", { class: "unseen" }, el("tr", {}, ["Day", "Chance that it is opened by its end"].map((text) => el("th", { scope: "col" }, text)))),
+    el(
+      "thead",
+      { class: "unseen" },
+      el(
+        "tr",
+        {},
+        ["Day", "Chance that it is opened by its end"].map((text) => el("th", { scope: "col" }, text)),
+      ),
+    ),
     el(
       "tbody",
       {},
@@ -123,10 +150,9 @@ const bar = (share) =>
 function chances(lines) {
   const told = ({ mean, low, high }) => `${percent(mean)} (${percent(low)}–${percent(high)})`;
   return tableOf({
-    head: ["Plant", "Sent", "Healthy", "Damaged", "Dead", "Healthy two weeks on"],
+    head: ["Plant", "Healthy", "Damaged", "Dead", "Healthy 2 weeks on"],
     rows: lines.map((line) => [
-      plantName(line),
-      count(line.quantity),
+      `${count(line.quantity)} ${plantName(line)}`,
       told(line.healthy),
       told(line.damaged),
       told(line.dead),

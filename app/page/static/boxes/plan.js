@@ -18,7 +18,11 @@ export function show(root, index, signal) {
   const wanted = missing(batch);
   if (!route || wanted.length) {
     root.append(
-      el("p", {}, route ? `Still needed: ${wanted.map(({ text }) => text).join(", ")}.` : "That route is not in the comparison."),
+      el(
+        "p",
+        {},
+        route ? `Still needed: ${wanted.map(({ text }) => text).join(", ")}.` : "That route is not in the comparison.",
+      ),
       el("p", {}, el("a", { class: "button", href: "#compare" }, "To the comparison")),
     );
     return;
@@ -31,10 +35,14 @@ export function show(root, index, signal) {
   const form = el(
     "form",
     { class: "narrow", on: { submit: plan } },
-    field("Name of the box", textInput(null, (text) => (reference = text), { maxlength: 120 }), {
-      pointer: "/reference",
-      hint: "Your order number, or any name of your own; may be left empty.",
-    }),
+    field(
+      "Name of the box",
+      textInput(null, (text) => (reference = text), { maxlength: 120 }),
+      {
+        pointer: "/reference",
+        hint: "Your order number, or any name of your own; may be left empty.",
+      },
+    ),
     place,
     el("div", { class: "actions" }, button, el("a", { class: "button", href: "#compare" }, "Back")),
   );
@@ -70,7 +78,11 @@ function summary(body) {
   return el(
     "div",
     {},
-    el("p", {}, `${wayOf({ ...body, service: route.name })}, to leave ${date(body.ship_date)}${body.seller ? `, from ${body.seller}` : ""}. Freight ${money(route.freight)}.`),
+    el(
+      "p",
+      {},
+      `${wayOf({ ...body, service: route.name })}, to leave ${date(body.ship_date)}${body.seller ? `, from ${body.seller}` : ""}. Freight ${money(route.freight)}.`,
+    ),
     el(
       "div",
       { class: "scroll", tabindex: "0", role: "region", "aria-label": "Table: plants of this box" },

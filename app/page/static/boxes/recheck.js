@@ -12,7 +12,12 @@ import { momentInput, nowTyped, toMoment, toTyped } from "/page/times.js";
 
 const KIND = "recheck";
 const NAMES = { healthy: "Healthy", damaged: "Damaged", dead: "Dead", gone: "Sold or given away" };
-const GIVERS = { healthy: ["damaged", "dead", "gone"], damaged: ["healthy", "gone", "dead"], dead: ["damaged", "healthy", "gone"], gone: ["healthy", "damaged", "dead"] };
+const GIVERS = {
+  healthy: ["damaged", "dead", "gone"],
+  damaged: ["healthy", "gone", "dead"],
+  dead: ["damaged", "healthy", "gone"],
+  gone: ["healthy", "damaged", "dead"],
+};
 
 /* Counts with one of them set: what it gains is taken from the others in turn, what it loses goes to the first. */
 export function withRecheck(counts, name, wanted) {
@@ -35,7 +40,10 @@ export async function show(root, id, signal) {
   const { shipment, etag, item } = await boxOf(id, signal);
   const lines = shipment ? shipment.arrival?.lines : item.lines;
   if (!lines || (shipment ?? item).state !== "arrived") {
-    root.replaceChildren(el("h1", {}, "Count again"), el("p", {}, "This box has not arrived: ", el("a", { href: address(id, "arrival") }, "unpack it first"), "."));
+    root.replaceChildren(
+      el("h1", {}, "Count again"),
+      el("p", {}, "This box has not arrived: ", el("a", { href: address(id, "arrival") }, "unpack it first"), "."),
+    );
     return;
   }
   const name = boxName({ reference: (shipment ?? item).reference, lines, ship_date: item?.ship_date });
@@ -73,7 +81,9 @@ function draw(root, { id, name, form, alive, entry }) {
       if (!formNode.isConnected) return;
       if (state === "refused") refuse(waitingFor(id, KIND));
       else if (state === "waiting") announce("Kept on this device. It is sent once the server can be reached.");
-      if (state !== "refused") location.hash = state === "conflict" ? address(id, "conflict", KIND) : state === "waiting" ? "#boxes" : address(id);
+      if (state !== "refused")
+        location.hash =
+          state === "conflict" ? address(id, "conflict", KIND) : state === "waiting" ? "#boxes" : address(id);
     } catch (fault) {
       place.replaceChildren(failure(fault));
     }
@@ -85,12 +95,37 @@ function draw(root, { id, name, form, alive, entry }) {
     place.replaceChildren(failure(refusalOf(problem), null, left));
   }
 
-  const notes = el("textarea", { maxlength: 4000, rows: 3, value: form.notes, on: { input: (event) => { form.notes = event.target.value; changed(); } } });
+  const notes = el("textarea", {
+    maxlength: 4000,
+    rows: 3,
+    value: form.notes,
+    on: {
+      input: (event) => {
+        form.notes = event.target.value;
+        changed();
+      },
+    },
+  });
   const formNode = el(
     "form",
     { class: "unboxing", novalidate: true, on: { submit: record } },
-    el("div", { class: "cards" }, form.lines.map((line, i) => recheckCard(line, i, names.get(line.line) ?? `Line ${line.line}`, changed))),
-    el("div", { class: "fields" }, field("Counted on", momentInput(form.checked_at, (value) => { form.checked_at = value; changed(); }), { pointer: "/checked_at" })),
+    el(
+      "div",
+      { class: "cards" },
+      form.lines.map((line, i) => recheckCard(line, i, names.get(line.line) ?? `Line ${line.line}`, changed)),
+    ),
+    el(
+      "div",
+      { class: "fields" },
+      field(
+        "Counted on",
+        momentInput(form.checked_at, (value) => {
+          form.checked_at = value;
+          changed();
+        }),
+        { pointer: "/checked_at" },
+      ),
+    ),
     field("Notes", notes, { pointer: "/notes", wide: true }),
     place,
     el("div", { class: "sticky" }, button),
@@ -98,7 +133,13 @@ function draw(root, { id, name, form, alive, entry }) {
   root.replaceChildren(
     el("p", {}, el("a", { href: address(id) }, "Back to the box")),
     el("h1", { tabindex: "-1" }, `Count again: ${name}`),
-    el("p", {}, form.lines.length ? "About two weeks after opening, since injury by cold shows late. Each line adds up to the plants that were alive at arrival." : "No plant was alive at arrival: there is nothing to count."),
+    el(
+      "p",
+      {},
+      form.lines.length
+        ? "About two weeks after opening, since injury by cold shows late. Each line adds up to the plants that were alive at arrival."
+        : "No plant was alive at arrival: there is nothing to count.",
+    ),
     form.lines.length ? formNode : "",
   );
   if (entry?.state === "refused") refuse(entry);
@@ -109,7 +150,11 @@ function recheckCard(line, index, name, changed) {
   function set(which, wanted) {
     Object.assign(line, withRecheck(line, which, wanted));
     for (const [key, input] of Object.entries(inputs)) input.value = line[key];
-    announce(`${name}: ${Object.entries(NAMES).map(([key, word]) => `${line[key]} ${word.toLowerCase()}`).join(", ")}`);
+    announce(
+      `${name}: ${Object.entries(NAMES)
+        .map(([key, word]) => `${line[key]} ${word.toLowerCase()}`)
+        .join(", ")}`,
+    );
     changed();
   }
   return el(

@@ -2,16 +2,16 @@
    connection. */
 
 import { countCard } from "/page/boxes/count_card.js";
+import { loggerPart, notesField, photosField } from "/page/boxes/evidence_fields.js";
 import { boxOf } from "/page/boxes/known.js";
 import { bodyOf, formOf, freshForm, totals } from "/page/boxes/unboxing_form.js";
 import { address, boxName } from "/page/boxes/words.js";
 import { freshCounts } from "/page/counts.js";
 import { announce, el } from "/page/dom.js";
-import { field, numberInput, showErrors } from "/page/fields.js";
+import { field, showErrors } from "/page/fields.js";
 import { entered, forgetEntered, forgetWaiting, formKept, keepEntered, waitingFor } from "/page/kept.js";
 import { failure } from "/page/notices.js";
 import { refusalOf, send } from "/page/sending.js";
-import { decimal, fromShown, toShown, unitName } from "/page/settings.js";
 import { momentInput } from "/page/times.js";
 
 const KIND = "arrival";
@@ -19,7 +19,13 @@ const KIND = "arrival";
 export async function show(root, id, signal) {
   root.append(el("p", {}, "Loading …"));
   const { shipment, etag, item } = await boxOf(id, signal);
-  const facts = shipment ? { reference: shipment.reference, lines: shipment.arrival?.lines ?? shipment.plan.lines, ship_date: shipment.plan?.ship_date } : item;
+  const facts = shipment
+    ? {
+        reference: shipment.reference,
+        lines: shipment.arrival?.lines ?? shipment.plan.lines,
+        ship_date: shipment.plan?.ship_date,
+      }
+    : item;
   const name = boxName(facts);
   const entry = waitingFor(id, KIND);
   const begin = () => {
@@ -53,16 +59,26 @@ function draw(root, { id, name, form, begin, entry, resumed }) {
   function drawCards() {
     cards.replaceChildren(
       ...form.lines.map((line, i) =>
-        countCard(line, i, changed, line.line === null ? () => {
-          form.lines.splice(i, 1);
-          drawCards();
-          changed();
-          announce("Taken away.");
-        } : null),
+        countCard(
+          line,
+          i,
+          changed,
+          line.line === null
+            ? () => {
+                form.lines.splice(i, 1);
+                drawCards();
+                changed();
+                announce("Taken away.");
+                add.focus();
+              }
+            : null,
+        ),
       ),
     );
     tell();
   }
+
+  const add = el("button", { type: "button", on: { click: addLine } }, "Add a plant that was not ordered");
 
   function addLine() {
     form.lines.push({ line: null, genus: "", cultivar: null, quantity: null, ...freshCounts(1), note: "" });
@@ -75,7 +91,9 @@ function draw(root, { id, name, form, begin, entry, resumed }) {
     event?.preventDefault();
     const unnamed = form.lines.findIndex((line) => line.line === null && !line.genus);
     if (unnamed >= 0) {
-      showErrors(formNode, [{ pointer: `/lines/${unnamed}/genus`, message: "say what plant it is, or take the line away" }]);
+      showErrors(formNode, [
+        { pointer: `/lines/${unnamed}/genus`, message: "say what plant it is, or take the line away" },
+      ]);
       formNode.querySelector("[aria-invalid]").focus();
       return;
     }
@@ -116,14 +134,37 @@ function draw(root, { id, name, form, begin, entry, resumed }) {
     "form",
     { class: "unboxing", novalidate: true, on: { submit: record } },
     cards,
-    el("div", { class: "actions" }, el("button", { type: "button", on: { click: addLine } }, "Add a plant that was not ordered")),
+    el("div", { class: "actions" }, add),
     el("h2", {}, "When"),
     el(
       "div",
       { class: "fields" },
-      field("Delivered", momentInput(form.arrived_at, (value) => { form.arrived_at = value; changed(); }), { pointer: "/arrived_at" }),
-      field("Opened", momentInput(form.opened_at, (value) => { form.opened_at = value; changed(); }), { pointer: "/opened_at", hint: "If later than delivered." }),
-      form.departure_known ? null : field("Left the seller", momentInput(form.departed_at, (value) => { form.departed_at = value; changed(); }), { pointer: "/departed_at", hint: "If you know it; else the planned day is taken." }),
+      field(
+        "Delivered",
+        momentInput(form.arrived_at, (value) => {
+          form.arrived_at = value;
+          changed();
+        }),
+        { pointer: "/arrived_at" },
+      ),
+      field(
+        "Opened",
+        momentInput(form.opened_at, (value) => {
+          form.opened_at = value;
+          changed();
+        }),
+        { pointer: "/opened_at", hint: "If later than delivered." },
+      ),
+      form.departure_known
+        ? null
+        : field(
+            "Left the seller",
+            momentInput(form.departed_at, (value) => {
+              form.departed_at = value;
+              changed();
+            }),
+            { pointer: "/departed_at", hint: "If you know it; else the planned day is taken." },
+          ),
     ),
     el("h2", {}, "Notes and photographs"),
     notesField(form, changed),
@@ -136,76 +177,27 @@ function draw(root, { id, name, form, begin, entry, resumed }) {
   root.replaceChildren(
     el("p", {}, el("a", { href: address(id) }, "Back to the box")),
     el("h1", { tabindex: "-1" }, `Unpack: ${name}`),
-    el("p", {}, "Wear gloves. Photograph everything before you trim or throw away. All count as healthy until you say otherwise, and the numbers always add up."),
+    el(
+      "p",
+      {},
+      "Wear gloves. Photograph everything before you trim or throw away. All count as healthy until you say otherwise, and the numbers always add up.",
+    ),
     resumed
-      ? el("div", { class: "notice" }, el("p", {}, entry ? "These counts are kept on this device and were not taken in yet." : "Carried on where you stopped on this device."), el("button", { type: "button", class: "small", on: { click: startAnew } }, "Begin anew"))
+      ? el(
+          "div",
+          { class: "notice" },
+          el(
+            "p",
+            {},
+            entry
+              ? "These counts are kept on this device and were not taken in yet."
+              : "Carried on where you stopped on this device.",
+          ),
+          el("button", { type: "button", class: "small", on: { click: startAnew } }, "Begin anew"),
+        )
       : "",
     formNode,
   );
   drawCards();
   if (entry?.state === "refused") showRefusal(entry);
-}
-
-function notesField(form, changed) {
-  const input = el("textarea", { maxlength: 4000, rows: 3, value: form.notes, on: { input: (event) => { form.notes = event.target.value; changed(); } } });
-  return field("Notes", input, { pointer: "/notes", wide: true });
-}
-
-/* Names of photographs only: the pictures stay where they are. */
-function photosField(form, changed) {
-  const list = el("ul", { class: "files" });
-  const input = el("input", { type: "file", accept: "image/*,video/*", multiple: true, on: { change: take } });
-
-  function take() {
-    const names = [...input.files].map(({ name }) => name.slice(-120));
-    form.photos = [...new Set([...form.photos, ...names])].slice(0, 200);
-    input.value = "";
-    changed();
-    drawList();
-  }
-
-  function drawList() {
-    list.replaceChildren(
-      ...form.photos.map((name, i) =>
-        el("li", {}, name, " ", el("button", { type: "button", class: "small", "aria-label": `Take away ${name}`, on: { click: () => { form.photos.splice(i, 1); changed(); drawList(); } } }, "✕")),
-      ),
-    );
-  }
-
-  drawList();
-  return el("div", {}, field("Photographs and film", input, { pointer: "/photos", wide: true, hint: "Only their names are recorded, for the claim sheet; the pictures stay on your device." }), list);
-}
-
-function loggerPart(form, changed) {
-  const told = el("p", { class: "hint" }, form.logger_name ? `Readings: ${form.logger_name}.` : "");
-  const file = el("input", {
-    type: "file",
-    accept: ".csv,text/csv",
-    on: {
-      change: async () => {
-        const [chosen] = file.files;
-        form.logger_csv = chosen ? await chosen.text() : null;
-        form.logger_name = chosen?.name ?? null;
-        told.textContent = chosen ? `Readings: ${chosen.name}.` : "";
-        changed();
-      },
-    },
-  });
-  const shown = form.inside_temp_c === null ? null : decimal(toShown(form.inside_temp_c));
-  const take = (value) => {
-    form.inside_temp_c = typeof value === "number" ? fromShown(value) : value;
-    changed();
-  };
-  return el(
-    "details",
-    { open: Boolean(form.logger_csv || form.inside_temp_c !== null) },
-    el("summary", {}, "A logger was in the box"),
-    el(
-      "div",
-      { class: "fields" },
-      field("Mean inside", numberInput(shown, take), { pointer: "/inside_temp_c", unit: unitName() }),
-      field("Its readings", file, { pointer: "/logger_csv", hint: "A CSV file with the columns at and inside_c (°C); instead of the mean." }),
-    ),
-    told,
-  );
 }

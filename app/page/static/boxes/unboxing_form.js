@@ -51,7 +51,9 @@ export function formOf({ arrival, departed_at: departed }, etag, ordered) {
     notes: arrival.notes,
     photos: arrival.photos,
     inside_temp_c: arrival.logger.length ? null : arrival.inside_temp_c,
-    logger_csv: arrival.logger.length ? ["at,inside_c", ...arrival.logger.map(({ at, inside_c: c }) => `${at},${c}`)].join("\n") : null,
+    logger_csv: arrival.logger.length
+      ? ["at,inside_c", ...arrival.logger.map(({ at, inside_c: c }) => `${at},${c}`)].join("\n")
+      : null,
     logger_name: arrival.logger.length ? "readings on record" : null,
   };
 }

@@ -27,6 +27,7 @@ export function plantsOf(lines, most = 2) {
 export const boxName = ({ reference, lines, ship_date: day }) =>
   reference ?? `${plantsOf(lines, 1)}${day ? `, ${date(day, SHORT_DATE)}` : ""}`;
 
-export const wayOf = ({ origin, destination, service }) => `${origin} to ${destination}, ${(service ?? "").replace("_", " ")}`;
+export const wayOf = ({ origin, destination, service }) =>
+  `${origin} to ${destination}, ${(service ?? "").replace("_", " ")}`;
 export const address = (id, ...more) => `#boxes/${[encodeURIComponent(id), ...more].join("/")}`;
 export const path = (id, ...more) => `/v1/shipments/${[encodeURIComponent(id), ...more].join("/")}`;

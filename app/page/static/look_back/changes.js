@@ -1,9 +1,19 @@
 /* What a refit changed: effects before and after. */
 
 import { count, decimal } from "/page/settings.js";
+import { boxesOf, many } from "/page/plural.js";
 import { ratioWords, restsOn } from "/page/look_back/time_ratios.js";
 
-const KIND_WORDS = { genus: "", seller: "seller ", cultivar: "", group: "group ", container: "box: ", roots: "roots: ", service: "service ", seller_kind: "seller kind " };
+const KIND_WORDS = {
+  genus: "",
+  seller: "seller ",
+  cultivar: "",
+  group: "group ",
+  container: "box: ",
+  roots: "roots: ",
+  service: "service ",
+  seller_kind: "seller kind ",
+};
 const SMALL = 0.02;
 const MOST = 25;
 
@@ -14,16 +24,23 @@ export const snapshot = ({ model_version: version, boxes, plants, effects }) => 
   version,
   boxes,
   plants,
-  effects: effects.map(({ kind, name, time_ratio: ratio, evidence }) => ({ kind, name, ratio, boxes: evidence.boxes, plants: evidence.plants })),
+  effects: effects.map(({ kind, name, time_ratio: ratio, evidence }) => ({
+    kind,
+    name,
+    ratio,
+    boxes: evidence.boxes,
+    plants: evidence.plants,
+  })),
 });
 
-/* Effects that moved, the largest moves first: [{name, before, after, rests}], with before null where it is new. */
+/* Effects that moved: those with boxes behind them, before or after, then the largest moves first. */
 export function moved(before, after) {
   const old = new Map(before.effects.map((effect) => [keyOf(effect), effect]));
+  const seen = ({ effect, was }) => effect.boxes > 0 || (was?.boxes ?? 0) > 0;
   return after.effects
     .map((effect) => ({ effect, was: old.get(keyOf(effect)) ?? null }))
-    .filter(({ effect, was }) => (was ? Math.abs(Math.log(effect.ratio.p50 / was.ratio.p50)) > SMALL || effect.boxes !== was.boxes : effect.boxes > 0))
-    .sort((one, other) => size(other) - size(one))
+    .filter((pair) => size(pair) > SMALL || pair.effect.boxes !== (pair.was?.boxes ?? 0))
+    .sort((one, other) => seen(other) - seen(one) || size(other) - size(one))
     .map(({ effect, was }) => ({
       name: `${KIND_WORDS[effect.kind] ?? ""}${effect.name.replaceAll("_", " ")}`,
       before: was ? spanWords(was.ratio) : "not in it",
@@ -37,11 +54,16 @@ const spanWords = ({ p10, p50, p90 }) => `${ratioWords(p50)}× (${ratioWords(p10
 
 /* The table of changes, for tableOf. */
 export function changeTable(rows) {
-  return { head: ["What", "Before", "After", "Rests on"], rows: rows.slice(0, MOST).map(({ name, before, after, rests }) => [name, before, after, rests]) };
+  return {
+    head: ["What", "Before", "After", "Rests on"],
+    rows: rows.slice(0, MOST).map(({ name, before, after, rests }) => [name, before, after, rests]),
+  };
 }
 
-export const leftOut = (rows) => (rows.length > MOST ? `${count(rows.length - MOST)} smaller changes are not listed.` : "");
+export const leftOut = (rows) =>
+  rows.length > MOST ? `${count(rows.length - MOST)} more moved, most of them genera without a box of yours.` : "";
 
-export const boxesWords = ({ boxes, plants }) => (boxes ? `${count(boxes)} boxes, ${count(plants)} plants` : "rules of thumb only");
+export const boxesWords = ({ boxes, plants }) =>
+  boxes ? `${boxesOf(boxes)}, ${many(plants, "plant")}` : "rules of thumb only";
 
 export const secondsWords = (ms) => `${decimal(ms / 1000, 0)} s`;

@@ -3,6 +3,7 @@
 import { get } from "/page/api.js";
 import { ratioFigure, rowsOf } from "/page/look_back/time_ratios.js";
 import { el } from "/page/dom.js";
+import { many } from "/page/plural.js";
 import { count, date, percent } from "/page/settings.js";
 
 const MOST = 40;
@@ -15,19 +16,29 @@ export function generaFigure(model) {
   const own = all.filter(({ boxes }) => boxes);
   const place = el("div");
   const draw = (effects) =>
-    place.replaceChildren(ratioFigure({ rows: rowsOf(effects), what: "Genus", label: `Time ratios of ${count(effects.length)} genera against an average aroid, 80 % intervals` }));
+    place.replaceChildren(
+      ratioFigure({
+        rows: rowsOf(effects),
+        what: "Genus",
+        label: `Time ratios of ${many(effects.length, "genus", "genera")} against an average aroid, 80 % intervals`,
+      }),
+    );
   if (!own.length) {
     place.append(el("p", {}, "No own box yet: these would be the rules of thumb and tables alone."));
   } else draw(own);
-  const show = el("button", {
-    type: "button",
-    on: {
-      click: () => {
-        draw(all);
-        show.remove();
+  const show = el(
+    "button",
+    {
+      type: "button",
+      on: {
+        click: () => {
+          draw(all);
+          show.remove();
+        },
       },
     },
-  }, `Show all ${count(all.length)} genera of the tables`);
+    `Show all ${count(all.length)} genera of the tables`,
+  );
   return el("div", {}, place, own.length < all.length ? show : null);
 }
 
@@ -35,7 +46,16 @@ export function generaFigure(model) {
 export function otherEffects(model) {
   const others = model.effects.filter(({ kind, evidence }) => !["genus", "seller"].includes(kind) && evidence.boxes);
   if (!others.length) return null;
-  return el("details", {}, el("summary", {}, "Packing, services and cultivars"), el("ul", {}, others.map(({ text }) => el("li", {}, `${text}.`))));
+  return el(
+    "details",
+    {},
+    el("summary", {}, "Packing, services and cultivars"),
+    el(
+      "ul",
+      {},
+      others.map(({ text }) => el("li", {}, `${text}.`)),
+    ),
+  );
 }
 
 export async function sellers(signal) {
@@ -48,20 +68,29 @@ export async function sellers(signal) {
     ratioFigure({
       rows: rowsOf(shown),
       what: "Seller",
-      label: `Time ratios of ${count(shown.length)} sellers against an average seller of its kind, 80 % intervals`,
+      label: `Time ratios of ${many(shown.length, "seller")} against an average seller of its kind, 80 % intervals`,
       more: [
         { head: "Boxes on record", of: of(({ recorded_boxes: boxes }) => count(boxes)) },
-        { head: "Last box", of: of(({ last_ship_date: last }) => (last ? date(last, { month: "short", year: "numeric" }) : "–")) },
+        {
+          head: "Last box",
+          of: of(({ last_ship_date: last }) => (last ? date(last, { month: "short", year: "numeric" }) : "–")),
+        },
         { head: "Late", of: of(({ late }) => share(late)) },
         { head: "Claims honoured", of: of(({ claims }) => share(claims.honoured)) },
       ],
     }),
-    shown.length < items.length ? el("p", { class: "hint" }, `The ${count(MOST)} with the most boxes of ${count(items.length)}.`) : null,
+    shown.length < items.length
+      ? el("p", { class: "hint" }, `The ${count(MOST)} with the most boxes of ${count(items.length)}.`)
+      : null,
     el(
       "details",
       {},
       el("summary", {}, "Better or worse with time"),
-      el("ul", {}, shown.map(({ name, trend, text }) => el("li", {}, el("strong", {}, name), `: ${trend.text || text}`))),
+      el(
+        "ul",
+        {},
+        shown.map(({ name, trend, text }) => el("li", {}, el("strong", {}, name), `: ${trend.text || text}`)),
+      ),
     ),
   ].filter(Boolean);
 }

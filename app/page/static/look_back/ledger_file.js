@@ -5,6 +5,7 @@ import { announce, download, el } from "/page/dom.js";
 import { field } from "/page/fields.js";
 import { failure } from "/page/notices.js";
 import { tableOf } from "/page/plot.js";
+import { boxesOf, many } from "/page/plural.js";
 import { count, today } from "/page/settings.js";
 
 const TYPE = "text/csv";
@@ -25,9 +26,18 @@ export function ledgerFile(signal, taken) {
     button.disabled = true;
     place.replaceChildren(el("p", {}, `Reading ${file.name} …`));
     try {
-      // Read as bytes are: the server says what is wrong with the encoding too.
-      const { data } = await call("POST", `/v1/shipments/import${replace ? "?replace=true" : ""}`, { body: file, type: TYPE, signal });
-      place.replaceChildren(el("p", { class: "notice" }, `${count(data.added)} boxes added, ${count(data.unchanged)} unchanged, ${count(data.replaced)} replaced; ${count(data.lines)} lines.`));
+      const { data } = await call("POST", `/v1/shipments/import${replace ? "?replace=true" : ""}`, {
+        body: file,
+        type: TYPE,
+        signal,
+      });
+      place.replaceChildren(
+        el(
+          "p",
+          { class: "notice" },
+          `${boxesOf(data.added)} added, ${count(data.unchanged)} unchanged, ${count(data.replaced)} replaced; ${many(data.lines, "line")}.`,
+        ),
+      );
       taken();
     } catch (fault) {
       if (signal.aborted) return;
@@ -59,8 +69,15 @@ export function ledgerFile(signal, taken) {
           },
         },
       },
-      field("File of arrived boxes", input, { hint: "CSV with the columns of an export. Taken in as a whole or not at all." }),
-      el("div", { class: "actions" }, button, el("button", { type: "button", on: { click: give } }, "Give out all arrived boxes")),
+      field("File of arrived boxes", input, {
+        hint: "CSV with the columns of an export. Taken in as a whole or not at all.",
+      }),
+      el(
+        "div",
+        { class: "actions" },
+        button,
+        el("button", { type: "button", on: { click: give } }, "Give out all arrived boxes"),
+      ),
     ),
     place,
   ];
@@ -76,11 +93,18 @@ function refusal(fault, replace) {
       ? el(
           "div",
           { class: "scroll", tabindex: "0", role: "region", "aria-label": "Table: cells to mend" },
-          tableOf({ head: ["Row", "Column", "What would be right"], rows: cells.map(({ row, column, message }) => [count(row), column ?? "the row", message]) }),
+          tableOf({
+            head: ["Row", "Column", "What would be right"],
+            rows: cells.map(({ row, column, message }) => [count(row), column ?? "the row", message]),
+          }),
         )
       : null,
     fault instanceof Problem && fault.status === CONFLICT
-      ? el("div", { class: "actions" }, el("button", { type: "button", on: { click: replace } }, "Replace the boxes that differ"))
+      ? el(
+          "div",
+          { class: "actions" },
+          el("button", { type: "button", on: { click: replace } }, "Replace the boxes that differ"),
+        )
       : null,
   ].filter(Boolean);
 }

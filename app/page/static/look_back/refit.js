@@ -63,7 +63,8 @@ export function refitPart(model, signal, changed) {
         await finish(refit, before);
         return;
       }
-      if (refit?.started_at) told.textContent = `At it for ${secondsWords(Date.now() - new Date(refit.started_at))}. The page may be left.`;
+      if (refit?.started_at)
+        told.textContent = `At it for ${secondsWords(Date.now() - new Date(refit.started_at))}. The page may be left.`;
       await new Promise((resolve) => {
         setTimeout(resolve, POLL_MS);
       });
@@ -91,7 +92,11 @@ export function refitPart(model, signal, changed) {
   return el(
     "div",
     {},
-    el("p", {}, "The model is fitted anew to all arrived boxes. The version before answers until the new one is stored, and if it forecasts boxes that it was not shown worse, it is kept but not used."),
+    el(
+      "p",
+      {},
+      "The model is fitted anew to all arrived boxes. The version before answers until the new one is stored, and if it forecasts boxes that it was not shown worse, it is kept but not used.",
+    ),
     el("div", { class: "actions" }, button),
     place,
   );
@@ -139,7 +144,16 @@ export async function versions(signal, changed) {
   const action = (item) => {
     if (item.active) return el("strong", {}, "answers now");
     if (!item.usable) return "cannot be used: made with other tables, learn anew";
-    return el("button", { type: "button", class: "small", "aria-label": `Let ${item.version} answer`, on: { click: () => activate(item) } }, "Let it answer");
+    return el(
+      "button",
+      {
+        type: "button",
+        class: "small",
+        "aria-label": `Let ${item.version} answer`,
+        on: { click: () => activate(item) },
+      },
+      "Let it answer",
+    );
   };
   return [
     el(
@@ -147,7 +161,12 @@ export async function versions(signal, changed) {
       { class: "scroll", tabindex: "0", role: "region", "aria-label": "Table: versions of the model" },
       tableOf({
         head: ["Version", "Made", "From", "Use"],
-        rows: answer.items.map((item) => [item.version, item.fitted ? moment(item.fitted) : "not fitted", boxesWords(item), action(item)]),
+        rows: answer.items.map((item) => [
+          item.version,
+          item.fitted ? moment(item.fitted) : "not fitted",
+          boxesWords(item),
+          action(item),
+        ]),
       }),
     ),
     place,

@@ -3,9 +3,13 @@
 import { get } from "/page/api.js";
 import { el } from "/page/dom.js";
 import { line, plot, ranges, tableOf } from "/page/plot.js";
+import { boxesOf, many } from "/page/plural.js";
 import { count, decimal, percent, said } from "/page/settings.js";
 
-const OUTCOMES = { healthy: { word: "healthy", role: "good", symbol: "circle" }, dead: { word: "dead", role: "bad", symbol: "square" } };
+const OUTCOMES = {
+  healthy: { word: "healthy", role: "good", symbol: "circle" },
+  dead: { word: "dead", role: "bad", symbol: "square" },
+};
 const PART_WORDS = { service: "Service", group: "Plants", season: "Season" };
 const PERCENTS = [0, 0.25, 0.5, 0.75, 1];
 
@@ -14,7 +18,13 @@ export async function trackRecord(signal) {
   const left = leftOut(answer.not_scored);
   return [
     el("p", { class: "lead" }, said(answer.verdict)),
-    answer.boxes ? reliability(answer) : el("p", {}, "Plan boxes here before they leave: each forecast is kept as it was, and compared when the box is opened."),
+    answer.boxes
+      ? reliability(answer)
+      : el(
+          "p",
+          {},
+          "Plan boxes here before they leave: each forecast is kept as it was, and compared when the box is opened.",
+        ),
     answer.boxes ? coverage(answer) : null,
     answer.parts.length ? parts(answer) : null,
     left ? el("p", { class: "hint" }, left) : null,
@@ -34,33 +44,49 @@ function reliability({ reliability: rows, boxes, plants }) {
         name: word,
         roles: role,
         symbols: symbol,
-        text: own.map((row) => `${word}: forecast ${percent(row.forecast)}, found ${percent(row.observed)}, ${count(row.plants)} plants in ${count(row.boxes)} boxes`),
+        text: own.map(
+          (row) =>
+            `${word}: forecast ${percent(row.forecast)}, found ${percent(row.observed)}, ${many(row.plants, "plant")} in ${boxesOf(row.boxes)}`,
+        ),
       }),
     );
   const share = { tickvals: PERCENTS, ticktext: PERCENTS.map((value) => percent(value)), range: [-0.03, 1.03] };
-  return plot({
-      note: "Circles: healthy. Squares: dead. Lines: 80 % intervals. On the dotted line what was found is what was forecast; circles below it and squares above it mean forecasts too hopeful.",
-      label: `Chances given and what came of them, ${count(boxes)} boxes with ${count(plants)} plants; on the diagonal the forecasts are right`,
-      height: 340,
-      series: [line({ x: [0, 1], y: [0, 1], name: "as forecast", role: "faint", dash: "dot", hover: "as forecast<extra></extra>" }), ...series],
-      x: { title: "chance given", ...share },
-      y: { title: "share found", ...share },
-      table: {
-        head: ["Outcome", "Chance given", "Found", "In 8 of 10 cases", "Plants", "Boxes"],
-        rows: rows.map((row) => [
-          OUTCOMES[row.outcome].word,
-          percent(row.forecast),
-          percent(row.observed),
-          `${percent(row.observed_low)}–${percent(row.observed_high)}`,
-          count(row.plants),
-          count(row.boxes),
-        ]),
-      },
-    });
+  const figure = plot({
+    note: "Circles: healthy. Squares: dead. Lines: 80 % intervals. On the dotted line what was found is what was forecast; circles below it and squares above it mean forecasts too hopeful.",
+    label: `Chances given and what came of them, ${boxesOf(boxes)} with ${many(plants, "plant")}; on the diagonal the forecasts are right`,
+    height: 340,
+    series: [
+      line({
+        x: [0, 1],
+        y: [0, 1],
+        name: "as forecast",
+        role: "faint",
+        dash: "dot",
+        hover: "as forecast<extra></extra>",
+      }),
+      ...series,
+    ],
+    x: { title: "chance given", ...share },
+    y: { title: "share found", ...share },
+    table: {
+      head: ["Outcome", "Chance given", "Found", "In 8 of 10 cases", "Plants", "Boxes"],
+      rows: rows.map((row) => [
+        OUTCOMES[row.outcome].word,
+        percent(row.forecast),
+        percent(row.observed),
+        `${percent(row.observed_low)}–${percent(row.observed_high)}`,
+        count(row.plants),
+        count(row.boxes),
+      ]),
+    },
+  });
+  figure.classList.add("square");
+  return figure;
 }
 
 function coverage({ coverage: rows, log_score: score, brier }) {
-  const held = (part) => (part.n ? `${count(part.held)} of ${count(part.n)}, ${decimal(part.expected)} expected` : "none yet");
+  const held = (part) =>
+    part.n ? `${count(part.held)} of ${count(part.n)}, ${decimal(part.expected)} expected` : "none yet";
   const told = (value) => (value === null ? "–" : decimal(value, 3));
   return el(
     "details",
@@ -105,7 +131,7 @@ function parts({ parts: rows, parts_minimum: fewest }) {
         ]),
       }),
     ),
-    el("p", { class: "hint" }, `Listed from ${count(fewest)} boxes on.`),
+    el("p", { class: "hint" }, `Listed from ${boxesOf(fewest)} on.`),
   );
 }
 

@@ -35,7 +35,11 @@ export function show(root, _parts, signal) {
   const redrawGenera = section("genera", "Which plants keep", async () => {
     const now = await model();
     return [
-      el("p", {}, `How long each keeps in a box at ${temperature(20)} against an average aroid packed alike. Left of 1 it keeps less long.`),
+      el(
+        "p",
+        {},
+        `How long each keeps in a box at ${temperature(20)} against an average aroid packed alike. Left of 1 it keeps less long.`,
+      ),
       generaFigure(now),
       otherEffects(now),
     ];

@@ -1,0 +1,113 @@
+/* What goes with the counts of a box: notes, names of photographs, a logger. `form` is changed in place, and
+   `changed()` hears of it. */
+
+import { el } from "/page/dom.js";
+import { field, numberInput } from "/page/fields.js";
+import { decimal, fromShown, toShown, unitName } from "/page/settings.js";
+
+export function notesField(form, changed) {
+  const input = el("textarea", {
+    maxlength: 4000,
+    rows: 3,
+    value: form.notes,
+    on: {
+      input: (event) => {
+        form.notes = event.target.value;
+        changed();
+      },
+    },
+  });
+  return field("Notes", input, { pointer: "/notes", wide: true });
+}
+
+/* Names of photographs only: the pictures stay where they are. */
+export function photosField(form, changed) {
+  const list = el("ul", { class: "files" });
+  const input = el("input", { type: "file", accept: "image/*,video/*", multiple: true, on: { change: take } });
+
+  function take() {
+    const names = [...input.files].map(({ name }) => name.slice(-120));
+    form.photos = [...new Set([...form.photos, ...names])].slice(0, 200);
+    input.value = "";
+    changed();
+    drawList();
+  }
+
+  function drawList() {
+    list.replaceChildren(
+      ...form.photos.map((name, i) =>
+        el(
+          "li",
+          {},
+          name,
+          " ",
+          el(
+            "button",
+            {
+              type: "button",
+              class: "small",
+              "aria-label": `Take away ${name}`,
+              on: {
+                click: () => {
+                  form.photos.splice(i, 1);
+                  changed();
+                  drawList();
+                },
+              },
+            },
+            "✕",
+          ),
+        ),
+      ),
+    );
+  }
+
+  drawList();
+  return el(
+    "div",
+    {},
+    field("Photographs and film", input, {
+      pointer: "/photos",
+      wide: true,
+      hint: "Only their names are recorded, for the claim sheet; the pictures stay on your device.",
+    }),
+    list,
+  );
+}
+
+export function loggerPart(form, changed) {
+  const told = el("p", { class: "hint" }, form.logger_name ? `Readings: ${form.logger_name}.` : "");
+  const file = el("input", {
+    type: "file",
+    accept: ".csv,text/csv",
+    on: {
+      change: async () => {
+        const [chosen] = file.files;
+        form.logger_csv = chosen ? await chosen.text() : null;
+        form.logger_name = chosen?.name ?? null;
+        told.textContent = chosen ? `Readings: ${chosen.name}.` : "";
+        changed();
+      },
+    },
+  });
+  const shown = form.inside_temp_c === null ? null : decimal(toShown(form.inside_temp_c));
+  const take = (value) => {
+    form.inside_temp_c = typeof value === "number" ? fromShown(value) : value;
+    changed();
+  };
+  return el(
+    "details",
+    { open: Boolean(form.logger_csv || form.inside_temp_c !== null) },
+    el("summary", {}, "A logger was in the box"),
+    el(
+      "div",
+      { class: "fields" },
+      field("Mean inside", numberInput(shown, take), { pointer: "/inside_temp_c", unit: unitName() }),
+      field("Its readings", file, {
+        pointer: "/logger_csv",
+        hint: "A CSV file with the columns at and inside_c (°C); instead of the mean.",
+      }),
+    ),
+    told,
+  );
+}

@@ -1,0 +1,129 @@
+"""Looking back: a file taken in and given out, learning from it, what changed, another version again."""
+
+import re
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from playwright.sync_api import Browser, Page, expect
+
+from tests.app.fits import likely_ledger
+from tests.app.ledger_files import csv_text, row
+from tests.page.boxes import arrived
+from tests.page.conftest import DESK, Watch, opened
+from tests.page.server import running_server
+
+VERSION = re.compile(r"Before: rules-\w+ \(rules of thumb only\)\. Now: \S+ \(\d+ boxes, [\d,]+ plants\)\.")
+MINUTE_MS = 60_000
+
+
+@pytest.fixture
+def learner(browser: Browser, tmp_path: Path) -> Iterator[Page]:
+    """Yield a tab on a server of its own that learns fast and roughly."""
+    with running_server(tmp_path / "ledger.db", TRANSIT_REFIT_DRAWS="1024") as address:
+        for page, _ in opened(browser, address, DESK):
+            yield page
+
+
+def address_of(page: Page) -> str:
+    """Return where the server of a tab is."""
+    return str(page.evaluate("location.origin"))
+
+
+def csv_file(content: bytes) -> Any:
+    """Return a file as the browser is handed it."""
+    return {"name": "boxes.csv", "mimeType": "text/csv", "buffer": content}
+
+
+def test_bad_cells_stand_in_a_table(boxes: tuple[Page, Watch], axe_clean: Callable[[Page], None]) -> None:
+    page, watch = boxes
+    watch.allow("status of 422")
+    page.goto("/#look-back")
+    text = csv_text([row(), row(shipment="A-2", healthy="16"), row(shipment="A-3", ship_date="yesterday")])
+    page.get_by_label("File of arrived boxes").set_input_files(csv_file(text.encode()))
+    page.get_by_role("button", name="Take in").click()
+    table = page.get_by_role("region", name="Table: cells to mend")
+    # 16 + 3 + 2 is not 20: a sum that fails is told at dead; the header is row 1.
+    expect(table.get_by_role("row", name=re.compile("^3 dead"))).to_be_visible()
+    expect(table.get_by_role("row", name=re.compile("^4 ship_date"))).to_be_visible()
+    axe_clean(page)
+
+
+def test_a_file_in_the_letters_of_a_spreadsheet_is_not_garbled(boxes: tuple[Page, Watch]) -> None:
+    page, _ = boxes
+    page.goto("/#look-back")
+    content = csv_text([row(shipment="L-1", seller="Jardín Ficticio")]).encode("cp1252")
+    page.get_by_label("File of arrived boxes").set_input_files(csv_file(content))
+    page.get_by_role("button", name="Take in").click()
+    expect(page.get_by_text("1 box added, 0 unchanged, 0 replaced; 1 line.")).to_be_visible()
+    page.reload()
+    sellers = page.get_by_role("region", name="Whose plants keep")
+    sellers.get_by_text("The same as a table").click()
+    expect(sellers.get_by_role("rowheader", name="Jardín Ficticio")).to_be_visible()
+
+
+def test_learning_from_a_file_shows_what_changed_and_can_be_undone(
+    learner: Page, axe_clean: Callable[[Page], None], shot: Callable[[Page, str], None]
+) -> None:
+    page = learner
+    page.goto("/#look-back")
+    page.get_by_label("File of arrived boxes").set_input_files(csv_file(likely_ledger(24, 1)))
+    page.get_by_role("button", name="Take in").click()
+    expect(page.get_by_text("24 boxes added, 0 unchanged, 0 replaced; 24 lines.")).to_be_visible()
+    with page.expect_download() as offered:
+        page.get_by_role("button", name="Give out all arrived boxes").click()
+    assert offered.value.path().read_text().count("\n") == 25  # 24 lines and the header
+
+    page.get_by_role("button", name="Learn from the boxes").click()
+    expect(page.get_by_role("progressbar")).to_be_visible()
+    page.reload()  # the page may be left
+    expect(page.locator(".notice", has_text="The new version answers from now on.")).to_be_visible(timeout=MINUTE_MS)
+    expect(page.get_by_text(VERSION)).to_be_visible()
+    changes = page.get_by_role("region", name="Table: what changed")
+    expect(
+        changes.get_by_role("row", name=re.compile("^seller invented ferns .* 24 boxes, 480 plants"))
+    ).to_be_visible()
+
+    genera = page.get_by_role("region", name="Which plants keep")
+    expect(genera.locator(".main-svg").first).to_be_visible()
+    genera.get_by_text("The same as a table").click()
+    medians = [float(cell.split("×")[0]) for cell in genera.locator("tbody td:nth-child(2)").all_inner_texts()]
+    assert len(medians) == 2
+    assert medians == sorted(medians, reverse=True)
+    axe_clean(page)
+    shot(page, "look-back")
+
+    versions = page.get_by_role("region", name="Versions of the model")
+    versions.get_by_role("button", name=re.compile("^Let rules-")).click()
+    expect(versions.get_by_role("row", name=re.compile("^rules-"))).to_contain_text("answers now")
+    expect(genera.get_by_text("No own box yet")).to_be_visible()
+    sellers = page.get_by_role("region", name="Whose plants keep")
+    sellers.get_by_text("The same as a table").click()
+    expect(sellers.get_by_role("cell", name="thin: no box of yours, rules of thumb only").first).to_be_visible()
+
+
+def test_track_record_is_drawn_and_tabled(
+    learner: Page, axe_clean: Callable[[Page], None], shot: Callable[[Page, str], None]
+) -> None:
+    for reference in ("One", "Two"):  # opened five days from now: forecast before they arrived
+        arrived(address_of(learner), reference, [(20, 20, 0, 0), (10, 10, 0, 0)], days=-5)
+    learner.goto("/#look-back")
+    record = learner.get_by_role("region", name="Were the forecasts right?")
+    expect(record.get_by_role("img", name=re.compile("2 boxes with 60 plants"))).to_be_visible()
+    expect(record.locator(".main-svg").first).to_be_visible()
+    record.get_by_text("The same as a table").click()
+    rows = [cells.split("\t") for cells in record.locator("figure tbody tr").all_inner_texts()]
+    healthy = [row for row in rows if row[0] == "healthy"]
+    # All 2 x 30 plants were healthy, whatever was forecast.
+    assert sum(int(row[4]) for row in healthy) == 60
+    assert {row[2] for row in healthy} == {"100%"}
+    record.get_by_text("Ranges and scores").click()
+    expect(record.get_by_role("table", name="Scores, lower is better")).to_be_visible()
+    axe_clean(learner)
+    shot(learner, "track-record")
+
+
+def test_track_record_says_that_there_is_none_yet(phone: Page) -> None:
+    phone.goto("/#look-back")
+    expect(phone.get_by_text("nothing can be said of the forecasts")).to_be_visible()
