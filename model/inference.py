@@ -17,7 +17,7 @@ from model.hierarchy import ALPHA, DELTA, KAPPA, OUTER, SCALE_OF_KIND, Hierarchy
 from model.observations import Observations
 from model.proposal import Proposal, positive, without_negative
 from model.target import LOG_CHILL, LOG_H0, LOG_Q10, Target, gradient
-from model.weighing import Weighing
+from model.weighing import REFUSED_EFFECTIVE, Weighing
 
 Array = NDArray[np.float64]
 
@@ -40,8 +40,6 @@ MANY_BOXES, SUBSET_BOXES = 5000, 2000
 OUTER_TOLERANCE, OUTER_GAIN = 0.02, 0.25
 LONGEST_OUTER_STEP = 0.7
 OUTER_DIFFERENCE = 0.05
-# Draws that count; with fewer there is no answer.
-REFUSED_EFFECTIVE = 20
 REMEDIES = (
     "Look for boxes whose counts contradict each other, for days or temperatures in the wrong unit, and for one box "
     "that outweighs all others; leave them out one by one, or fit fewer boxes"

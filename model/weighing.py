@@ -30,6 +30,8 @@ PILOTS, PILOT_THETAS, PILOT_DRAWS = 2, 128, 4
 WEIGHT_BOX_NODES, WEIGHT_LINE_NODES = 5, 5
 WEIGHT_MODE_TOLERANCE = 0.3
 LEAST_EFFECTIVE = 200
+# Fewer are no answer: the proposal is then fitted again, so often in all.
+REFUSED_EFFECTIVE, ATTEMPTS = 20, 3
 # Rounds of draws until there are enough effective ones.
 MOST_ROUNDS, ROUNDS_OF_MANY = 4, 2
 
@@ -73,9 +75,17 @@ class Weighing:
             n_weighed = DRAWS_OF_MANY if many else int(np.clip(WEIGHED_LINES // max(n_lines, 1), *DRAWS_RANGE))
         n = n_weighed // DRAWS_A_THETA
         proposal = self._averaged(proposal, rng=rng)
-        for _ in range(PILOTS):
-            pilot = proposal.draw(max(PILOT_THETAS, n // 2), PILOT_DRAWS, shares=NARROW, rng=rng)
-            proposal = proposal.fitted(pilot, self._log_weights(pilot), PILOT_DRAWS)
+        for _ in range(ATTEMPTS):
+            for _ in range(PILOTS):
+                pilot = proposal.draw(max(PILOT_THETAS, n // 2), PILOT_DRAWS, shares=NARROW, rng=rng)
+                proposal = proposal.fitted(pilot, self._log_weights(pilot), PILOT_DRAWS)
+            weighted = self._rounds(proposal, n, ROUNDS_OF_MANY if many else MOST_ROUNDS, rng=rng)
+            if weighted.effective >= REFUSED_EFFECTIVE:
+                break
+        return weighted
+
+    def _rounds(self, proposal: Proposal, n: int, most: int, *, rng: np.random.Generator) -> WeightedDraws:
+        """Return rounds of draws, `n` thetas each, until enough of them count."""
         rounds: list[tuple[Array, Array, Array]] = []
         n_replaced = 0
         while True:
@@ -85,7 +95,7 @@ class Weighing:
             x, theta, log_weights = (np.concatenate(part) for part in zip(*rounds, strict=True))
             log_weights, pareto_k = smooth_log_weights(log_weights)
             effective = 1.0 / float(np.exp(2.0 * log_weights).sum())
-            if effective >= LEAST_EFFECTIVE or len(rounds) == (ROUNDS_OF_MANY if many else MOST_ROUNDS):
+            if effective >= LEAST_EFFECTIVE or len(rounds) == most:
                 return WeightedDraws(x, theta, log_weights, effective, pareto_k, n_replaced)
 
     def _averaged(self, proposal: Proposal, *, rng: np.random.Generator) -> Proposal:

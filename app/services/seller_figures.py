@@ -7,7 +7,6 @@ from datetime import date
 
 import numpy as np
 from numpy.typing import NDArray
-from sqlalchemy import Connection
 
 from app.schemas.sellers import Claims, ShrunkShare
 from app.services.lanes import Lane
@@ -15,6 +14,7 @@ from app.services.places import resolve_place
 from app.services.recorded_transit import known_transit_days
 from app.services.shrinkage import Tally, Usual
 from app.store.arrived import ArrivedBoxes, ShipmentColumns, read_arrived
+from app.store.database import Connection
 from app.store.seller_claims import SettledClaim, settled_claims
 from model.landed_cost import minor_digits
 from model.reference import Reference

@@ -5,13 +5,11 @@ from collections.abc import Sequence
 from datetime import datetime
 from typing import NamedTuple
 
-from sqlalchemy import Connection
-
 from app.problems import NotFound
 from app.replies import OK, Reply
 from app.schemas.answers import Caution
 from app.services.shipment_answer import shipment_answer
-from app.store.database import Database
+from app.store.database import Connection, Database
 from app.store.shipment_life import Reading, ShipmentLife, StoredPlan, read_life, read_plan, read_trace
 from model.reference import Reference
 

@@ -17,6 +17,8 @@ from sqlalchemy.exc import TimeoutError as PoolTimeout
 from app.problems import StoreUnavailable
 from app.store.schema import SCHEMA_VERSION
 
+__all__ = ["Connection", "Database", "sqlite_file"]
+
 BUSY_TIMEOUT_MS = 30_000
 CONNECT_TIMEOUT_S = 10
 # Any constant: what counts is that every writer of this program takes the same one.
