@@ -86,7 +86,8 @@ export function holdBody(batch = draft()) {
     if (value === null || value === undefined || value === "" || (Array.isArray(value) && !value.length)) continue;
     if (typeof value === "object" && !Array.isArray(value)) {
       const own = Object.fromEntries(Object.entries(value).filter(([, part]) => part !== null && part !== undefined));
-      if (Object.keys(own).length) body[name] = own;
+      // A paper counts once both its day and its validity stand there: between the two it would be refused.
+      if (Object.keys(own).length === 2) body[name] = own;
     } else body[name] = value;
   }
   return body;
