@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import special
 
 from model.box_integral import BoxIntegral, Setting
 from model.hierarchy import ALPHA, DELTA, KAPPA
@@ -30,8 +31,10 @@ PILOTS, PILOT_THETAS, PILOT_DRAWS = 2, 128, 4
 WEIGHT_BOX_NODES, WEIGHT_LINE_NODES = 5, 5
 WEIGHT_MODE_TOLERANCE = 0.3
 LEAST_EFFECTIVE = 200
-# Fewer are no answer: the proposal is then fitted again, so often in all.
-REFUSED_EFFECTIVE, ATTEMPTS = 20, 3
+# With fewer the proposal is fitted again, so often in all; so few are no answer.
+TRIED_AGAIN, ATTEMPTS = 20, 3
+REFUSED_EFFECTIVE = 5
+BISECTIONS = 30
 # Rounds of draws until there are enough effective ones.
 MOST_ROUNDS, ROUNDS_OF_MANY = 4, 2
 
@@ -75,14 +78,18 @@ class Weighing:
             n_weighed = DRAWS_OF_MANY if many else int(np.clip(WEIGHED_LINES // max(n_lines, 1), *DRAWS_RANGE))
         n = n_weighed // DRAWS_A_THETA
         proposal = self._averaged(proposal, rng=rng)
+        best: WeightedDraws | None = None
         for _ in range(ATTEMPTS):
             for _ in range(PILOTS):
                 pilot = proposal.draw(max(PILOT_THETAS, n // 2), PILOT_DRAWS, shares=NARROW, rng=rng)
                 proposal = proposal.fitted(pilot, self._log_weights(pilot), PILOT_DRAWS)
             weighted = self._rounds(proposal, n, ROUNDS_OF_MANY if many else MOST_ROUNDS, rng=rng)
-            if weighted.effective >= REFUSED_EFFECTIVE:
+            if best is None or weighted.effective > best.effective:
+                best = weighted
+            if best.effective >= TRIED_AGAIN:
                 break
-        return weighted
+        assert best is not None  # noqa: S101 - there is an attempt
+        return replace(best, log_weights=_tempered(best.log_weights))
 
     def _rounds(self, proposal: Proposal, n: int, most: int, *, rng: np.random.Generator) -> WeightedDraws:
         """Return rounds of draws, `n` thetas each, until enough of them count."""
@@ -94,7 +101,7 @@ class Weighing:
             rounds.append((drawn.x, drawn.theta, self._log_weights(drawn)))
             x, theta, log_weights = (np.concatenate(part) for part in zip(*rounds, strict=True))
             log_weights, pareto_k = smooth_log_weights(log_weights)
-            effective = 1.0 / float(np.exp(2.0 * log_weights).sum())
+            effective = _effective(log_weights)
             if effective >= LEAST_EFFECTIVE or len(rounds) == most:
                 return WeightedDraws(x, theta, log_weights, effective, pareto_k, n_replaced)
 
@@ -178,3 +185,22 @@ class Weighing:
             )
             self._copies = n, integral
         return self._copies[1]
+
+
+def _effective(log_weights: Array) -> float:
+    """Return the effective number of draws, from log weights that need not be normalised."""
+    weights = special.softmax(log_weights)
+    return 1.0 / float((weights**2).sum())
+
+
+def _tempered(log_weights: Array) -> Array:
+    """Return log weights flattened until `TRIED_AGAIN` draws count: towards the approximation, which is wider."""
+    low, high = 0.0, 1.0
+    if _effective(log_weights) >= TRIED_AGAIN:
+        return log_weights
+    for _ in range(BISECTIONS):
+        power = 0.5 * (low + high)
+        low, high = (power, high) if _effective(power * log_weights) >= TRIED_AGAIN else (low, power)
+    flat = low * log_weights
+    tempered: Array = flat - special.logsumexp(flat)
+    return tempered
