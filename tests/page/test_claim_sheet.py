@@ -68,6 +68,7 @@ def test_a_key_opens_it(keyed: tuple[Page, str], axe_clean: Callable[[Page], Non
     httpx.put(f"{address}{path}/arrival", json=arrival, headers=bearer | {"If-Match": box.headers["etag"]})
     page.goto(f"/#boxes/{box.json()['id']}/claim")
     expect(page.get_by_role("alert")).to_be_visible()
+    expect(page.get_by_role("heading", level=1)).to_be_visible()
     axe_clean(page)
     page.get_by_role("button", name="Enter a key").click()
     page.get_by_label("Key", exact=True).fill(key)
