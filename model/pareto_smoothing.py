@@ -53,3 +53,9 @@ def smooth_log_weights(log_weights: Array) -> tuple[Array, float]:
             quantiles = scale * np.expm1(-shape * np.log1p(-u)) / shape
             smoothed[order] = np.minimum(np.log(quantiles + np.exp(cut)), 0.0)
     return smoothed - special.logsumexp(smoothed), float(shape)
+
+
+def effective_draws(log_weights: Array) -> float:
+    """Return the effective number of draws, from log weights (draws,) that need not be normalised."""
+    weights = special.softmax(log_weights)
+    return 1.0 / float((weights**2).sum())

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from scipy import linalg, special
 
 from model.hierarchy import DELTA, KAPPA, OUTER, Hierarchy, InnerPrior
+from model.pareto_smoothing import effective_draws
 from model.priors import stratified_normals
 
 Array = NDArray[np.float64]
@@ -206,7 +207,7 @@ class Proposal:
         logs = drawn.x.copy()
         logs[:, DELTA] = np.log(logs[:, DELTA])
         weights = special.softmax(log_weights)
-        effective = 1.0 / float((weights**2).sum())
+        effective = effective_draws(log_weights)
         # Against the draws' own means, which lie off the centres where kappa is cut off at 0.
         gap = (weights - 1.0 / len(weights)) @ (logs - np.repeat(drawn.centres, a_theta, axis=0))
         gap *= effective / (effective + FEW_EFFECTIVE)
@@ -246,16 +247,10 @@ def without_negative(matrix: Array) -> Array:
     return raised
 
 
-def positive(matrix: Array, floor: Array | None = None) -> Array:
-    """Return a symmetric matrix with eigenvalues raised to the least of a floor's, or to just above 0."""
-    try:
-        if floor is None:
-            np.linalg.cholesky(matrix)
-            return matrix
-    except np.linalg.LinAlgError:
-        pass
+def positive(matrix: Array, floor: Array) -> Array:
+    """Return a symmetric matrix with eigenvalues raised to the least of a floor's."""
     values, vectors = np.linalg.eigh(matrix)
-    least = 1e-8 * float(values[-1]) if floor is None else float(np.linalg.eigvalsh(floor)[0])
+    least = float(np.linalg.eigvalsh(floor)[0])
     if values[0] >= least:
         return matrix
     raised: Array = (vectors * np.maximum(values, least)) @ vectors.T

@@ -114,11 +114,6 @@ class Target:
         setting = self.setting(theta, float(x[KAPPA]), float(x[DELTA]), variance)
         return float(self.integral.value(eta, setting).sum())
 
-    def log_posterior(self, x: Array, theta: Array) -> float:
-        """Return the log posterior of (x with delta on its log scale, theta), without constants."""
-        prior = self.hierarchy.inner(theta)
-        return self.log_likelihood(x, theta) + prior.log_density(x) + self.hierarchy.outer_log_density(theta)
-
     def columns(self, clock: Array) -> sparse.csr_array:
         """Return what x is multiplied with for the linear predictor, (lines, p); zero for delta."""
         n, p = self.effects.shape

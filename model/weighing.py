@@ -12,7 +12,7 @@ from scipy import special
 
 from model.box_integral import BoxIntegral, Setting
 from model.hierarchy import ALPHA, DELTA, KAPPA
-from model.pareto_smoothing import smooth_log_weights
+from model.pareto_smoothing import effective_draws, smooth_log_weights
 from model.proposal import NARROW, Drawn, Proposal, without_negative
 from model.target import Target
 
@@ -101,7 +101,7 @@ class Weighing:
             rounds.append((drawn.x, drawn.theta, self._log_weights(drawn)))
             x, theta, log_weights = (np.concatenate(part) for part in zip(*rounds, strict=True))
             log_weights, pareto_k = smooth_log_weights(log_weights)
-            effective = _effective(log_weights)
+            effective = effective_draws(log_weights)
             if effective >= LEAST_EFFECTIVE or len(rounds) == most:
                 return WeightedDraws(x, theta, log_weights, effective, pareto_k, n_replaced)
 
@@ -187,20 +187,14 @@ class Weighing:
         return self._copies[1]
 
 
-def _effective(log_weights: Array) -> float:
-    """Return the effective number of draws, from log weights that need not be normalised."""
-    weights = special.softmax(log_weights)
-    return 1.0 / float((weights**2).sum())
-
-
 def _tempered(log_weights: Array) -> Array:
     """Return log weights flattened until `TRIED_AGAIN` draws count: towards the approximation, which is wider."""
     low, high = 0.0, 1.0
-    if _effective(log_weights) >= TRIED_AGAIN:
+    if effective_draws(log_weights) >= TRIED_AGAIN:
         return log_weights
     for _ in range(BISECTIONS):
         power = 0.5 * (low + high)
-        low, high = (power, high) if _effective(power * log_weights) >= TRIED_AGAIN else (low, power)
+        low, high = (power, high) if effective_draws(power * log_weights) >= TRIED_AGAIN else (low, power)
     flat = low * log_weights
     tempered: Array = flat - special.logsumexp(flat)
     return tempered
