@@ -125,6 +125,8 @@ class BoxTerms(NamedTuple):
     eta_delta, delta2 : (lines,) and scalar
     log_box_sd, log_line_sd, h0 : (boxes,), (lines,), scalar
         First derivatives in the log sds of shipment and line effects, and in h0.
+    curvature : (lines,)
+        Of the lines' own likelihoods, at the joint mode of shipment and line effects.
     """
 
     value: Array
@@ -136,6 +138,7 @@ class BoxTerms(NamedTuple):
     log_box_sd: Array
     log_line_sd: Array
     h0: float
+    curvature: Array
 
 
 class Setting(NamedTuple):
@@ -329,6 +332,7 @@ class BoxIntegral:
             log_box_sd=(wu * (nodes.u / box_sd) ** 2).sum(axis=0) - 1.0,
             log_line_sd=mean_u(mean_v((nodes.v / line_sd) ** 2)) - 1.0,
             h0=float(mean_u(mean_v(t.h0)).sum()),
+            curvature=modes.curvature[lines],
         )
 
 

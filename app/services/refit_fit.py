@@ -18,7 +18,7 @@ from app.services.recorded_times import RecordedTimes
 from app.store.arrived import ArrivedBoxes, LoggerColumns, ShipmentColumns
 from model.evidence import BoxCounts, FitVariance
 from model.hierarchy import ALPHA, DELTA, FIRST_EFFECT, KAPPA
-from model.inference import ConvergenceError
+from model.inner_mode import ConvergenceError
 from model.late_loss import learn_late_loss
 from model.lines import observe
 from model.predict import PosteriorDraws

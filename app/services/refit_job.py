@@ -45,7 +45,7 @@ from app.store.refits import (
     touch_refit,
 )
 from app.store.revisions import ledger_revision
-from model.inference import ConvergenceError
+from model.inner_mode import ConvergenceError
 from model.likelihood import CountError
 from model.predict import PosteriorDraws
 from model.priors import PriorError

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import pytest
 
-from model.inference import ConvergenceError
+from model.inner_mode import ConvergenceError
 from model.likelihood import CountError
 from model.lines import Lines
 from model.observations import Array

@@ -8,7 +8,9 @@ import pytest
 from scipy import special
 
 from model.hierarchy import DELTA, KAPPA, OUTER, SCALE_OF_KIND, Hierarchy
-from model.inference import ConvergenceError, Inference, Inner, Posterior
+from model.inference import Inference, Posterior
+from model.inner_mode import ConvergenceError, Inner
+from model.marginal_slope import _common_slope, _determinant_slope, marginal_slope
 from model.observations import CHILL_NODES, KINDS, Q10_NODES, Array, ExposureTable, Observations
 from model.predict import Level
 from model.priors import LEARNED_SCALES, draw_prior
@@ -34,6 +36,11 @@ def weighted(posterior: Posterior, values: Array) -> tuple[float, float, float]:
     w = np.exp(posterior.log_weights)
     mean = float(w @ values)
     return mean, float(np.sqrt(w @ (values - mean) ** 2)), float(np.sqrt(w**2 @ (values - mean) ** 2))
+
+
+def covariance_of(inner: Inner) -> Array:
+    """Return the covariance of x at its mode."""
+    return np.asarray(np.linalg.inv(inner.precision), dtype=np.float64)
 
 
 def two_state(observations: Observations) -> Observations:
@@ -78,9 +85,9 @@ def test_at_the_mode_the_slope_is_nil_and_the_precision_minus_the_hessian(h0: fl
             assert inner.precision[some[i], some[j]] == close
 
 
-def test_outer_slope_is_that_of_the_height_at_the_mode_plus_the_spread_of_the_effects() -> None:
-    """Box scales, h0 and the clock are taken at the mode of x; scales of effects average over its Gaussian besides,
-    which adds trace(prior precision x covariance)."""
+def test_marginal_slope_is_that_of_the_height_at_the_mode_plus_the_spread_of_x() -> None:
+    """Scales of effects average over x's Gaussian, which adds trace(prior precision x covariance); scales of boxes and
+    lines move the determinant of its precision, which another test looks at."""
     observations = synthetic(40)
     hierarchy = Hierarchy(observations, REFERENCE)
     inference = Inference(observations, hierarchy, box_nodes=25, line_nodes=15)
@@ -88,8 +95,9 @@ def test_outer_slope_is_that_of_the_height_at_the_mode_plus_the_spread_of_the_ef
     start = hierarchy.inner(theta).mean.copy()
     start[DELTA] = 1.5
     inner = inference.newton(theta, start, tolerance=1e-10)
-    slope = inference.outer_slope(theta, inner)
-    covariance, prior = np.linalg.inv(inner.precision), hierarchy.inner(theta).precision
+    slope = marginal_slope(inference, theta, inner)
+    slope -= _determinant_slope(inference, theta, inner, covariance_of(inner))
+    covariance, prior = covariance_of(inner), hierarchy.inner(theta).precision
     for kind, scale in SCALE_OF_KIND.items():
         part = hierarchy.slices[kind]
         slope[OUTER.index(scale)] -= (prior[part, part] * covariance[part, part]).sum()
@@ -103,6 +111,34 @@ def test_outer_slope_is_that_of_the_height_at_the_mode_plus_the_spread_of_the_ef
         # The prior of (alpha, kappa, delta) follows every scale but not h0 and the clock, and is averaged as well.
         error = 0.02 if name in {"h0", "q10_less_one", "chill_rate"} else 0.3
         assert slope[i] == pytest.approx((heights[0] - heights[1]) / 0.02, abs=error, rel=5e-3), name
+
+
+@pytest.mark.parametrize(("plants", "error"), [(1, 0.1), (20, 0.04)])
+def test_the_determinant_of_the_precision_moves_with_the_spread_of_boxes_and_lines(plants: int, error: float) -> None:
+    """Against differences of the determinant itself, x held; with many plants a line's likelihood is a parabola."""
+    few = synthetic(40)
+    names = ("healthy", "damaged", "dead", "sent")
+    observations = replace(few, **{name: plants * getattr(few, name) for name in names})
+    hierarchy = Hierarchy(observations, REFERENCE)
+    inference = Inference(observations, hierarchy, box_nodes=25, line_nodes=15)
+    theta = theta_of(shipment=-0.2, line=-1.2, h0=-3.5, seller=-0.7)
+    start = hierarchy.inner(theta).mean.copy()
+    start[DELTA] = 1.5
+    inner = inference.newton(theta, start, tolerance=1e-10)
+    own = hierarchy.inner(theta).curvature(inner.x)
+
+    def log_det(**logs: float) -> float:
+        moved = theta_of(**({"shipment": -0.2, "line": -1.2, "h0": -3.5, "seller": -0.7} | logs))
+        clock, variance = inference.clock(moved)
+        design = inference.columns(clock)
+        setting = inference.setting(moved, float(inner.x[KAPPA]), float(inner.x[DELTA]), variance)
+        precision = inference.data_precision(design, inference.integral.terms(design @ inner.x, setting)) + own
+        return -0.5 * float(np.linalg.slogdet(precision)[1])
+
+    slope = _determinant_slope(inference, theta, inner, covariance_of(inner))
+    for name, at in (("shipment", -0.2), ("line", -1.2)):
+        difference = (log_det(**{name: at + 0.01}) - log_det(**{name: at - 0.01})) / 0.02
+        assert slope[OUTER.index(name)] == pytest.approx(difference, rel=error), name
 
 
 def tiny() -> tuple[Observations, Array, Array]:
@@ -324,7 +360,7 @@ def test_the_slope_of_scales_counts_unnamed_sellers_and_unknown_genera() -> None
     hierarchy = Hierarchy(rows, REFERENCE)
     inference, theta = Inference(rows, hierarchy, box_nodes=25, line_nodes=15), theta_of()
     inner = inference.newton(theta, np.array([-0.5, 3.0, 1.2]), tolerance=1e-10)
-    slope = inference.outer_slope(theta, inner) - _slope_of_priors(inference, theta, inner)
+    slope = marginal_slope(inference, theta, inner) - _slope_of_priors(inference, theta, inner)
     for name in ("genus_multiplier", "cultivar", "seller", "drift", "shipment", "line"):
         up, down = (theta_of(**{name: float(theta[OUTER.index(name)]) + step}) for step in (1e-4, -1e-4))
         difference = (inference.log_likelihood(inner.x, up) - inference.log_likelihood(inner.x, down)) / 2e-4
@@ -335,6 +371,9 @@ def _slope_of_priors(inference: Inference, theta: Array, inner: Inner) -> Array:
     """Return the part of the slope that is not the likelihood's: there are no levels, so that of the common three."""
     hierarchy = inference.hierarchy
     own = -(theta - hierarchy.outer_mean) / hierarchy.outer_sd**2
+    covariance = covariance_of(inner)
     return np.asarray(
-        own + inference._common_slope(theta, inner, np.asarray(np.linalg.inv(inner.precision), dtype=np.float64))
+        own
+        + _common_slope(inference, theta, inner, covariance)
+        + _determinant_slope(inference, theta, inner, covariance)
     )

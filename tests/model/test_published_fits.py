@@ -12,7 +12,8 @@ from scipy import stats
 from statsmodels.miscmodels.ordinal_model import OrderedModel
 
 from model.hierarchy import ALPHA, DELTA, FIRST_EFFECT, KAPPA, OUTER
-from model.inference import Inference, Inner
+from model.inference import Inference
+from model.inner_mode import Inner
 from model.observations import Array, ExposureTable, Observations, constant_log_days
 from model.predict import Level
 from tests.model.ledgers import LOG_REFERENCE_DAYS, NOT_SPOILT, FlatPrior, ledger, only_dead, only_healthy
