@@ -16,16 +16,18 @@ from app.settings import Settings
 
 ROOT = Path(__file__).resolve().parents[2]
 RUNNING = re.compile(r"running on http://[\d.]+:(\d+)")
-PATIENCE_SECONDS = 60.0
+PATIENCE_SECONDS = 120.0
+PAUSE_SECONDS = 0.02
 Found = TypeVar("Found")
 
 
 def until(condition: Callable[[], Found]) -> Found:
-    """Ask again until there is an answer."""
+    """Ask again until there is an answer, with pauses: asking takes the processor from what is waited for."""
     end = time.monotonic() + PATIENCE_SECONDS
     while time.monotonic() < end:
         if found := condition():
             return found
+        time.sleep(PAUSE_SECONDS)
     raise AssertionError("it did not happen in time")
 
 
@@ -63,10 +65,10 @@ def running_server(url: str, host: str = "127.0.0.1", **variables: str) -> Itera
 
 
 @contextmanager
-def server(url: str, host: str = "127.0.0.1") -> Iterator[httpx.Client]:
+def server(url: str, host: str = "127.0.0.1", **variables: str) -> Iterator[httpx.Client]:
     """Start a server as `running_server` does and yield a client of it."""
     with (
-        running_server(url, host) as address,
+        running_server(url, host, **variables) as address,
         httpx.Client(base_url=address, timeout=PATIENCE_SECONDS) as client,
     ):
         yield client
