@@ -6,20 +6,15 @@ from typing import Literal
 from pydantic import Field
 
 from app.schemas.answers import AnswerModel, Caution
+from app.schemas.shipment_answers import CountedLine
 
 RecourseKind = Literal["refund", "replacement", "none"]
 
 
-class ClaimLine(AnswerModel):
+class ClaimLine(CountedLine):
     """One line: ordered, found and lost."""
 
     line: int = Field(description="position in the shipment, from 0")
-    genus: str
-    cultivar: str | None
-    quantity: int | None = Field(description="ordered; null where it was not")
-    sent: int | None
-    healthy: int | None
-    damaged: int | None
     dead: int | None = Field(description="at unboxing; null where only the healthy were counted")
     missing: int = Field(description="ordered and not sent")
     unit_cost: float | None

@@ -27,8 +27,8 @@ class ReadingAnswer(AnswerModel):
     inside_c: float
 
 
-class PlantLine(AnswerModel):
-    """One line of a shipment; counts are null before arrival, and where a file left them unknown."""
+class CountedLine(AnswerModel):
+    """What every answer about a line of a shipment says of it, before more."""
 
     line: int = Field(description="position in the shipment, from 0; the lines of the plan come first")
     genus: str
@@ -38,6 +38,11 @@ class PlantLine(AnswerModel):
     healthy: int | None
     damaged: int | None
     dead: int | None
+
+
+class PlantLine(CountedLine):
+    """One line of a shipment; counts are null before arrival, and where a file left them unknown."""
+
     missing: int | None = Field(description="ordered and not sent")
     note: str
 

@@ -67,12 +67,12 @@ def judge(
     active_version : str
     """
     if n_corrected:
-        boxes = _boxes(n_corrected)
-        return Verdict(True, f"Activated without comparison: {boxes} corrected that {active_version} had learned from.")
+        corrected = f"{_boxes(n_corrected)} {'was' if n_corrected == 1 else 'were'} corrected"
+        return Verdict(True, f"Activated without comparison: {corrected} that {active_version} had learned from.")
     if difference is None or len(difference) < LEAST_BOXES:
         return _few(candidate, active, n_unseen, active_version)
     mean, se = float(difference.mean()), float(difference.std(ddof=1) / np.sqrt(len(difference)))
-    compared = f"{len(difference)} boxes that {active_version} has not seen"
+    compared = f"{_boxes(len(difference))} that {active_version} has not seen"
     score = f"by {abs(mean):.3f} nats a box (standard error {se:.3f})"
     if mean + MOST_SE * se < 0:
         return Verdict(False, f"Kept, not activated: it predicts {compared} worse {score}, beyond noise.")
@@ -84,7 +84,7 @@ def _few(candidate: PosteriorDraws, active: PosteriorDraws, n_unseen: int, activ
     rules = candidate.reference.rules
     away, before = outside(rules, candidate), outside(rules, active)
     broken = [rule.text for rule, own, old in zip(rules, away, before, strict=True) if own > _limit(old)]
-    few = f"too few to judge: {n_unseen} boxes that {active_version} has not seen, {LEAST_BOXES} are needed"
+    few = f"too few to judge: {_boxes(n_unseen)} that {active_version} has not seen, {LEAST_BOXES} are needed"
     if broken:
         return Verdict(False, f"Kept, not activated: it no longer answers the rule of thumb “{broken[0]}”, and {few}.")
     return Verdict(True, f"Activated: the fit converged and answers the rules of thumb; {few}.")
@@ -95,4 +95,4 @@ def _limit(old: float) -> float:
 
 
 def _boxes(n: int) -> str:
-    return "one box was" if n == 1 else f"{n:,} boxes were"
+    return "one box" if n == 1 else f"{n:,} boxes"

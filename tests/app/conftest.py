@@ -1,12 +1,14 @@
 """The application, started once for all tests, and empty databases of each kind."""
 
 import os
+import sqlite3
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 from uuid import uuid4
 
 import pytest
-from sqlalchemy import create_engine, make_url, text
+from sqlalchemy import Engine, create_engine, event, make_url, text
 
 from app.main import create_app
 from app.settings import Settings
@@ -15,6 +17,13 @@ from tests.app.client import Client, running_client
 
 POSTGRES_VARIABLE = "TRANSIT_TEST_POSTGRES_URL"
 REQUIRE_VARIABLE = "TRANSIT_REQUIRE_SERVICES"
+
+
+@event.listens_for(Engine, "connect")
+def _do_not_wait_for_the_disk(connection: Any, _record: object) -> None:
+    """What waiting guards against, a computer that loses power, no test can bring about."""
+    if isinstance(connection, sqlite3.Connection):
+        connection.execute("PRAGMA synchronous = OFF").close()
 
 
 @pytest.fixture(scope="session")

@@ -1,12 +1,13 @@
-"""Servers in processes of their own, on ports of this computer, and waiting for what they do."""
+"""Servers in processes of their own, on loopback ports that the system chooses, and waiting for what they do."""
 
-import socket
+import re
 import subprocess
 import sys
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from threading import Thread
 from typing import TypeVar
 
 import httpx
@@ -14,46 +15,60 @@ import httpx
 from app.settings import Settings
 
 ROOT = Path(__file__).resolve().parents[2]
-PATIENCE_SECONDS = 60.0
+RUNNING = re.compile(r"running on http://[\d.]+:(\d+)")
+PATIENCE_SECONDS = 120.0
+PAUSE_SECONDS = 0.02
 Found = TypeVar("Found")
 
 
 def until(condition: Callable[[], Found]) -> Found:
-    """Ask again until there is an answer."""
+    """Ask again until there is an answer, with pauses: asking takes the processor from what is waited for."""
     end = time.monotonic() + PATIENCE_SECONDS
     while time.monotonic() < end:
         if found := condition():
             return found
+        time.sleep(PAUSE_SECONDS)
     raise AssertionError("it did not happen in time")
 
 
-def free_port() -> int:
-    """Return a port that nothing listens on."""
-    with socket.socket() as free:
-        free.bind(("127.0.0.1", 0))
-        port: int = free.getsockname()[1]
-        return port
+@contextmanager
+def running_server(url: str, host: str = "127.0.0.1", **variables: str) -> Iterator[str]:
+    """Start ``python -m app serve`` on a ledger and yield its address once it answers; stop it afterwards.
+
+    `variables` are added to its environment.
+    """
+    process = subprocess.Popen(
+        [sys.executable, "-m", "app", "serve"],
+        cwd=ROOT,
+        env=Settings(database_url=url, host=host, port=0).child_environment() | variables,
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+    assert process.stderr is not None
+    try:
+        lines = []
+        port = None
+        for line in process.stderr:
+            lines.append(line)
+            if port := RUNNING.search(line):
+                break
+        assert port, f"the server did not start: {''.join(lines)}"
+        # Its log is read on, so that a full pipe does not stop it.
+        reader = Thread(target=process.stderr.read, daemon=True)
+        reader.start()
+        yield f"http://127.0.0.1:{port[1]}"
+    finally:
+        process.terminate()
+        process.wait(timeout=PATIENCE_SECONDS)
+        process.stderr.close()
 
 
 @contextmanager
-def server(url: str, host: str = "127.0.0.1") -> Iterator[httpx.Client]:
-    """Start ``python -m app serve`` on a ledger, and yield a client of it once it answers; stop it afterwards."""
-    port = free_port()
-    environment = Settings(database_url=url, host=host, port=port).child_environment()
-    command = [sys.executable, "-m", "app", "serve"]
-    process = subprocess.Popen(command, cwd=ROOT, env=environment, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
-    try:
-        with httpx.Client(base_url=f"http://127.0.0.1:{port}", timeout=PATIENCE_SECONDS) as client:
-
-            def answers() -> bool:
-                assert process.poll() is None, "the server has stopped"
-                try:
-                    return client.get("/health").status_code == 200
-                except httpx.TransportError:
-                    return False
-
-            until(answers)
-            yield client
-    finally:
-        process.terminate()
-        process.wait()
+def server(url: str, host: str = "127.0.0.1", **variables: str) -> Iterator[httpx.Client]:
+    """Start a server as `running_server` does and yield a client of it."""
+    with (
+        running_server(url, host, **variables) as address,
+        httpx.Client(base_url=address, timeout=PATIENCE_SECONDS) as client,
+    ):
+        yield client

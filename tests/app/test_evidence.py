@@ -22,8 +22,8 @@ from model.observations import KINDS
 from model.predict import Level, Plant
 from model.reference import load_reference
 from tests.app.batches import BATCH, Fields, engine, line
-from tests.app.fits import LEDGER, fitted_engine
-from tests.app.ledger_files import SELLERS, csv_bytes, random_ledger, row
+from tests.app.fits import LEDGER, fitted_engine, likely_ledger
+from tests.app.ledger_files import SELLERS, csv_bytes, row
 
 ROWS = list(csv.DictReader(io.StringIO(LEDGER.decode())))
 QUERY: Fields = {"genus": "Anthurium", "transit_days": 6, "temperature": {"inside_c": 22}}
@@ -77,7 +77,7 @@ def test_weight_is_less_for_what_no_box_has_shown() -> None:
 
 
 def test_weight_grows_with_boxes() -> None:
-    few, many = (fitted_engine(random_ledger(n, 5)) for n in (9, 90))
+    few, many = (fitted_engine(likely_ledger(n, 5)) for n in (3, 30))
     weights = [risk({}, using=one)[0]["evidence"]["weight"] for one in (few, many)]
     assert weights[0] < weights[1]
 

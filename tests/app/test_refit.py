@@ -151,7 +151,7 @@ def test_refit_stores_a_version_that_has_seen_the_ledger(database: Database) -> 
     assert_loadable(database, str(done.version))
     fill(database, csv_bytes(row(shipment="later")))
     again = refit(database)
-    assert f"1 boxes that {done.version} has not seen" in str(again.reason)
+    assert f"too few to judge: one box that {done.version} has not seen" in str(again.reason)
     newest, oldest = versions(database)
     assert (newest.version, oldest.version) == (again.version, done.version)
     assert newest.ledger_revision == oldest.ledger_revision + 1

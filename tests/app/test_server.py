@@ -15,7 +15,7 @@ from app.__main__ import main
 from app.main import create_app
 from app.server import PatientProtocol
 from app.settings import Settings
-from tests.app.servers import PATIENCE_SECONDS, free_port, server, until
+from tests.app.servers import PATIENCE_SECONDS, server, until
 
 
 class Hasty(PatientProtocol):
@@ -27,15 +27,15 @@ class Hasty(PatientProtocol):
 @contextmanager
 def hasty_server(file: Path) -> Iterator[int]:
     """Yield the port of a server in a thread."""
-    port = free_port()
     app = create_app(Settings(database_url=f"sqlite:///{file}"))
     running = uvicorn.Server(
-        uvicorn.Config(app, port=port, http=Hasty, ws="none", log_level="critical", timeout_keep_alive=600)
+        uvicorn.Config(app, port=0, http=Hasty, ws="none", log_level="critical", timeout_keep_alive=600)
     )
     thread = Thread(target=lambda: asyncio.run(running.serve()))
     thread.start()
     until(lambda: running.started)
     try:
+        port: int = running.servers[0].sockets[0].getsockname()[1]
         yield port
     finally:
         running.should_exit = True

@@ -1,58 +1,26 @@
 """Several writers at once: threads of one server, and two servers in processes of their own on one database."""
 
-import socket
-import subprocess
-import sys
-import time
 from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
-from contextlib import ExitStack, contextmanager
+from contextlib import ExitStack
 from datetime import UTC, datetime, timedelta
-from pathlib import Path
 from threading import Barrier
 from typing import Any
 
 import httpx
 import pytest
 
-from app.settings import Settings
 from app.store.database import Database
 from tests.app.batches import Fields
 from tests.app.client import Client
+from tests.app.servers import server
 from tests.app.shipment_calls import ARRIVAL, DEPARTED, PATH, PLAN
 
-ROOT = Path(__file__).resolve().parents[2]
-PATIENCE_SECONDS = 60.0
 ROUNDS = 6
 START = datetime(2027, 1, 12, tzinfo=UTC)
 
 
 Server = Client | httpx.Client
-
-
-@contextmanager
-def serving(url: str) -> Iterator[httpx.Client]:
-    """Run a server in a process of its own on a port of this computer, and yield a client of it."""
-    with socket.socket() as free:
-        free.bind(("127.0.0.1", 0))
-        port = free.getsockname()[1]
-    environment = Settings(database_url=url, port=port).child_environment()
-    command = [sys.executable, "-m", "app", "serve"]
-    process = subprocess.Popen(command, cwd=ROOT, env=environment, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
-    try:
-        with httpx.Client(base_url=f"http://127.0.0.1:{port}", timeout=PATIENCE_SECONDS) as client:
-            end = time.monotonic() + PATIENCE_SECONDS
-            while True:
-                try:
-                    client.get("/health").raise_for_status()
-                    break
-                except httpx.TransportError:
-                    assert process.poll() is None, "the server has stopped"
-                    assert time.monotonic() < end, "the server does not answer"
-            yield client
-    finally:
-        process.terminate()
-        process.wait()
 
 
 @pytest.fixture
@@ -61,7 +29,7 @@ def two_servers(database_url: str) -> Iterator[list[Server]]:
     with Database(database_url) as database:
         database.prepare()
     with ExitStack() as stack:
-        yield [stack.enter_context(serving(database_url)) for _ in range(2)]
+        yield [stack.enter_context(server(database_url)) for _ in range(2)]
 
 
 def at_once(servers: list[Server], call: Callable[[Server, int], httpx.Response]) -> list[httpx.Response]:

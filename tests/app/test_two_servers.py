@@ -11,6 +11,7 @@ from app.store.api_keys import add_key, revoke_key
 from app.store.database import Database
 from app.store.history import past_versions
 from app.store.shipments import arrived_shipments
+from tests.app.fits import FEW_DRAWS, likely_ledger
 from tests.app.ledger_files import csv_bytes, random_ledger, row
 from tests.app.servers import server, until
 
@@ -70,8 +71,9 @@ def test_of_two_corrections_at_once_none_is_lost(database_url: str) -> None:
 
 
 def test_a_refit_asked_of_both_at_once_is_one(database_url: str) -> None:
-    with server(database_url) as one, server(database_url) as two:
-        one.post("/v1/shipments/import", content=random_ledger(30, 1)).raise_for_status()
+    fast = {"TRANSIT_REFIT_DRAWS": str(FEW_DRAWS)}
+    with server(database_url, **fast) as one, server(database_url, **fast) as two:
+        one.post("/v1/shipments/import", content=likely_ledger(8, 1)).raise_for_status()
         answers = both(one, two, "/v1/model/refit")
         assert {answer.status_code for answer in answers} == {202}
         places = {answer.headers["location"] for answer in answers}

@@ -27,7 +27,7 @@ from playwright.sync_api import (
 )
 
 from tests.app.conftest import REQUIRE_VARIABLE, REQUIRED, client  # noqa: F401 - a fixture
-from tests.page.server import running_server
+from tests.app.servers import running_server
 
 SHOTS_VARIABLE = "TRANSIT_PAGE_SHOTS"
 FLAGS = [
@@ -99,14 +99,14 @@ def browser(playwright: Playwright) -> Iterator[Browser]:
 @pytest.fixture(scope="package")
 def server(browser: Browser, tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     """Yield the address of a server that tests share; for tests that leave its ledger as it is."""
-    with running_server(tmp_path_factory.mktemp("page") / "ledger.db") as address:
+    with running_server(f"sqlite:///{tmp_path_factory.mktemp('page') / 'ledger.db'}") as address:
         yield address
 
 
 @pytest.fixture
 def fresh_server(browser: Browser, tmp_path: Path) -> Iterator[str]:
     """Yield the address of a server with an empty ledger of its own."""
-    with running_server(tmp_path / "ledger.db") as address:
+    with running_server(f"sqlite:///{tmp_path / 'ledger.db'}") as address:
         yield address
 
 
@@ -202,7 +202,7 @@ class Ledger:
 def ledger(browser: Browser, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Ledger]:
     """Yield a server for tests that put boxes of their own into its ledger."""
     database = tmp_path_factory.mktemp("boxes") / "ledger.db"
-    with running_server(database) as address:
+    with running_server(f"sqlite:///{database}") as address:
         yield Ledger(address, database)
 
 

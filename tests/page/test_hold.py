@@ -6,10 +6,10 @@ from pathlib import Path
 
 from playwright.sync_api import Browser, Page, expect
 
+from tests.app.servers import running_server
 from tests.app.weather_service import DAYS, serving
 from tests.page.batch import fill_batch, lead
 from tests.page.conftest import DESK, Watch, opened
-from tests.page.server import running_server
 
 
 def open_hold(page: Page) -> None:
@@ -78,9 +78,10 @@ def test_fault_in_a_day_is_told_at_its_field(page: Page, console: Watch) -> None
 
 
 def test_forecast_of_a_weather_service_is_fetched_and_used(browser: Browser, tmp_path: Path) -> None:
+    url = f"sqlite:///{tmp_path / 'ledger.db'}"
     with (
         serving(DAYS) as weather,
-        running_server(tmp_path / "ledger.db", TRANSIT_WEATHER_URL=weather.template, no_proxy="127.0.0.1") as address,
+        running_server(url, TRANSIT_WEATHER_URL=weather.template, no_proxy="127.0.0.1") as address,
     ):
         for page, _ in opened(browser, address, DESK):
             open_hold(page)

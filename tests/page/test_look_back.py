@@ -10,9 +10,9 @@ from playwright.sync_api import Browser, Page, expect
 
 from tests.app.fits import likely_ledger
 from tests.app.ledger_files import csv_text, row
+from tests.app.servers import running_server
 from tests.page.boxes import arrived
 from tests.page.conftest import DESK, Watch, opened
-from tests.page.server import running_server
 
 VERSION = re.compile(r"Before: rules-\w+ \(rules of thumb only\)\. Now: \S+ \(\d+ boxes, [\d,]+ plants\)\.")
 MINUTE_MS = 60_000
@@ -21,7 +21,7 @@ MINUTE_MS = 60_000
 @pytest.fixture
 def learner(browser: Browser, tmp_path: Path) -> Iterator[Page]:
     """Yield a tab on a server of its own that learns fast and roughly."""
-    with running_server(tmp_path / "ledger.db", TRANSIT_REFIT_DRAWS="1024") as address:
+    with running_server(f"sqlite:///{tmp_path / 'ledger.db'}", TRANSIT_REFIT_DRAWS="1024") as address:
         for page, _ in opened(browser, address, DESK):
             yield page
 

@@ -10,9 +10,9 @@ from playwright.sync_api import Browser, Page, expect
 from app.store.database import Database
 from app.store.model_versions import StoredVersion, add_version
 from tests.app.fits import FITTED_AT, fill, fitted
+from tests.app.servers import running_server
 from tests.page.batch import fill_batch, lead
 from tests.page.conftest import DESK, opened
-from tests.page.server import running_server
 
 
 @pytest.fixture
@@ -25,7 +25,7 @@ def fitted_page(browser: Browser, tmp_path: Path) -> Iterator[Page]:
         with database.writing() as connection:
             stored = StoredVersion("fit-test", model.manifest.model_dump_json(), 1, True, FITTED_AT)
             add_version(connection, stored, arrays)
-    with running_server(file) as address:
+    with running_server(f"sqlite:///{file}") as address:
         for tab, _ in opened(browser, address, DESK):
             yield tab
 

@@ -1,5 +1,6 @@
 /* Compare: courier or air cargo for this batch? */
 
+import { asking } from "/page/asking.js";
 import { draftBefore, emptyDraft, inventedDraft, takeDraft } from "/page/batch.js";
 import { drawComparison } from "/page/comparison.js";
 import { el } from "/page/dom.js";
@@ -8,29 +9,31 @@ import { journeyFields } from "/page/form_journey.js";
 import { lineFields } from "/page/form_lines.js";
 import { bearableFields, moneyFields, packingFields, routeFields, sellerFields } from "/page/form_terms.js";
 import { genera } from "/page/lists.js";
-import { batchCall, jumpTo, live } from "/page/live.js";
+import { batchCall } from "/page/live.js";
 import { showAgain } from "/page/settings.js";
 
 export const title = "Compare";
 
 export async function show(root, _parts, signal) {
-  const form = el("form", { class: "asking", autocomplete: "off", on: { submit: (event) => event.preventDefault() } });
-  const answer = el("div", { class: "answer" });
-  const jump = jumpTo(answer);
   const known = await genera();
-  const { changed, update } = live({
-    form,
-    answer,
-    jump,
+  await asking({
+    root,
     signal,
+    heading: title,
+    sentence: "Which way should this batch travel? Fill in what you know; the answer follows every change.",
     ask: () => batchCall("/v1/compare", { rules_beside: true }),
-    draw: (data, body, own) => drawComparison({ data, body, answer, form, known, own }),
+    draw: (drawn) => drawComparison({ ...drawn, known }),
+    fields,
   });
-  const start = (other) => {
-    takeDraft(other);
-    showAgain();
-  };
-  form.append(
+}
+
+function start(other) {
+  takeDraft(other);
+  showAgain();
+}
+
+async function fields(changed) {
+  return [
     el(
       "div",
       { class: "actions" },
@@ -48,10 +51,5 @@ export async function show(root, _parts, signal) {
     moneyFields(changed),
     sellerFields(changed),
     forecastFields(changed),
-  );
-  if (signal.aborted) return;
-  root.append(el("h1", {}, "Compare"),
-    el("p", {}, "Which way should this batch travel? Fill in what you know; the answer follows every change."),
-    el("div", { class: "two" }, form, answer), jump.link);
-  await update();
+  ];
 }

@@ -1,6 +1,7 @@
 /* Hold: ship now, or wait for a better day? */
 
-import { missing } from "/page/batch.js";
+import { asking } from "/page/asking.js";
+import { missing, requestOf } from "/page/batch.js";
 import { el, replace } from "/page/dom.js";
 import { showAssumed } from "/page/fields.js";
 import { forecastFields, holdBody, holdFields } from "/page/form_hold.js";
@@ -9,9 +10,7 @@ import { lineFields } from "/page/form_lines.js";
 import { bearableFields, moneyFields, packingFields, routeFields, sellerFields } from "/page/form_terms.js";
 import { assumedText, keepOpen } from "/page/comparison.js";
 import { holdStrip } from "/page/hold_strip.js";
-import { jumpTo, live } from "/page/live.js";
 import { cautionList } from "/page/notices.js";
-import { requestOf } from "/page/batch.js";
 import { count, date, money, percent, said } from "/page/settings.js";
 
 export const title = "Hold";
@@ -31,18 +30,19 @@ function ask() {
 }
 
 export async function show(root, _parts, signal) {
-  const form = el("form", { class: "asking", autocomplete: "off", on: { submit: (event) => event.preventDefault() } });
-  const answer = el("div", { class: "answer" });
-  const jump = jumpTo(answer);
-  const { changed, update } = live({
-    form,
-    answer,
-    jump,
+  await asking({
+    root,
     signal,
+    heading: title,
+    sentence: "Ship now, or wait for a better day? The batch is the one under Compare.",
     ask,
-    draw: (data, body) => drawAnswer({ data, body, answer, form }),
+    draw: drawAnswer,
+    fields,
   });
-  form.append(
+}
+
+async function fields(changed) {
+  return [
     holdFields(changed),
     forecastFields(changed),
     el(
@@ -57,12 +57,7 @@ export async function show(root, _parts, signal) {
       moneyFields(changed),
       sellerFields(changed),
     ),
-  );
-  if (signal.aborted) return;
-  root.append(el("h1", {}, "Hold"),
-    el("p", {}, "Ship now, or wait for a better day? The batch is the one under Compare."),
-    el("div", { class: "two" }, form, answer), jump.link);
-  await update();
+  ];
 }
 
 /* The answer in one sentence. */
