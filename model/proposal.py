@@ -20,9 +20,10 @@ Array = NDArray[np.float64]
 
 # Wider than the approximation, so that the tails of the posterior are reached.
 OUTER_INFLATION = 1.05
-# Shares of the draws given a theta, and how much of the data's precision each follows.
-SHARES, TEMPERS = (0.875, 0.125), (1.0, 0.25)
-NARROW = (1.0,)
+# Shares of the draws given a theta: as the data say, and as if they said less.
+SHARES, NARROW = (0.75, 0.25), (1.0,)
+# How much less: n parameters that the data tell of keep n / (n + this) of what is said, and no less than that.
+LOST_PARAMETERS, LEAST_TEMPER = 10.0, 0.25
 # Least precision of theta that a regression may leave, and its prior sd of a coefficient.
 LEAST_PRECISION, COEFFICIENT_SD = 0.25, 2.0
 LARGEST_MOVE = 3.0
@@ -177,7 +178,8 @@ class Proposal:
         x, log_q, log_prior, centres = np.empty((n, p)), np.empty(n), np.empty(n), np.empty((n_thetas, p))
         n_replaced = 0
         part = rng.choice(len(shares), (n_thetas, a_theta), p=shares)
-        parts = zip(*(self.given(thetas, temper) for temper in TEMPERS[: len(shares)]), strict=True)
+        tempers = (1.0, self._wide_temper())[: len(shares)]
+        parts = zip(*(self.given(thetas, temper) for temper in tempers), strict=True)
         for i, (theta, mixed) in enumerate(zip(thetas, parts, strict=True)):
             rows = slice(i * a_theta, (i + 1) * a_theta)
             logs = np.empty((a_theta, p))
@@ -193,6 +195,16 @@ class Proposal:
             outer = self.hierarchy.outer_log_density(theta)
             log_prior[rows] = [outer + mixed[0].prior.log_density(row) for row in x[rows]]
         return Drawn(x, np.repeat(thetas, a_theta, axis=0), log_q, log_prior, centres, n_replaced)
+
+    def _wide_temper(self) -> float:
+        """Return how much of the data's precision the wide part follows.
+
+        The more directions are widened, the less each may be: with many, no draw would keep its weight.
+        """
+        own, _, _ = self._prior(self.theta)
+        precision = self.data_precision + own
+        told = float(np.trace(linalg.solve(precision, self.data_precision, assume_a="pos")))
+        return max(told / (told + LOST_PARAMETERS), LEAST_TEMPER)
 
     def _outer_spread(self) -> Array:
         spread: Array = linalg.cholesky(OUTER_INFLATION**2 * self.outer_covariance, lower=True)

@@ -1,6 +1,6 @@
 """Weighted draws of the posterior about its mode.
 
-The proposal is averaged over itself, fitted to the weights of two rounds of pilot draws, and drawn from; weights
+The proposal is averaged over itself, fitted to the weights of some rounds of pilot draws, and drawn from; weights
 against the integrated posterior are Pareto-smoothed (Vehtari et al. 2024).
 """
 
@@ -20,14 +20,14 @@ Array = NDArray[np.float64]
 
 # Small ledgers are given more draws: about so many lines are weighed in all.
 WEIGHED_LINES = 3_000_000
-DRAWS_RANGE = (2048, 8192)
+DRAWS_RANGE = (1024, 8192)
 # Above so many lines the posterior is nearly Gaussian, and each draw is dear.
 MANY_LINES, DRAWS_OF_MANY = 30_000, 1024
 LINES_AT_ONCE = 1024
 AVERAGING_STEPS, AVERAGED_LINES, AVERAGING_PAIRS = 4, 3_000_000, (2, 16)
 # Draws given a theta, and rounds of draws that only fit the proposal.
 DRAWS_A_THETA = 8
-PILOTS, PILOT_THETAS, PILOT_DRAWS = 2, 128, 4
+PILOTS, PILOT_THETAS, PILOT_DRAWS = 2, 256, 2
 WEIGHT_BOX_NODES, WEIGHT_LINE_NODES = 5, 5
 WEIGHT_MODE_TOLERANCE = 0.3
 LEAST_EFFECTIVE = 200
@@ -81,7 +81,7 @@ class Weighing:
         best: WeightedDraws | None = None
         for _ in range(ATTEMPTS):
             for _ in range(PILOTS):
-                pilot = proposal.draw(max(PILOT_THETAS, n // 2), PILOT_DRAWS, shares=NARROW, rng=rng)
+                pilot = proposal.draw(max(PILOT_THETAS, n), PILOT_DRAWS, shares=NARROW, rng=rng)
                 proposal = proposal.fitted(pilot, self._log_weights(pilot), PILOT_DRAWS)
             weighted = self._rounds(proposal, n, ROUNDS_OF_MANY if many else MOST_ROUNDS, rng=rng)
             if best is None or weighted.effective > best.effective:
