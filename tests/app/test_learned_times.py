@@ -211,10 +211,14 @@ def test_kappa_is_told_with_and_without_delayed_boxes() -> None:
         box(f"late-{i}", 13 + i, ship_date=FIRST_MONDAY + timedelta(weeks=i), healthy="2", dead="15") for i in range(3)
     ]
     # Two of the eight took 10 days by their dates, and 7 hours.
-    check = fitted(csv_bytes(*slow(8), *late))[0].manifest.delay_check
+    fit = fitted(csv_bytes(*slow(8), *late))[0]
+    check = fit.manifest.delay_check
     assert check is not None
     assert check.n_left_out == 5
     for p10, p50, p90 in (check.kappa, check.without):
         assert 0 < p10 < p50 < p90
+    # The Gaussian at the mode says about what the weighted draws say.
+    drawn = np.quantile(fit.draws.parameters.kappa, [0.1, 0.5, 0.9])
+    np.testing.assert_allclose(check.kappa, drawn, atol=0.25 * (drawn[2] - drawn[0]))
     assert check.kappa != check.without
     assert fitted(csv_bytes(*slow(4)))[0].manifest.delay_check is None
