@@ -199,8 +199,9 @@ def summary(draws: Array) -> dict[str, Any]:
     found = {
         "mean": mean,
         "sd": sd,
-        "mcse_mean": az.mcse(data, method="mean")["x"].values,
-        "mcse_sd": az.mcse(squared, method="mean")["x"].values / (2.0 * sd),
+        # Of a chance that is the same in every draw both are 0 / 0: it has no error.
+        "mcse_mean": np.nan_to_num(az.mcse(data, method="mean")["x"].values),
+        "mcse_sd": np.nan_to_num(az.mcse(squared, method="mean")["x"].values / (2.0 * sd)),
         "ess_bulk": az.ess(data, method="bulk")["x"].values,
         "ess_tail": az.ess(data, method="tail")["x"].values,
         "rhat": az.rhat(data)["x"].values,
