@@ -199,6 +199,8 @@ class BoxIntegral:
         prior_u = setting.box_sd**-2.0
         line_sd, delta, h0 = setting.by_line(len(eta))
         prior_v = line_sd**-2.0 if has_line else np.full(len(eta), np.inf)
+        reach_u, reach_v = np.full(g.n_boxes, LARGEST_STEP), np.full(len(eta), LARGEST_STEP)
+        last_u, last_v = np.zeros(g.n_boxes), np.zeros(len(eta))
         for step in range(MODE_STEPS):
             slope, second = slopes(eta + u[g.box] + v, c, delta, h0)
             curvature = np.maximum(-second, LEAST_CURVATURE)
@@ -211,15 +213,19 @@ class BoxIntegral:
             if has_box:
                 schur = g.sum(curvature * (1.0 - share)) + prior_u
                 du = (g.sum(slope - share * slope_v) - u * prior_u) / schur
-                du = np.minimum(np.maximum(du, -LARGEST_STEP), LARGEST_STEP)
+                du = np.minimum(np.maximum(du, -reach_u), reach_u)
                 moved = float((du**2 * schur).max())
             if has_line:
                 dv = (slope_v - curvature * du[g.box]) / tight
-                dv = np.minimum(np.maximum(dv, -LARGEST_STEP), LARGEST_STEP)
+                dv = np.minimum(np.maximum(dv, -reach_v), reach_v)
                 moved = max(moved, float((dv**2 * tight).max()))
             u, v = u + du, v + dv
             if step and moved < self._mode_tolerance**2:
                 break
+            # Lines all dead are nearly flat beside their mode and steep before it: steps would go to and fro for ever.
+            reach_u[du * last_u < 0] *= 0.5
+            reach_v[dv * last_v < 0] *= 0.5
+            last_u, last_v = du, dv
         self._modes = Modes(u, v, curvature)
         return self._modes
 

@@ -23,13 +23,15 @@ Array = NDArray[np.float64]
 
 # Starts of theta: h0, in prior sds from its median.
 START_H0_SDS = (2.0, 1.0, 0.0, -1.0)
-MOST_OUTER_STEPS = 12
-# A ledger of more boxes starts from the mode of so many of them.
-MANY_BOXES, SUBSET_BOXES = 5000, 2000
-# Steps of theta end when short in prior sds, and when they gain less than this.
+MOST_OUTER_STEPS = 30
+# A ledger of more boxes starts from the mode of each so manieth of them.
+MANY_BOXES, SUBSET_OF = 600, 4
+# Steps of theta, in prior sds, end when short and when they gain less than this.
 OUTER_TOLERANCE, OUTER_GAIN = 0.02, 0.25
-LONGEST_OUTER_STEP = 0.7
+LONGEST_OUTER_STEP = 1.0
 OUTER_DIFFERENCE = 0.05
+# Least curvature, as a share of the prior's.
+LEAST_CURVATURE = 0.25
 
 
 class Mode(NamedTuple):
@@ -90,21 +92,23 @@ class Inference(InnerMode):
             hessian[i] = -(marginal_slope(self, moved, there) - slope) / OUTER_DIFFERENCE
             drift[:, i] = (there.x - inner.x) / OUTER_DIFFERENCE
         hessian = 0.5 * (hessian + hessian.T)
-        return positive(hessian, 0.25 * np.diag(self.hierarchy.outer_sd**-2.0)), drift
+        return positive(hessian, LEAST_CURVATURE * np.diag(self.hierarchy.outer_sd**-2.0)), drift
 
-    def _start(self) -> tuple[Array, Inner]:
-        """Return the best of some theta that differ in h0, and the mode of x there.
+    def _start(self) -> Mode:
+        """Return a theta to start from, with curvature there.
 
-        Losses after short trips are put down to spoilt plants or to a small kappa: the posterior can have a mode for
-        each, and steps from the prior's median may end in the lesser one. A large ledger starts from the mode of some
-        of its boxes.
+        It is the best of some that differ in h0: losses after short trips are put down to spoilt plants or to a small
+        kappa, the posterior can have a mode for each, and steps from the prior's median may end in the lesser one. A
+        large ledger starts from the mode of some of its boxes, as if all said the same.
         """
         h = self.hierarchy
         theta = h.outer_mean.copy()
         if self.observations.n_boxes > MANY_BOXES:
-            some = np.linspace(0, self.observations.n_boxes - 1, SUBSET_BOXES).astype(np.intp)
+            some = np.arange(0, self.observations.n_boxes, SUBSET_OF)
             near = Inference(self.observations.take_boxes(some), h).mode()
-            return near.theta, self.newton(near.theta, near.inner.x)
+            own = np.diag(h.outer_sd**-2.0)
+            hessian = positive(SUBSET_OF * (near.hessian - own) + own, LEAST_CURVATURE * own)
+            return Mode(near.theta, self.newton(near.theta, near.inner.x), hessian, near.drift, 0)
         prior = h.inner(theta)
         x = prior.mean.copy()
         x[DELTA] = prior.delta_shape / prior.delta_rate
@@ -117,21 +121,19 @@ class Inference(InnerMode):
             log_det = float(np.linalg.slogdet(inner.precision)[1])
             height = inner.log_posterior + h.outer_log_density(theta) - 0.5 * log_det - float(np.log(x[DELTA]))
             found.append((height, theta, inner))
-        return max(found, key=lambda one: one[0])[1:]
+        _, theta, inner = max(found, key=lambda one: one[0])
+        return Mode(theta, inner, *self._outer_curvature(theta, inner, marginal_slope(self, theta, inner)), 0)
 
     def mode(self) -> Mode:
         """Return the mode of theta's marginal posterior, and of x given it."""
-        theta, inner = self._start()
+        theta, inner, hessian, drift, n_outer = self._start()
         slope = marginal_slope(self, theta, inner)
-        hessian, drift = self._outer_curvature(theta, inner, slope)
-        n_outer = 0
         while n_outer < MOST_OUTER_STEPS:
             n_outer += 1
             step = np.linalg.solve(hessian, slope)
-            step *= min(1.0, LONGEST_OUTER_STEP / np.abs(step).max())
-            moved = theta + step
-            there = self.newton(moved, inner.x + drift @ step)
-            new_slope = marginal_slope(self, moved, there)
+            step *= min(1.0, LONGEST_OUTER_STEP / np.abs(step / self.hierarchy.outer_sd).max())
+            there = self.newton(theta + step, inner.x + drift @ step)
+            new_slope = marginal_slope(self, theta + step, there)
             # Broyden-Fletcher-Goldfarb-Shanno update of the curvature.
             change = slope - new_slope
             if change @ step > 1e-8:  # noqa: PLR2004 - only a step along which the slope falls tells of curvature
@@ -139,10 +141,12 @@ class Inference(InnerMode):
                 hessian = (
                     hessian + np.outer(change, change) / (change @ step) - np.outer(pulled, pulled) / (step @ pulled)
                 )
-            theta, inner, slope = moved, there, new_slope
-            short = np.abs(step / self.hierarchy.outer_sd).max() < OUTER_TOLERANCE
-            if short and step @ hessian @ step < OUTER_GAIN:
-                break
+            # A step too far, down as steep as it was up, is not taken: the curvature it found makes the next shorter.
+            if new_slope @ step > -slope @ step:
+                theta, inner, slope = theta + step, there, new_slope
+                short = np.abs(step / self.hierarchy.outer_sd).max() < OUTER_TOLERANCE
+                if short and step @ hessian @ step < OUTER_GAIN:
+                    break
         hessian, drift = self._outer_curvature(theta, inner, slope)
         return Mode(theta, inner, hessian, drift, n_outer)
 

@@ -5,6 +5,7 @@ theta. Given theta, x follows a mixture of two Gaussians, one as if the data sai
 as the posterior's (defensive importance sampling: Hesterberg 1995, Technometrics 37:185).
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import NamedTuple
 
@@ -141,8 +142,8 @@ class Proposal:
     data_precision: Array
     drift: Array
 
-    def given(self, thetas: Array, temper: float = 1.0) -> "list[Conditional]":
-        """Return x given each theta, as if the data said only `temper` as much.
+    def given(self, thetas: Array, temper: float = 1.0) -> Iterator[Conditional]:
+        """Yield x given each theta, as if the data said only `temper` as much.
 
         Centres solve (data's precision + prior's) centre = data's pull + prior's precision x mean with the prior exact
         for each theta, so that effects shrink to their mean as their scale falls: along a straight line they would not,
@@ -152,12 +153,10 @@ class Proposal:
         own, mean, _ = self._prior(self.theta)
         data = temper * self.data_precision
         pull = temper * (self.data_precision @ self.x + own @ (self.x - mean))
-        found = []
         for theta in thetas:
             own, mean, prior = self._prior(theta)
             moved = self.drift[:, FIRST_OF_LIKELIHOOD:] @ (theta - self.theta)[FIRST_OF_LIKELIHOOD:]
-            found.append(Conditional.of(data + own, pull + own @ mean, prior, moved))
-        return found
+            yield Conditional.of(data + own, pull + own @ mean, prior, moved)
 
     def _prior(self, theta: Array) -> tuple[Array, Array, InnerPrior]:
         """Return precision and mean of x's prior given theta; that of log delta is a parabola."""

@@ -22,12 +22,15 @@ Array = NDArray[np.float64]
 WEIGHED_LINES = 3_000_000
 DRAWS_RANGE = (1024, 8192)
 # Above so many lines the posterior is nearly Gaussian, and each draw is dear.
-MANY_LINES, DRAWS_OF_MANY = 30_000, 1024
+MANY_LINES, DRAWS_OF_MANY, PILOT_THETAS_OF_MANY, ROUNDS_OF_MANY = 30_000, 512, 96, 3
 LINES_AT_ONCE = 1024
 AVERAGING_STEPS, AVERAGED_LINES, AVERAGING_PAIRS = 4, 3_000_000, (2, 16)
-# Draws given a theta, and rounds of draws that only fit the proposal.
+# Draws given a theta.
 DRAWS_A_THETA = 8
+# Rounds of draws that only fit the proposal. With more lines they end where this share of them counts; with fewer that
+# says little, since no draw may have been in the posterior's tails.
 PILOTS, PILOT_THETAS, PILOT_DRAWS = 2, 256, 2
+FEW_LINES, ENOUGH_SHARE = 1000, 0.3
 WEIGHT_BOX_NODES, WEIGHT_LINE_NODES = 5, 5
 WEIGHT_MODE_TOLERANCE = 0.3
 LEAST_EFFECTIVE = 200
@@ -36,7 +39,7 @@ TRIED_AGAIN, ATTEMPTS = 20, 3
 REFUSED_EFFECTIVE = 5
 BISECTIONS = 30
 # Rounds of draws until there are enough effective ones.
-MOST_ROUNDS, ROUNDS_OF_MANY = 4, 2
+MOST_ROUNDS = 4
 
 
 @dataclass(frozen=True, eq=False)
@@ -80,9 +83,7 @@ class Weighing:
         proposal = self._averaged(proposal, rng=rng)
         best: WeightedDraws | None = None
         for _ in range(ATTEMPTS):
-            for _ in range(PILOTS):
-                pilot = proposal.draw(max(PILOT_THETAS, n), PILOT_DRAWS, shares=NARROW, rng=rng)
-                proposal = proposal.fitted(pilot, self._log_weights(pilot), PILOT_DRAWS)
+            proposal = self._piloted(proposal, PILOT_THETAS_OF_MANY if many else max(PILOT_THETAS, n), rng=rng)
             weighted = self._rounds(proposal, n, ROUNDS_OF_MANY if many else MOST_ROUNDS, rng=rng)
             if best is None or weighted.effective > best.effective:
                 best = weighted
@@ -90,6 +91,17 @@ class Weighing:
                 break
         assert best is not None  # noqa: S101 - there is an attempt
         return replace(best, log_weights=_tempered(best.log_weights))
+
+    def _piloted(self, proposal: Proposal, n_thetas: int, *, rng: np.random.Generator) -> Proposal:
+        """Return the proposal fitted to rounds of pilot draws, or as it is where enough of its own count."""
+        for _ in range(PILOTS):
+            pilot = proposal.draw(n_thetas, PILOT_DRAWS, shares=NARROW, rng=rng)
+            log_weights = self._log_weights(pilot)
+            enough = effective_draws(log_weights) >= ENOUGH_SHARE * len(log_weights)
+            if enough and len(self._target.observations) > FEW_LINES:
+                break
+            proposal = proposal.fitted(pilot, log_weights, PILOT_DRAWS)
+        return proposal
 
     def _rounds(self, proposal: Proposal, n: int, most: int, *, rng: np.random.Generator) -> WeightedDraws:
         """Return rounds of draws, `n` thetas each, until enough of them count."""
@@ -120,7 +132,7 @@ class Weighing:
         integral = self._tiled(1)
         n_pairs = int(np.clip(AVERAGED_LINES // (2 * AVERAGING_STEPS * len(clock)), *AVERAGING_PAIRS))
         for _ in range(AVERAGING_STEPS):
-            given = proposal.given(theta[None])[0]
+            (given,) = proposal.given(theta[None])
             steps = given.steps(rng.standard_normal((n_pairs, p)))
             gradient, data = np.zeros(p), np.zeros((p, p))
             for step in np.concatenate([steps, -steps]):
