@@ -104,6 +104,13 @@ def test_ten_thousand_plants_of_one_fate_are_integrated_too(counts: tuple[float,
     assert integral(row, FINE).value(eta, USUAL.setting(1))[0] == pytest.approx(expected, abs=2e-5)
 
 
+def test_nodes_settle_where_every_line_is_dead() -> None:
+    """Newton's steps to the mode there go to and fro unless they shorten: nodes off the mode err by 0.2."""
+    row = np.array([(0.0, 0.0, dead, dead) for dead in (14.0, 10.0, 11.0, 15.0)])
+    eta, case = np.array([0.8, 0.8, 0.5, 0.9]), Case(1.2, 1.0, delta=1.8, h0=0.05)
+    assert integral(row).value(eta, case.setting(1))[0] == pytest.approx(summed(row, eta, case), abs=0.06)
+
+
 def test_effects_of_no_size_leave_the_likelihood_of_the_lines() -> None:
     plain = np.bincount(BOX, value(ETA, c_of(COUNTS), 1.2, 0.02))
     tiny = Case(1e-5, 1e-5)
