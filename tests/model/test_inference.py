@@ -18,6 +18,10 @@ from model.synthetic import draw_counts, draw_design, draw_truth
 from tests.model.ledgers import LOG_REFERENCE_DAYS, NAN, NOT_SPOILT, REFERENCE, FlatPrior, ledger, theta_of
 
 
+SOME_LOGS = {"shipment": -0.2, "line": -1.2, "h0": -3.5, "seller": -0.7}
+"""A theta off its prior's medians."""
+
+
 def synthetic(n_boxes: int, *, seed: int = 20, inside_c: float | None = None) -> Observations:
     """Return an importer's boxes from a truth drawn from the prior; all at `inside_c` if given."""
     design = draw_design(REFERENCE, n_boxes, rng=np.random.default_rng(seed), n_genera=5, n_sellers=2)
@@ -54,6 +58,15 @@ def two_state(observations: Observations) -> Observations:
     )
 
 
+def mode_of(observations: Observations, theta: Array) -> tuple[Inference, Inner]:
+    """Return the posterior, its integrals taken finely, and the mode of x."""
+    hierarchy = Hierarchy(observations, REFERENCE)
+    inference = Inference(observations, hierarchy, box_nodes=25, line_nodes=15)
+    start = hierarchy.inner(theta).mean.copy()
+    start[DELTA] = 1.5
+    return inference, inference.newton(theta, start, tolerance=1e-10)
+
+
 @pytest.mark.parametrize("h0", [0.0, 0.03])
 @pytest.mark.parametrize("states", ["three", "mixed"])
 def test_at_the_mode_the_slope_is_nil_and_the_precision_minus_the_hessian(h0: float, states: str) -> None:
@@ -88,13 +101,9 @@ def test_at_the_mode_the_slope_is_nil_and_the_precision_minus_the_hessian(h0: fl
 def test_marginal_slope_is_that_of_the_height_at_the_mode_plus_the_spread_of_x() -> None:
     """Scales of effects average over x's Gaussian, which adds trace(prior precision x covariance); scales of boxes and
     lines move the determinant of its precision, which another test looks at."""
-    observations = synthetic(40)
-    hierarchy = Hierarchy(observations, REFERENCE)
-    inference = Inference(observations, hierarchy, box_nodes=25, line_nodes=15)
-    theta = theta_of(shipment=-0.2, line=-1.2, h0=-3.5, seller=-0.7)
-    start = hierarchy.inner(theta).mean.copy()
-    start[DELTA] = 1.5
-    inner = inference.newton(theta, start, tolerance=1e-10)
+    theta = theta_of(**SOME_LOGS)
+    inference, inner = mode_of(synthetic(40), theta)
+    hierarchy = inference.hierarchy
     slope = marginal_slope(inference, theta, inner)
     slope -= _determinant_slope(inference, theta, inner, covariance_of(inner))
     covariance, prior = covariance_of(inner), hierarchy.inner(theta).precision
@@ -119,16 +128,12 @@ def test_the_determinant_of_the_precision_moves_with_the_spread_of_boxes_and_lin
     few = synthetic(40)
     names = ("healthy", "damaged", "dead", "sent")
     observations = replace(few, **{name: plants * getattr(few, name) for name in names})
-    hierarchy = Hierarchy(observations, REFERENCE)
-    inference = Inference(observations, hierarchy, box_nodes=25, line_nodes=15)
-    theta = theta_of(shipment=-0.2, line=-1.2, h0=-3.5, seller=-0.7)
-    start = hierarchy.inner(theta).mean.copy()
-    start[DELTA] = 1.5
-    inner = inference.newton(theta, start, tolerance=1e-10)
-    own = hierarchy.inner(theta).curvature(inner.x)
+    theta = theta_of(**SOME_LOGS)
+    inference, inner = mode_of(observations, theta)
+    own = inference.hierarchy.inner(theta).curvature(inner.x)
 
     def log_det(**logs: float) -> float:
-        moved = theta_of(**({"shipment": -0.2, "line": -1.2, "h0": -3.5, "seller": -0.7} | logs))
+        moved = theta_of(**(SOME_LOGS | logs))
         clock, variance = inference.clock(moved)
         design = inference.columns(clock)
         setting = inference.setting(moved, float(inner.x[KAPPA]), float(inner.x[DELTA]), variance)
@@ -136,7 +141,8 @@ def test_the_determinant_of_the_precision_moves_with_the_spread_of_boxes_and_lin
         return -0.5 * float(np.linalg.slogdet(precision)[1])
 
     slope = _determinant_slope(inference, theta, inner, covariance_of(inner))
-    for name, at in (("shipment", -0.2), ("line", -1.2)):
+    for name in ("shipment", "line"):
+        at = SOME_LOGS[name]
         difference = (log_det(**{name: at + 0.01}) - log_det(**{name: at - 0.01})) / 0.02
         assert slope[OUTER.index(name)] == pytest.approx(difference, rel=error), name
 
