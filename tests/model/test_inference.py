@@ -17,7 +17,6 @@ from model.priors import LEARNED_SCALES, draw_prior
 from model.synthetic import draw_counts, draw_design, draw_truth
 from tests.model.ledgers import LOG_REFERENCE_DAYS, NAN, NOT_SPOILT, REFERENCE, FlatPrior, ledger, theta_of
 
-
 SOME_LOGS = {"shipment": -0.2, "line": -1.2, "h0": -3.5, "seller": -0.7}
 """A theta off its prior's medians."""
 
