@@ -29,7 +29,7 @@ def next_steps(
     ----------
     life : ShipmentLife
     delivered_at, opened_at : datetime
-        Noon where only the date is known.
+        The day's start and its noon where only the date is known.
     window_hours : float or None
         Of the seller, from delivery; None where it is not known, or nothing is to be claimed.
     now : datetime

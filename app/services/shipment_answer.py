@@ -29,7 +29,7 @@ from app.store.shipment_life import OrderedLine, Reading, ShipmentLife, StoredPl
 from app.store.shipments import ARRIVED
 from model.reference import Reference
 
-NOON = time(12)
+MIDNIGHT, NOON = time(), time(12)
 A_DAY = timedelta(days=1)
 # A logger that saw less than this of a journey is said to.
 NOTABLE_SHARE = 0.9
@@ -44,8 +44,9 @@ def shipment_answer(
     arrival = _arrival(life, trace, reference) if stored.state == ARRIVED else None
     steps = []
     if arrival is not None:
-        opened_at = life.opened_at or _noon(life, reference)
-        delivered_at = life.arrived_at or opened_at
+        opened_at = life.opened_at or _arrival_day(life, NOON, reference)
+        # From the day's start where the time is not known, as the claim counts: no step then ends too late.
+        delivered_at = life.arrived_at or life.opened_at or _arrival_day(life, MIDNIGHT, reference)
         steps = next_steps(life, delivered_at, opened_at, _claim_window(plan_said), now)
     return ShipmentAnswer(
         id=stored.id,
@@ -177,11 +178,11 @@ def _claim_window(plan: dict[str, Any] | None) -> float | None:
     return window
 
 
-def _noon(life: ShipmentLife, reference: Reference) -> datetime:
+def _arrival_day(life: ShipmentLife, at: time, reference: Reference) -> datetime:
     record = life.stored.record
     assert record.arrival_date is not None  # noqa: S101 - as above
     zone = ZoneInfo(time_zone(record.destination, reference))
-    return datetime.combine(record.arrival_date, NOON, tzinfo=zone).astimezone(UTC)
+    return datetime.combine(record.arrival_date, at, tzinfo=zone).astimezone(UTC)
 
 
 def time_zone(code: str, reference: Reference) -> str:

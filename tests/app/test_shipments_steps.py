@@ -1,9 +1,12 @@
 """After an arrival: the next steps with their dates, and the claim's outcome."""
 
+from datetime import datetime
+
 import pytest
 
 from tests.app.batches import Fields
 from tests.app.client import Client
+from tests.app.ledger_files import csv_bytes, row
 from tests.app.shipment_calls import (
     RECHECK,
     Box,
@@ -27,6 +30,18 @@ def test_next_steps_have_dates(ledger_client: Client) -> None:
     assert found["rehydrate"]["status"] == "common practice, no source"
     codes = [caution["code"] for caution in answer["cautions"]]
     assert {"late_damage", "residues", "irritant_sap", "isolate"} <= set(codes)
+
+
+def test_of_a_box_whose_day_alone_is_known_the_claim_ends_as_its_sheet_says(ledger_client: Client) -> None:
+    ledger_client.post("/v1/shipments/import", content=csv_bytes(row()), headers={"content-type": "text/csv"})
+    [listed] = ledger_client.get("/v1/shipments").json()["items"]
+    path = f"/v1/shipments/{listed['id']}"
+    step = steps(ledger_client.get(path).json())["claim"]
+    (clock,) = [
+        clock for clock in ledger_client.get(f"{path}/claim").json()["clocks"] if clock["code"] == "seller_window"
+    ]
+    for end in ("from", "until"):
+        assert datetime.fromisoformat(step[end]) == datetime.fromisoformat(clock[end])
 
 
 def test_steps_that_are_done_say_so(ledger_client: Client) -> None:
