@@ -17,7 +17,9 @@ MODULES = sorted(MODEL.rglob("*.py"))
 ALLOWED = {"numpy", "scipy.special", "model"}
 # The fit runs in a process of its own, never in the server's; only the estimator knows scikit-learn.
 OF_THE_FIT = {
-    "inference": {"scipy.linalg", "scipy.sparse"},
+    "inference": {"scipy.linalg"},
+    "inner_mode": {"scipy.linalg", "scipy.sparse"},
+    "marginal_slope": {"scipy.linalg", "scipy.sparse"},
     "proposal": {"scipy.linalg"},
     "target": {"scipy.sparse"},
     "survival": {"sklearn", "threadpoolctl"},
