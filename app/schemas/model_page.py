@@ -104,7 +104,8 @@ class LateLosses(AnswerModel):
 class DelayedBoxes(AnswerModel):
     """How much losses depend on time (kappa), with and without boxes later than their service's usual p90.
 
-    Two ranges far apart say that delays come with something else that harms plants.
+    Two ranges far apart say that delays come with something else that harms plants. Both are normal approximations,
+    with the scales and the clock as all boxes have them.
     """
 
     left_out: int = Field(ge=1, description="boxes later than that")
