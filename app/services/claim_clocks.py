@@ -34,7 +34,7 @@ def claim_clocks(life: ShipmentLife, recourse: Recourse | None, origin: Place, d
     record = life.stored.record
     zone = ZoneInfo(destination.time_zone)
     arrived_on = record.arrival_date or record.ship_date
-    clocks = [_seller_window(life, recourse, arrived_on, zone)]
+    clocks = [_seller_window(life, recourse, zone)]
     if recourse is not None and recourse.payment_window_days is not None:
         days = recourse.payment_window_days
         clocks.append(
@@ -55,11 +55,19 @@ def claim_clocks(life: ShipmentLife, recourse: Recourse | None, origin: Place, d
     return [*clocks, *_by_air(arrived_on, domestic=origin.country == destination.country)]
 
 
-def _seller_window(life: ShipmentLife, recourse: Recourse | None, arrived_on: date, zone: ZoneInfo) -> Clock:
-    start = datetime.combine(arrived_on, time(), tzinfo=zone)
+def counted_from(life: ShipmentLife, zone: ZoneInfo) -> datetime:
+    """Return from when a seller's window runs: delivery, or the start of the day of arrival where that is all we know.
+
+    No claim is then late. `life` is that of an arrived shipment, `zone` the destination's.
+    """
+    assert life.stored.record.arrival_date is not None  # noqa: S101 - an arrived shipment has one
+    return life.arrived_at or datetime.combine(life.stored.record.arrival_date, time(), tzinfo=zone)
+
+
+def _seller_window(life: ShipmentLife, recourse: Recourse | None, zone: ZoneInfo) -> Clock:
+    start = counted_from(life, zone)
     counted = "It is counted from the start of the day of arrival, as the time is not recorded."
     if life.arrived_at is not None:
-        start = life.arrived_at
         counted = "It is counted from delivery; some sellers count from the opening."
     given = recourse is not None and "claim_window_hours" in recourse.model_fields_set
     hours = recourse.claim_window_hours if recourse is not None else USUAL_WINDOW_HOURS

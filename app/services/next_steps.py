@@ -3,6 +3,7 @@
 from datetime import date, datetime, timedelta
 
 from app.schemas.shipment_answers import NextStep
+from app.services.claim_clocks import USUAL_WINDOW_HOURS
 from app.store.shipment_life import ShipmentLife
 
 COMMON_PRACTICE = "common practice, no source"
@@ -12,7 +13,6 @@ WATER = timedelta(days=2)
 RECHECK = timedelta(days=14)
 RECHECK_OPEN = timedelta(days=7)
 ISOLATION = timedelta(weeks=6)
-USUAL_WINDOW_HOURS = 48.0
 
 
 def recheck_on(opened_on: date) -> date:

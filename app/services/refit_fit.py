@@ -9,7 +9,6 @@ from typing import NamedTuple
 from zlib import crc32
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import special
 from threadpoolctl import threadpool_limits
 
@@ -27,8 +26,6 @@ from model.lines import observe
 from model.predict import PosteriorDraws
 from model.reference import Reference
 from model.survival import TransitSurvival
-
-Array = NDArray[np.float64]
 
 LEAST_BOXES_LEFT = 5
 SUMMARY = np.array([0.1, 0.5, 0.9])
@@ -133,14 +130,14 @@ def _delay_check(recorded: Recorded, estimator: TransitSurvival, reference: Refe
         return None  # the fit of all boxes stands; this one is beside it
     return DelayCheck(
         n_left_out=n_late,
-        kappa=_kappa_quantiles(posterior.mode_x, posterior.covariance),
-        without=_kappa_quantiles(without.x, np.asarray(np.linalg.inv(without.precision), dtype=np.float64)),
+        kappa=_kappa_quantiles(posterior.mode_x[KAPPA], posterior.covariance[KAPPA, KAPPA]),
+        without=_kappa_quantiles(without.x[KAPPA], np.linalg.inv(without.precision)[KAPPA, KAPPA]),
     )
 
 
-def _kappa_quantiles(mode: Array, covariance: Array) -> tuple[float, float, float]:
+def _kappa_quantiles(mean: float, variance: float) -> tuple[float, float, float]:
     """Return the quantiles of kappa's Gaussian, cut off at 0."""
-    mean, sd = mode[KAPPA], np.sqrt(covariance[KAPPA, KAPPA])
+    sd = np.sqrt(variance)
     # Counted from above, where a cut far below leaves whole numbers of digits.
     above = special.ndtr(mean / sd) * (1.0 - SUMMARY)
     low, middle, high = (float(mean - sd * special.ndtri(share)) for share in above)

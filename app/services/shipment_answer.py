@@ -20,6 +20,7 @@ from app.schemas.shipment_answers import (
     RecheckedLineAnswer,
     ShipmentAnswer,
 )
+from app.services.claim_clocks import counted_from
 from app.services.genera import resolve_genus
 from app.services.next_steps import next_steps
 from app.services.places import resolve_place
@@ -29,7 +30,7 @@ from app.store.shipment_life import OrderedLine, Reading, ShipmentLife, StoredPl
 from app.store.shipments import ARRIVED
 from model.reference import Reference
 
-MIDNIGHT, NOON = time(), time(12)
+NOON = time(12)
 A_DAY = timedelta(days=1)
 # A logger that saw less than this of a journey is said to.
 NOTABLE_SHARE = 0.9
@@ -44,10 +45,9 @@ def shipment_answer(
     arrival = _arrival(life, trace, reference) if stored.state == ARRIVED else None
     steps = []
     if arrival is not None:
-        opened_at = life.opened_at or _arrival_day(life, NOON, reference)
-        # From the day's start where the time is not known, as the claim counts: no step then ends too late.
-        delivered_at = life.arrived_at or life.opened_at or _arrival_day(life, MIDNIGHT, reference)
-        steps = next_steps(life, delivered_at, opened_at, _claim_window(plan_said), now)
+        zone = ZoneInfo(time_zone(stored.record.destination, reference))
+        delivered_at = counted_from(life, zone).astimezone(UTC)
+        steps = next_steps(life, delivered_at, life.opened_at or _noon(life, zone), _claim_window(plan_said), now)
     return ShipmentAnswer(
         id=stored.id,
         reference=stored.reference,
@@ -178,11 +178,9 @@ def _claim_window(plan: dict[str, Any] | None) -> float | None:
     return window
 
 
-def _arrival_day(life: ShipmentLife, at: time, reference: Reference) -> datetime:
-    record = life.stored.record
-    assert record.arrival_date is not None  # noqa: S101 - as above
-    zone = ZoneInfo(time_zone(record.destination, reference))
-    return datetime.combine(record.arrival_date, at, tzinfo=zone).astimezone(UTC)
+def _noon(life: ShipmentLife, zone: ZoneInfo) -> datetime:
+    assert life.stored.record.arrival_date is not None  # noqa: S101 - as above
+    return datetime.combine(life.stored.record.arrival_date, NOON, tzinfo=zone).astimezone(UTC)
 
 
 def time_zone(code: str, reference: Reference) -> str:

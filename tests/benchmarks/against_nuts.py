@@ -14,50 +14,39 @@ import numpy as np
 import nutpie
 from threadpoolctl import threadpool_limits
 
-from model.hierarchy import OUTER, SCALE_OF_KIND, Hierarchy
+from model.hierarchy import Hierarchy
 from model.inference import Inference
-from model.observations import KINDS, Array, Observations
-from model.priors import LEARNED_SCALES
+from model.observations import Array, Observations
 from model.reference import load_reference
 from model.synthetic import Design
-from tests.references.nuts import CHAINS, COMMON, CORES, SEED, build, summary
+from tests.references.nuts import Settings, build, kept_names, sample, summary
+from tests.references.quantities import parameters
 from tests.references.scenario import scenario
 
-TUNE, DRAWS, TARGET_ACCEPT = 2000, 12_000, 0.95
+SETTINGS = Settings(tune=2000, draws=12_000, target_accept=0.95)
 
 
 class Measured(NamedTuple):
-    """CPU seconds, effective draws of the worst quantity, and means and sds by quantity."""
+    """CPU seconds, effective draws (of NUTS, of the worst quantity), and means by quantity."""
 
     seconds: float
     effective: float
-    moments: Mapping[str, tuple[Array, Array]]
+    means: Mapping[str, Array]
 
 
-def by_nuts(design: Design, observations: Observations, draws: int) -> tuple[Measured, float]:
-    """Return what NUTS takes and finds, and CPU seconds of compilation."""
-    kinds = [kind for kind in KINDS if observations.levels[kind]]
-    kept = [*COMMON, *(f"log_{name}" for name in LEARNED_SCALES), *(f"effect_{kind}" for kind in kinds)]
+def by_nuts(design: Design, observations: Observations, draws: int) -> tuple[Measured, Mapping[str, Array], float]:
+    """Return what NUTS takes and finds, the posterior sds, and CPU seconds of compilation."""
+    kept = kept_names(observations)
     start = time.process_time()
     compiled = nutpie.compile_pymc_model(build(design, observations, load_reference()), var_names=kept)
     compilation = time.process_time() - start
     start = time.process_time()
-    trace = nutpie.sample(
-        compiled,
-        tune=TUNE,
-        draws=draws,
-        target_accept=TARGET_ACCEPT,
-        chains=CHAINS,
-        cores=CORES,
-        seed=SEED,
-        save_warmup=False,
-        progress_bar=False,
-    )
+    trace = sample(compiled, SETTINGS._replace(draws=draws))
     seconds = time.process_time() - start
     found = {name: summary(np.asarray(trace.posterior[name], dtype=float)) for name in kept}
     least = min(float(np.min([s["ess_bulk"], s["ess_tail"]])) for s in found.values())
-    moments = {name: (np.asarray(s["mean"]), np.asarray(s["sd"])) for name, s in found.items()}
-    return Measured(seconds, least, moments), compilation
+    means, sds = ({name: np.asarray(s[of]) for name, s in found.items()} for of in ("mean", "sd"))
+    return Measured(seconds, least, means), sds, compilation
 
 
 def by_fit(observations: Observations) -> Measured:
@@ -68,27 +57,20 @@ def by_fit(observations: Observations) -> Measured:
         posterior = Inference(observations, hierarchy).run(rng=np.random.default_rng(0))
     seconds = time.process_time() - start
     weights = np.exp(posterior.log_weights)
-    drawn = dict(zip(("alpha", "kappa", "delta"), posterior.x[:, :3].T, strict=True))
-    drawn |= {f"log_{name}": posterior.theta[:, OUTER.index(name)] for name in (*LEARNED_SCALES, "chill_rate", "h0")}
-    drawn["log_q10"] = np.log1p(np.exp(posterior.theta[:, OUTER.index("q10_less_one")]))
-    drawn |= {f"effect_{kind}": posterior.x[:, hierarchy.slices[kind]] for kind in SCALE_OF_KIND}
-    moments = {}
-    for name, values in drawn.items():
-        mean = weights @ values
-        moments[name] = mean, np.sqrt(weights @ (values - mean) ** 2)
-    return Measured(seconds, posterior.effective, moments)
+    drawn = parameters(posterior) | {f"effect_{kind}": posterior.x[:, own] for kind, own in hierarchy.slices.items()}
+    return Measured(seconds, posterior.effective, {name: np.asarray(weights @ draws) for name, draws in drawn.items()})
 
 
 def main() -> None:
     """Print both, their ratio, and how far their means lie apart."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--boxes", type=int, default=300)
-    parser.add_argument("--draws", type=int, default=DRAWS, help="of each chain of NUTS")
+    parser.add_argument("--draws", type=int, default=SETTINGS.draws, help="of each chain of NUTS")
     asked = parser.parse_args()
     design, observations = scenario(asked.boxes)
     fit = by_fit(observations)
-    nuts, compilation = by_nuts(design, observations, asked.draws)
-    apart = [np.abs(mean - nuts.moments[name][0]) / nuts.moments[name][1] for name, (mean, _) in fit.moments.items()]
+    nuts, sds, compilation = by_nuts(design, observations, asked.draws)
+    apart = [np.abs(fit.means[name] - mean) / sds[name] for name, mean in nuts.means.items()]
     print(f"{asked.boxes} boxes, CPU seconds (compilation of NUTS, {compilation:.0f} s, apart)")
     print(f"fit:  {fit.seconds:.1f} s, {fit.effective:.0f} effective draws")
     print(f"NUTS: {nuts.seconds:.0f} s, at least {nuts.effective:.0f} effective draws of every quantity")

@@ -7,7 +7,7 @@ whole refit, from the ledger to the artefact, is measured on a ledger of 1,000 b
 import argparse
 import resource
 import time
-from datetime import UTC, date, datetime, timedelta
+from datetime import date, timedelta
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
@@ -15,14 +15,13 @@ import matplotlib as mpl
 import numpy as np
 from threadpoolctl import threadpool_limits
 
-from app.services.ledger_import import import_csv
 from app.services.refit_fit import fit_model
 from app.store.database import Database
 from model.hierarchy import Hierarchy
 from model.inference import Inference
 from model.reference import load_reference
 from model.synthetic import draw_counts, draw_design, draw_truth
-from tests.app.fits import recorded
+from tests.app.fits import FITTED_AT, arrived_cells, fill, likely_hazard, recorded
 from tests.app.ledger_files import csv_bytes, row
 
 PLOT = Path(__file__).with_name("fit.svg")
@@ -50,33 +49,22 @@ def invented_ledger(n_boxes: int, *, rng: np.random.Generator) -> bytes:
     for i in range(n_boxes):
         days = int(rng.integers(2, 13))
         ship_date = FIRST_DAY + timedelta(days=int(rng.integers(730)))
-        box = 0.14 * (days / 7.0) ** 3.3 * float(np.exp(0.5 * rng.standard_normal()))
+        box = likely_hazard(days, rng=rng)
         for genus in rng.choice(genera, 3, replace=False):
-            healthy = int(rng.binomial(20, np.exp(-box * np.exp(0.5 * rng.standard_normal()))))
-            dead = int(rng.binomial(20 - healthy, 0.4))
-            cells = {
-                "shipment": f"box-{i}",
-                "seller": f"seller {i % 20}",
-                "genus": str(genus),
-                "ship_date": ship_date.isoformat(),
-                "arrival_date": (ship_date + timedelta(days=days)).isoformat(),
-                "sent": "20",
-                "healthy": str(healthy),
-                "damaged": str(20 - healthy - dead),
-                "dead": str(dead),
-            }
-            rows.append(row(**cells))
+            hazard = box * float(np.exp(0.5 * rng.standard_normal()))
+            cells = arrived_cells(ship_date, days, hazard, rng=rng)
+            rows.append(row(shipment=f"box-{i}", seller=f"seller {i % 20}", genus=str(genus), **cells))
     return csv_bytes(*rows)
 
 
 def measure_refit(n_boxes: int) -> tuple[float, float]:
     """Return CPU seconds of reading the ledger, and of the refit after it."""
     with TemporaryDirectory() as folder, Database(f"sqlite:///{Path(folder) / 'ledger.db'}") as database:
-        import_csv(invented_ledger(n_boxes, rng=np.random.default_rng(1)), database, load_reference(), replace=False)
+        fill(database, invented_ledger(n_boxes, rng=np.random.default_rng(1)))
         start = time.process_time()
         read = recorded(database)
         between = time.process_time()
-        fit_model(read, load_reference(), fitted_at=datetime(2027, 2, 1, tzinfo=UTC))
+        fit_model(read, load_reference(), fitted_at=FITTED_AT)
         return between - start, time.process_time() - between
 
 

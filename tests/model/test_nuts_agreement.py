@@ -15,14 +15,14 @@ import numpy as np
 import pytest
 
 from model.damage import REFERENCE_C, extreme_rate
-from model.hierarchy import OUTER, Hierarchy
+from model.hierarchy import Hierarchy
 from model.inference import Inference, Posterior
 from model.observations import Array, Observations
 from model.predict import MarginalChances, Plant, PosteriorDraws, linear_predictor, plant_effects
-from model.priors import LEARNED_SCALES
 from model.reference import load_reference
 from model.survival import resample
 from model.weighing import DRAWS_A_THETA
+from tests.references.quantities import parameters
 from tests.references.scenario import NEW_SELLER_EVERY, SIZES, Query, fingerprint, queries, scenario
 
 REFERENCE = load_reference()
@@ -63,13 +63,6 @@ class Fit:
         )
         sd = float(np.sqrt(variance))
         return Estimate(mean, sd, mean_error, variance_error / (2.0 * sd))
-
-    def parameters(self) -> dict[str, Array]:
-        x, theta = self.posterior.x, self.posterior.theta
-        log_q10 = np.log1p(np.exp(theta[:, OUTER.index("q10_less_one")]))
-        draws = dict(zip(COMMON, [*x[:, :3].T, log_q10], strict=True))
-        draws |= {f"log_{name}": theta[:, OUTER.index(name)] for name in (*LEARNED_SCALES, "chill_rate", "h0")}
-        return draws
 
     def effects(self) -> Iterator[tuple[str, Array, dict[str, float]]]:
         """Yield the name, draws and recorded moments of every effect with data."""
@@ -125,7 +118,7 @@ def test_the_reference_itself_is_sound(fit: Fit) -> None:
 
 def test_common_parameters_agree(fit: Fit) -> None:
     for name in COMMON:
-        found = fit.estimate(fit.parameters()[name])
+        found = fit.estimate(parameters(fit.posterior)[name])
         assert_close(name, found, fit.recorded["parameters"][name], mean_in_sds=0.15, relative_sd=0.1)
 
 
@@ -138,7 +131,7 @@ def test_every_effect_with_data_agrees(fit: Fit) -> None:
 
 
 def test_log_scales_agree(fit: Fit) -> None:
-    for name, draws in fit.parameters().items():
+    for name, draws in parameters(fit.posterior).items():
         if name not in COMMON:
             recorded = fit.recorded["parameters"][name]
             assert_close(name, fit.estimate(draws), recorded, mean_in_sds=0.25, relative_sd=0.2)
@@ -147,7 +140,7 @@ def test_log_scales_agree(fit: Fit) -> None:
 def test_monte_carlo_error_does_not_hide_what_is_compared(fit: Fit) -> None:
     """Twice the error of a mean stays below the tolerance it is added to."""
     assert fit.posterior.effective >= 500
-    for draws in fit.parameters().values():
+    for draws in parameters(fit.posterior).values():
         found = fit.estimate(draws)
         assert 2.0 * found.mean_error < 0.15 * found.sd
 
@@ -205,7 +198,7 @@ def test_the_standardised_error_of_kappa_does_not_grow_with_boxes() -> None:
     for n_boxes in (SIZES[0], SIZES[-1]):
         fit = fitted(n_boxes)
         recorded = fit.recorded["parameters"]["kappa"]
-        found = fit.estimate(fit.parameters()["kappa"])
+        found = fit.estimate(parameters(fit.posterior)["kappa"])
         errors[n_boxes] = abs(found.mean - recorded["mean"]) / recorded["sd"]
         noise[n_boxes] = 2.0 * np.hypot(found.mean_error, recorded["mcse_mean"]) / recorded["sd"]
     assert errors[SIZES[-1]] <= errors[SIZES[0]] + float(np.hypot(*noise.values()))

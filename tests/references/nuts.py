@@ -31,6 +31,7 @@ from tests.references.scenario import SEEDS, Query, fingerprint, queries, scenar
 COMMON = ("alpha", "kappa", "delta", "log_q10", "log_chill_rate", "log_h0")
 SCALE_OF = {"genus": "genus_multiplier", "cultivar": "cultivar", "seller": "seller", "drift": "drift"}
 NODES = 41
+SCALES = tuple(f"log_{name}" for name in LEARNED_SCALES)
 CHAINS, CORES, SEED = 4, 2, 24
 STATISTICS = ("mean", "sd", "mcse_mean", "mcse_sd", "ess_bulk", "ess_tail", "rhat")
 LEAST_ESS, MOST_RHAT = 4000.0, 1.01
@@ -210,26 +211,35 @@ def summary(draws: Array) -> dict[str, Any]:
     return {name: np.round(found[name], digits.get(name, 6)).tolist() for name in STATISTICS}
 
 
+def kept_names(observations: Observations) -> list[str]:
+    """Return the names of what is kept of the draws: parameters, scales, and the effects of each kind with levels."""
+    return [*COMMON, *SCALES, *(f"effect_{kind}" for kind in KINDS if observations.levels[kind])]
+
+
+def sample(compiled: Any, settings: Settings) -> Any:
+    """Return the draws of a compiled model."""
+    return nutpie.sample(
+        compiled, **settings._asdict(), chains=CHAINS, cores=CORES, seed=SEED, save_warmup=False, progress_bar=False
+    )
+
+
 def run(n_boxes: int) -> dict[str, Any]:
     """Sample the posterior of the importer with so many boxes and return what is recorded of it."""
     design, observations = scenario(n_boxes)
     settings = SETTINGS[n_boxes]
     model = build(design, observations, load_reference())
     kinds = [kind for kind in KINDS if observations.levels[kind]]
-    scales = tuple(f"log_{name}" for name in LEARNED_SCALES)
-    kept = [*COMMON, *scales, *(f"effect_{kind}" for kind in kinds)]
+    kept = kept_names(observations)
     started = time.perf_counter()
     compiled = nutpie.compile_pymc_model(model, var_names=kept)
     compiled_at = time.perf_counter()
-    trace = nutpie.sample(
-        compiled, **settings._asdict(), chains=CHAINS, cores=CORES, seed=SEED, save_warmup=False, progress_bar=False
-    )
+    trace = sample(compiled, settings)
     ended = time.perf_counter()
     draws = {name: np.asarray(trace.posterior[name], dtype=float) for name in kept}
     flat = {name: values.reshape(-1, *values.shape[2:]) for name, values in draws.items()}
     chances = query_chances(queries(observations), observations, flat)
     healthy, dead = (summary(values.reshape(CHAINS, settings.draws, -1)) for values in chances)
-    parameters = {name: summary(draws[name]) for name in (*COMMON, *scales)}
+    parameters = {name: summary(draws[name]) for name in (*COMMON, *SCALES)}
     effects = {kind: {"levels": list(observations.levels[kind]), **summary(draws[f"effect_{kind}"])} for kind in kinds}
     every = [*parameters.values(), *effects.values(), healthy, dead]
     steps = np.asarray(trace.sample_stats["n_steps"], dtype=float)
