@@ -9,11 +9,10 @@ from pathlib import Path
 
 from pydantic import ValidationError
 
-from app.expectations import expected
+from app.cli.upkeep import COMMANDS as UPKEEP
+from app.cli.upkeep import add_parsers, answer
 from app.problems import Problem
 from app.settings import Settings
-from app.upkeep import COMMANDS as UPKEEP
-from app.upkeep import add_parsers, answer
 
 BAD_INPUT = 2
 QUESTIONS = {
@@ -70,6 +69,8 @@ def _settings(**given: str | int | None) -> Settings:
     try:
         return Settings(**values)  # type: ignore[arg-type]
     except ValidationError as error:
+        from app.schemas import expected  # noqa: PLC0415 - loads every schema, and a good setting needs none
+
         schema = Settings.model_json_schema()
         lines = []
         for fault in error.errors(include_url=False, include_input=False):
@@ -94,9 +95,9 @@ def _write(text: str) -> None:
 
 def _serve(settings: Settings) -> None:
     # Imported here: the commands that read a file need no web framework, and serving needs no reports.
-    from app.key_commands import check_keys  # noqa: PLC0415
-    from app.ledger_commands import check_ledger  # noqa: PLC0415
-    from app.server import serve  # noqa: PLC0415
+    from app.cli.key_commands import check_keys  # noqa: PLC0415
+    from app.cli.ledger_commands import check_ledger  # noqa: PLC0415
+    from app.cli.server import serve  # noqa: PLC0415
 
     check_ledger(settings)
     check_keys(settings)
@@ -106,7 +107,7 @@ def _serve(settings: Settings) -> None:
 def _ledger(arguments: argparse.Namespace) -> None:
     settings = _settings(database_url=arguments.database_url)
     data = _read(arguments.file) if arguments.command == "import" else b""
-    from app.ledger_commands import export_file, import_file  # noqa: PLC0415 - see _serve
+    from app.cli.ledger_commands import export_file, import_file  # noqa: PLC0415 - see _serve
 
     if arguments.command == "import":
         _write(import_file(data, settings, replace=arguments.replace))
@@ -131,7 +132,7 @@ def run(arguments: argparse.Namespace) -> None:
         _ledger(arguments)
         return
     if arguments.command == "refit":
-        from app.refit_command import refit  # noqa: PLC0415 - see _serve
+        from app.cli.refit_command import refit  # noqa: PLC0415 - see _serve
 
         _write(refit(_settings(database_url=arguments.database_url), arguments.job))
         return
@@ -141,7 +142,7 @@ def run(arguments: argparse.Namespace) -> None:
     settings = _settings(database_url=getattr(arguments, "database_url", None))
     # The file is read first, so that a wrong name is told at once.
     data = _read(arguments.file) if "file" in arguments else b""
-    from app.commands import ask, demo_text  # noqa: PLC0415 - see _serve
+    from app.cli.commands import ask, demo_text  # noqa: PLC0415 - see _serve
 
     if arguments.command != "demo":
         answered, notice = ask(arguments.command, data, settings, as_json=arguments.json)

@@ -8,38 +8,23 @@ from contextlib import asynccontextmanager
 from anyio import CapacityLimiter, to_thread
 from fastapi import FastAPI
 
-from app.access import NeedsKey, keys_needed
-from app.active_model import ActiveModel
-from app.api_keys import KeyRing
-from app.artifacts import package_version
-from app.body_limits import BodyLimits
-from app.guards import LoopbackOnly
-from app.page.files import PREFIX, Compressed
-from app.problem_handlers import add_problem_handlers
-from app.refit_process import RefitProcesses
+from app.http import BodyLimits, KeyRing, LoopbackOnly, NeedsKey, SecurityHeaders, add_problem_handlers, keys_needed
+from app.page import PREFIX, Compressed
 from app.routes import (
     claims,
-    compare,
     docs,
-    forecast,
-    hold,
-    model_page,
     model_versions,
-    order_size,
     outlook,
     page,
-    reference,
-    risk,
+    questions,
     sellers,
     shipment_life,
     shipments,
-    track_record,
-    wish_list,
 )
-from app.security_headers import SecurityHeaders
-from app.services.track_record import TrackRecord
+from app.serving import ActiveModel, RefitProcesses, package_version
 from app.settings import Settings, is_loopback
-from app.store.database import Database
+from app.store import Database
+from app.track_record import TrackRecord
 
 
 @asynccontextmanager
@@ -87,21 +72,14 @@ def create_app(settings: Settings) -> FastAPI:
     app.add_middleware(Compressed)
     app.add_middleware(SecurityHeaders)
     answering = (
-        risk,
-        compare,
-        hold,
-        order_size,
-        reference,
-        model_page,
+        questions,
         model_versions,
         sellers,
-        track_record,
-        forecast,
         docs,
         page,
     )
     # A fixed path goes before the path of any shipment.
-    for module in (*answering, shipments, shipment_life, outlook, wish_list, claims):
+    for module in (*answering, shipments, shipment_life, outlook, claims):
         app.include_router(module.router)
     app.mount(PREFIX, page.FILES)
     return app

@@ -9,10 +9,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from model.lines import LINE_DTYPE, Lines, observe
-from model.observations import KINDS, Array, Indices, Observations, constant_log_days
-from model.predict import DRIFT_CORRELATION, Level, box_chances
-from model.priors import REFERENCE_DAYS, REFERENCE_KAPPA, ParameterDraws, draw_prior
+from model.exposure import Array, Indices, constant_log_days
+from model.fit import LINE_DTYPE, Lines, Observations, observe
+from model.plant import DRIFT_CORRELATION, KINDS, Level
+from model.predict import box_chances
+from model.prior import REFERENCE_DAYS, REFERENCE_KAPPA, ParameterDraws, draw_prior
 from model.reference import REFERENCE_CONTAINER, REFERENCE_ROOTS, Reference
 
 # Share of boxes in the reference packing.

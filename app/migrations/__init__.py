@@ -1,4 +1,7 @@
-"""The schema of the ledger, step by step (Alembic), from resources of this package."""
+"""The schema of the ledger, step by step (Alembic), from resources of this package.
+
+A step that has been released is never changed: add the next.
+"""
 
 from pathlib import Path
 
@@ -6,9 +9,11 @@ from alembic import command
 from alembic.config import Config
 from alembic.script import ScriptDirectory
 from alembic.util import CommandError
-from sqlalchemy import Connection
+from sqlalchemy import Connection, MetaData
 
 from app.problems import StoreUnavailable
+
+__all__ = ["config", "newest", "upgrade"]
 
 
 def config() -> Config:
@@ -25,8 +30,10 @@ def newest() -> str | None:
     return ScriptDirectory.from_config(config()).get_current_head()
 
 
-def upgrade(connection: Connection) -> None:
+def upgrade(connection: Connection, metadata: MetaData) -> None:
     """Run the migrations that the database does not have yet, in the transaction of the connection.
+
+    `metadata` is that of the tables as they should be.
 
     Raises
     ------
@@ -35,6 +42,7 @@ def upgrade(connection: Connection) -> None:
     """
     settings = config()
     settings.attributes["connection"] = connection
+    settings.attributes["metadata"] = metadata
     try:
         command.upgrade(settings, "head")
     except CommandError as error:

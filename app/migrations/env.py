@@ -2,7 +2,7 @@
 
 from alembic import context
 
-from app.store.schema import metadata
-
-context.configure(connection=context.config.attributes["connection"], target_metadata=metadata)
+context.configure(
+    connection=context.config.attributes["connection"], target_metadata=context.config.attributes["metadata"]
+)
 context.run_migrations()

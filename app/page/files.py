@@ -15,7 +15,7 @@ POLICY = (
     "default-src 'self'; img-src 'self' data:; object-src 'none'; base-uri 'none'; form-action 'none'; "
     "frame-ancestors 'none'"
 )
-HEADERS = {
+PAGE_HEADERS = {
     "Content-Security-Policy": POLICY,
     "X-Content-Type-Options": "nosniff",
     "Referrer-Policy": "no-referrer",
@@ -51,7 +51,7 @@ class PageFiles(StaticFiles):
     ) -> Response:
         """Return the file, or that it has not changed."""
         response = super().file_response(full_path, stat_result, scope, status_code)
-        response.headers.update(HEADERS)
+        response.headers.update(PAGE_HEADERS)
         return response
 
 

@@ -6,10 +6,10 @@ from functools import cache
 from importlib.resources import files
 from importlib.resources.abc import Traversable
 
-from app.page.files import HEADERS, PREFIX
+from app.page.files import PAGE_HEADERS, PREFIX
 
 PATH = f"{PREFIX}/service-worker.js"
-SCRIPT_HEADERS = HEADERS | {"Service-Worker-Allowed": "/"}
+SCRIPT_HEADERS = PAGE_HEADERS | {"Service-Worker-Allowed": "/"}
 
 
 @cache

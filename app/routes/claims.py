@@ -3,10 +3,8 @@
 from anyio import to_thread
 from fastapi import APIRouter, Request, Response
 
-from app.openapi import declared
-from app.routes.negotiation import prefers_html
-from app.services.claim import answer_claim
-from app.services.claim_page import HEADERS, claim_page
+from app.claims import CLAIM_HEADERS, answer_claim, claim_page
+from app.http import declared, prefers_html
 
 VARY = {"Vary": "Accept"}
 
@@ -26,5 +24,5 @@ async def claim(request: Request, shipment_id: str) -> Response:
 
     content = await to_thread.run_sync(work, limiter=state.workers)
     if page:
-        return Response(content, headers=VARY | HEADERS, media_type="text/html; charset=utf-8")
+        return Response(content, headers=VARY | CLAIM_HEADERS, media_type="text/html; charset=utf-8")
     return Response(content, headers=VARY, media_type="application/json")

@@ -5,9 +5,8 @@ import json
 from fastapi import APIRouter, Request, Response
 from fastapi.responses import HTMLResponse
 
-from app.docs_page import HEADERS, docs_page
-from app.openapi import declared, openapi_document
-from app.schemas.problem import HealthAnswer
+from app.http import DOCS_HEADERS, declared, docs_page, openapi_document
+from app.schemas import HealthAnswer
 
 router = APIRouter()
 
@@ -28,4 +27,4 @@ def openapi_json(request: Request) -> Response:
 @router.get("/docs", include_in_schema=False)
 def docs(request: Request) -> HTMLResponse:
     """Return the documentation page."""
-    return HTMLResponse(docs_page(openapi_document(request.app)), headers=HEADERS)
+    return HTMLResponse(docs_page(openapi_document(request.app)), headers=DOCS_HEADERS)

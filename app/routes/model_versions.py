@@ -5,12 +5,10 @@ from typing import Annotated
 from anyio import sleep, to_thread
 from fastapi import APIRouter, Query, Request, Response
 
-from app.openapi import declared
-from app.routes.exchange import in_worker
-from app.schemas.model_versions import RefitAnswer
-from app.services.model_versions import activate, answer_versions
-from app.services.refit import find_refit, refit_answer, request_refit
-from app.store.refits import Refit
+from app.http import declared, in_worker
+from app.schemas import RefitAnswer
+from app.serving import activate, answer_versions, find_refit, refit_answer, request_refit
+from app.store import Refit
 
 POLL_SECONDS = 0.25
 ACCEPTED, DONE = 202, 200

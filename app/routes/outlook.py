@@ -5,11 +5,10 @@ from typing import Annotated
 
 from fastapi import APIRouter, Query, Request, Response
 
-from app.engine import Engine
-from app.openapi import declared
-from app.routes.exchange import in_worker
-from app.schemas.outlook import OutlookAnswer
-from app.services.outlook import answer_outlook, moment_of
+from app.http import declared, in_worker
+from app.outlook import answer_outlook, moment_of
+from app.schemas import OutlookAnswer
+from app.serving import Engine
 
 At = Annotated[str | None, Query(description="a moment of ISO 8601 with its offset; now unless given")]
 

@@ -3,8 +3,7 @@
 from anyio import to_thread
 from fastapi import APIRouter, Request, Response
 
-from app.page.files import PageFiles
-from app.page.service_worker import PATH, SCRIPT_HEADERS, service_worker
+from app.page import PATH, SCRIPT_HEADERS, PageFiles, service_worker
 
 FILES = PageFiles()
 

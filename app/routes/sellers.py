@@ -6,13 +6,10 @@ from urllib.parse import quote
 from anyio import to_thread
 from fastapi import APIRouter, Request, Response
 
-from app.openapi import declared
+from app.http import conditions_of, declared, in_worker, is_json
 from app.problems import UnsupportedMediaType
-from app.routes.exchange import in_worker, is_json
-from app.routes.preconditions import Preconditions
-from app.schemas.sellers import SellerAnswer
-from app.services.seller_changes import put_seller
-from app.services.sellers import answer_seller, answer_sellers
+from app.schemas import SellerAnswer
+from app.sellers import answer_seller, answer_sellers, put_seller
 
 CREATED, CHANGED = 201, 200
 
@@ -44,7 +41,7 @@ async def record_seller(request: Request, name: str) -> Response:
     if not is_json(request.headers.get("content-type", "")):
         raise UnsupportedMediaType
     data = await request.body()
-    state, preconditions = request.app.state, Preconditions.of(request.headers)
+    state, preconditions = request.app.state, conditions_of(request.headers)
     engine = state.active.engine
 
     def work() -> tuple[SellerAnswer, bool]:

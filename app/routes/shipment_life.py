@@ -7,22 +7,26 @@ from typing import TypeVar
 from anyio import to_thread
 from fastapi import APIRouter, Request, Response
 
-from app.engine import Engine
-from app.openapi import declared
+from app.boxes import (
+    NEWS_BODY,
+    RECHECK_BODY,
+    ChangeCall,
+    Decide,
+    answer_page,
+    answer_shipment,
+    change,
+    decide_arrival,
+    decide_news,
+    decide_recheck,
+    delete,
+    page_query,
+    plan_shipment,
+    read_arrival,
+)
+from app.http import conditions_of, declared, in_worker, is_json
 from app.problems import UnsupportedMediaType
-from app.replies import Reply
-from app.routes.exchange import in_worker, is_json
-from app.routes.preconditions import Preconditions
-from app.services.arrivals import decide_arrival, read_arrival
-from app.services.rechecks import BODY as RECHECK
-from app.services.rechecks import decide_recheck
-from app.services.shipment_changes import ChangeCall, Decide, change, delete
-from app.services.shipment_lookup import answer_shipment
-from app.services.shipment_news import BODY as NEWS
-from app.services.shipment_news import decide_news
-from app.services.shipment_pages import answer_page, page_query
-from app.services.shipment_plans import plan_shipment
-from app.store.database import Database
+from app.serving import Engine
+from app.store import Database, Reply
 
 SHIPMENTS = "/v1/shipments"
 SHIPMENT = "/v1/shipments/{shipment_id}"
@@ -96,7 +100,7 @@ async def _changed(
     request: Request, shipment_id: str, read: Callable[[bytes], Asked], decide: Decide[Asked], reason: str
 ) -> Response:
     data = await request.body()
-    conditions = Preconditions.of(request.headers)
+    conditions = conditions_of(request.headers)
 
     def work(database: Database, engine: Engine, now: datetime) -> Reply:
         call = ChangeCall(shipment_id, conditions, database, engine, now)
@@ -115,13 +119,13 @@ async def news(request: Request, shipment_id: str) -> Response:
     then corrected with ``departed_at`` in ``PUT arrival``), while events already recorded and an empty list still pass.
     ``claim`` is taken after arrival only, 409 before.
     """
-    return await _changed(request, shipment_id, NEWS.parse, decide_news, "news")
+    return await _changed(request, shipment_id, NEWS_BODY.parse, decide_news, "news")
 
 
 @router.delete(SHIPMENT, **declared("delete_shipment"))
 async def remove(request: Request, shipment_id: str) -> Response:
     """Delete a shipment that is still planned; 409 once it has left. Needs ``If-Match``."""
-    conditions = Preconditions.of(request.headers)
+    conditions = conditions_of(request.headers)
     return await _replied(
         request, lambda database, engine, now: delete(ChangeCall(shipment_id, conditions, database, engine, now))
     )
@@ -143,4 +147,4 @@ async def recheck(request: Request, shipment_id: str) -> Response:
 
     Sent again it replaces the recheck as a whole; the version before is kept.
     """
-    return await _changed(request, shipment_id, RECHECK.parse, decide_recheck, "recheck")
+    return await _changed(request, shipment_id, RECHECK_BODY.parse, decide_recheck, "recheck")

@@ -5,10 +5,9 @@ from typing import Annotated
 from anyio import to_thread
 from fastapi import APIRouter, Query, Request, Response
 
-from app.openapi import CSV_TYPE, declared
+from app.http import CSV_TYPE, declared
+from app.ledger import export_csv, import_csv
 from app.problems import UnsupportedMediaType
-from app.services.ledger_export import export_csv
-from app.services.ledger_import import import_csv
 
 CSV_LIMIT_BYTES = 64 * 2**20
 IMPORT_PATH = "/v1/shipments/import"

@@ -8,19 +8,20 @@ from pydantic import Field, PrivateAttr, model_validator
 
 from app.schemas.answers import Assumed
 from app.schemas.fields import (
+    Amount,
     Boxes,
     ColdPacks,
     Confidence,
     ContainerCode,
     Currency,
     DayRange,
+    DaysInTransit,
     Draws,
     Fault,
     HeatPackHours,
     HeatPacks,
     Hours,
     LocalDate,
-    Money,
     PlaceCode,
     Quantity,
     Rate,
@@ -31,7 +32,6 @@ from app.schemas.fields import (
     ServiceCode,
     Share,
     Text,
-    TransitDays,
     ValidDays,
     default_heat_packs,
     inverted_ranges,
@@ -62,16 +62,16 @@ class Line(RequestModel):
     genus: Text = Field(description="botanical genus, up to 120 characters")
     cultivar: Text | None = Field(default=None, description="up to 120 characters")
     quantity: Quantity = Field(description="plants, 1 to 100,000")
-    unit_cost: Money = Field(description="paid for one, 0 to 1e9")
-    sale_value: Money = Field(description="what the buyer takes for one, without sales tax, 0 to 1e9")
+    unit_cost: Amount = Field(description="paid for one, 0 to 1e9")
+    sale_value: Amount = Field(description="what the buyer takes for one, without sales tax, 0 to 1e9")
 
 
 class Costs(RequestModel):
     """Costs of the batch beside plants and freight; null: the usual one, listed under ``assumed``."""
 
-    phyto: Money | None = Field(default=None, description="phytosanitary certificate, a waybill, 0 to 1e9")
-    permit: Money | None = Field(default=None, description="import permit, the share of this batch, 0 to 1e9")
-    other: Money | None = Field(default=None, description="anything else, 0 to 1e9")
+    phyto: Amount | None = Field(default=None, description="phytosanitary certificate, a waybill, 0 to 1e9")
+    permit: Amount | None = Field(default=None, description="import permit, the share of this batch, 0 to 1e9")
+    other: Amount | None = Field(default=None, description="anything else, 0 to 1e9")
     duty_rate: Rate | None = Field(default=None, description="0 to 2")
     tax_rate: Rate | None = Field(default=None, description="import tax on dutiable value and duty, 0 to 2")
     dutiable: Literal["plants", "plants_and_freight"] | None = Field(default=None, description="what duty is taken on")
@@ -108,9 +108,9 @@ class Paperwork(RequestModel):
 class TransitTimes(RequestModel):
     """Quantiles of the whole time, delays included: p10 < p50 < p90, or all three equal for a fixed time."""
 
-    p10: TransitDays = Field(description="days, over 0 to 90")
-    p50: TransitDays = Field(description="days, over 0 to 90")
-    p90: TransitDays = Field(description="days, over 0 to 90")
+    p10: DaysInTransit = Field(description="days, over 0 to 90")
+    p50: DaysInTransit = Field(description="days, over 0 to 90")
+    p90: DaysInTransit = Field(description="days, over 0 to 90")
 
     @model_validator(mode="after")
     def _rise(self) -> Self:
@@ -129,9 +129,9 @@ class Route(RequestModel):
 
     name: Text = Field(description="unique among the routes, up to 120 characters")
     service: ServiceCode
-    freight: Money = Field(description="of one box, 0 to 1e9")
-    handling: Money | None = Field(default=None, description="clearance and handling, a waybill, 0 to 1e9")
-    collection: Money | None = Field(default=None, description="fetching it from the airport, a waybill, 0 to 1e9")
+    freight: Amount = Field(description="of one box, 0 to 1e9")
+    handling: Amount | None = Field(default=None, description="clearance and handling, a waybill, 0 to 1e9")
+    collection: Amount | None = Field(default=None, description="fetching it from the airport, a waybill, 0 to 1e9")
     boxes: Boxes | None = Field(default=None, description="1 to 100; null: as many as the quantity needs")
     travel: Literal["together", "apart"] = Field(
         default="together", description="one waybill and one fate, or each box on its own"

@@ -7,7 +7,7 @@ from pydantic import Field
 
 from app.schemas.answers import AnswerModel, Assumed, Caution, Distribution
 from app.schemas.batch import Batch
-from app.schemas.fields import Fault, LocalDate, Money, RequestModel, ValidDays, Weekday
+from app.schemas.fields import Amount, Fault, LocalDate, RequestModel, ValidDays, Weekday
 
 MAX_SPAN_DAYS = 92
 
@@ -31,7 +31,7 @@ class HoldRequest(Batch):
 
     earliest: LocalDate = Field(description="first ship date, local at origin")
     latest: LocalDate = Field(description="last ship date, at most 92 days after earliest")
-    cost_per_day: Money | None = Field(default=None, description="of waiting, 0 to 1e9")
+    cost_per_day: Amount | None = Field(default=None, description="of waiting, 0 to 1e9")
     needed_by: LocalDate | None = Field(default=None, description="last day to open the box, local at destination")
     certificate: Certificate | None = None
     treatment: Treatment | None = None

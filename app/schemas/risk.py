@@ -9,6 +9,7 @@ from app.schemas.fields import (
     ColdPacks,
     ContainerCode,
     DayRanges,
+    DaysInTransit,
     Fault,
     HeatPackHours,
     HeatPacks,
@@ -20,7 +21,6 @@ from app.schemas.fields import (
     ServiceCode,
     TemperatureC,
     Text,
-    TransitDays,
     default_heat_packs,
     refuse,
 )
@@ -82,7 +82,7 @@ class RiskQuery(RequestModel):
         default_factory=default_heat_packs, description="0 to 20; 1 unless given where heat_pack_hours is over 0"
     )
     cold_packs: ColdPacks = Field(default=0, description="ice packs of 0.35 kg each, 0 to 50")
-    transit_days: TransitDays = Field(description="closing the box to opening it, days, over 0 to 90")
+    transit_days: DaysInTransit = Field(description="closing the box to opening it, days, over 0 to 90")
     ship_date: LocalDate | None = Field(default=None, description="local date at origin")
     temperature: Temperature
 

@@ -8,11 +8,11 @@ from app.schemas.batch import Route
 from app.schemas.compare import CompareRequest
 from app.schemas.fields import (
     NO_CONTROLS,
+    Amount,
     Fault,
     LocalDate,
     LongNote,
     Moment,
-    Money,
     Note,
     RequestModel,
     TemperatureC,
@@ -78,7 +78,7 @@ class ClaimRequest(RequestModel):
     """What became of the claim."""
 
     outcome: ClaimOutcome
-    amount: Money | None = Field(default=None, description="paid or credited, currency of the plan, 0 to 1e9")
+    amount: Amount | None = Field(default=None, description="paid or credited, currency of the plan, 0 to 1e9")
     settled_on: LocalDate | None = Field(default=None, description="local date at the destination")
 
 

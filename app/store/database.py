@@ -15,7 +15,7 @@ from sqlalchemy.exc import ArgumentError, DatabaseError, DBAPIError, InterfaceEr
 from sqlalchemy.exc import TimeoutError as PoolTimeout
 
 from app.problems import StoreUnavailable
-from app.store.schema import SCHEMA_VERSION
+from app.store.schema import SCHEMA_VERSION, metadata
 
 __all__ = ["Connection", "Database", "sqlite_file"]
 
@@ -87,7 +87,7 @@ class Database:
                 with self._begun(**WRITES) as connection:
                     from app.migrations import upgrade  # noqa: PLC0415 - rarely needed, and slow to import
 
-                    upgrade(connection)
+                    upgrade(connection, metadata)
             self._prepared = True
 
     def prepare_if_present(self) -> None:

@@ -10,10 +10,10 @@ from typing import NamedTuple
 
 from sqlalchemy import ColumnElement, Connection, delete, insert, select, update
 
-from app.replies import Reply
+from app.store.replies import Reply
 from app.store.schema import idempotency_keys
 
-KEPT = timedelta(days=7)
+KEPT_FOR = timedelta(days=7)
 LAPSES = timedelta(minutes=10)
 
 
@@ -27,7 +27,7 @@ class KeyUse(NamedTuple):
 def reserve_key(connection: Connection, key: str, body_sha256: str, *, now: datetime) -> KeyUse | None:
     """Reserve a key, in a write transaction; an earlier use is returned instead. Expired keys are removed."""
     of = idempotency_keys.c
-    connection.execute(delete(idempotency_keys).where(of.created_at < now - KEPT))
+    connection.execute(delete(idempotency_keys).where(of.created_at < now - KEPT_FOR))
     connection.execute(delete(idempotency_keys).where(of.status.is_(None), of.created_at < now - LAPSES))
     row = connection.execute(select(idempotency_keys).where(of.key == key)).one_or_none()
     if row is None:

@@ -8,7 +8,7 @@ from typing import Any
 
 from sqlalchemy import Connection, delete, insert, or_, select, update
 
-from app.ledger import FITTED_COLUMNS, LineRecord, ShipmentRecord, differing_columns, seller_key
+from app.records import FITTED_COLUMNS, LineRecord, ShipmentRecord, differing_columns, seller_key
 from app.store.history import keep_versions
 from app.store.revisions import next_revision, reserve_numbers
 from app.store.schema import events, forecasts, lines, logger_readings, shipments

@@ -11,7 +11,7 @@ from sqlalchemy import Connection, func, select
 from app.store.schema import events, forecasts, lines, logger_readings, shipments
 from app.store.shipments import StoredShipment, read_shipment
 
-UNFINISHED = ("planned", "in_transit")
+OPEN_STATES = ("planned", "in_transit")
 
 
 class JourneyEvent(NamedTuple):
@@ -142,6 +142,6 @@ def read_trace(connection: Connection, number: int) -> list[Reading]:
 
 def count_without_outcome(connection: Connection, shipped_before: date) -> int:
     """Return how many shipments that were to leave before a day have neither arrived nor been given up."""
-    query = select(func.count()).where(shipments.c.state.in_(UNFINISHED), shipments.c.ship_date < shipped_before)
+    query = select(func.count()).where(shipments.c.state.in_(OPEN_STATES), shipments.c.ship_date < shipped_before)
     n: int = connection.execute(query).scalar_one()
     return n

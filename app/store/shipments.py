@@ -9,7 +9,7 @@ from typing import Any, NamedTuple
 from sqlalchemy import ColumnElement, Connection, and_, bindparam, delete, insert, or_, select, true, update
 from sqlalchemy.engine import Row
 
-from app.ledger import FITTED_COLUMNS, LINE_COLUMNS, LineRecord, ShipmentRecord, differing_columns, seller_key
+from app.records import FITTED_COLUMNS, LINE_COLUMNS, LineRecord, ShipmentRecord, differing_columns, seller_key
 from app.store.chunks import chunks
 from app.store.history import keep_versions
 from app.store.revisions import next_revision, reserve_numbers

@@ -4,18 +4,18 @@ import json
 from functools import cache
 from typing import Any
 
-from app.engine import Engine
+from app.batch.batch import prepare
+from app.batch.lanes import WeatherDraws
+from app.comparing.compare import answer_compare
+from app.comparing.hold import answer_hold
+from app.comparing.order_size import answer_order_size
+from app.comparing.simulation import BatchSimulation, RouteDraws, shared_draws
+from app.risk.risk import answer_risk
 from app.schemas.compare import CompareAnswer, CompareRequest
 from app.schemas.hold import HoldAnswer, HoldRequest
 from app.schemas.order_size import OrderSizeAnswer, OrderSizeRequest
 from app.schemas.risk import RiskRequest
-from app.services.batch import prepare, shared_draws
-from app.services.compare import answer_compare
-from app.services.hold import answer_hold
-from app.services.lanes import WeatherDraws
-from app.services.order_size import answer_order_size
-from app.services.risk import answer_risk
-from app.services.simulation import BatchSimulation, RouteDraws
+from app.serving.engine import Engine
 
 Fields = dict[str, Any]
 

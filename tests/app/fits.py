@@ -7,13 +7,13 @@ from tempfile import TemporaryDirectory
 
 import numpy as np
 
-from app.artifacts import FittedModel
-from app.engine import Engine
-from app.services.ledger_import import import_csv
-from app.services.refit_fit import Recorded, fit_model
+from app.learning.fit import Recorded, fit_model
+from app.ledger.imports import import_csv
+from app.serving.artifacts import FittedModel
+from app.serving.engine import Engine
 from app.store.arrived import read_arrived, read_logger, read_on_the_way, read_plans
 from app.store.database import Database
-from model.reference import load_reference
+from model.reference.tables import load_reference
 from tests.app.ledger_files import csv_bytes, random_ledger, row
 
 FEW_DRAWS = 1024

@@ -13,10 +13,10 @@ from typing import Any
 import numpy as np
 import pytest
 
-from app.ledger import COLUMNS, REQUIRED_COLUMNS, ShipmentRecord
+from app.ledger.csv_file import parse_ledger
 from app.problems import InvalidCells
-from app.services.ledger_csv import parse_ledger
-from model.reference import load_reference
+from app.records.ledger import COLUMNS, REQUIRED_COLUMNS, ShipmentRecord
+from model.reference.tables import load_reference
 
 ROW = {
     "shipment": "A-1",

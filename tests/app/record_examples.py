@@ -10,13 +10,13 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
 
-import app.openapi
+import app.schemas
+from app.http.openapi import OPERATIONS
 from app.main import create_app
-from app.openapi import OPERATIONS
 from app.settings import Settings
 from tests.app.client import Client, running_client
 
-EXAMPLES_FILE = Path(app.openapi.__file__).parent / "schemas" / "examples.json"
+EXAMPLES_FILE = Path(app.schemas.__file__).with_name("examples.json")
 N_ROWS = 2
 OUTLOOK_AT = "2027-01-15T08:00:00+00:00"
 

@@ -13,11 +13,11 @@ import pytest
 from sqlalchemy import event, select
 
 import app.routes
-from app.access import COMPUTING_PATHS
-from app.api_keys import PATTERN, STALE_SECONDS, KeyRing, new_key
-from app.key_commands import clear, listed_keys, make_key, revoke
+from app.cli.key_commands import clear, listed_keys, make_key, revoke
+from app.http.access import COMPUTING_PATHS
+from app.http.api_keys import PATTERN, STALE_SECONDS, KeyRing, new_key
+from app.http.openapi import examples
 from app.main import create_app
-from app.openapi import examples
 from app.problems import NotFound, StoreUnavailable
 from app.settings import Settings
 from app.store.api_keys import Scope, StoredKey, add_key, forget_keys, list_keys, revoke_key

@@ -9,13 +9,13 @@ from typing import Any
 import numpy as np
 import pytest
 
-from app.artifacts import ArtefactError, FitRecord, from_artefact, to_artefact
-from app.engine import Engine
+from app.risk.risk import answer_risk
 from app.schemas.risk import RiskRequest
-from app.services.risk import answer_risk
-from model.predict import PosteriorDraws
-from model.priors import ParameterDraws
-from model.reference import load_reference
+from app.serving.artifacts import ArtefactError, FitRecord, from_artefact, to_artefact
+from app.serving.engine import Engine
+from model.predict.predict import PosteriorDraws
+from model.prior.priors import ParameterDraws
+from model.reference.tables import load_reference
 from tests.app.fits import FITTED_AT, fitted
 
 QUERIES = RiskRequest.model_validate_json(

@@ -13,7 +13,7 @@ from typing import Any
 import pytest
 
 from app.__main__ import main
-from app.services.ledger_export import export_csv
+from app.ledger.export import export_csv
 from app.store.backup import DamagedFile, LedgerInUse, copy_ledger, put_back
 from app.store.database import Database
 from tests.app.fits import fill

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 import app
-from app.cautions import TEMPLATES, caution, fields_of
+from app.batch.cautions import TEMPLATES, caution, fields_of
 
 APP_FOLDER = Path(app.__file__).parent
 

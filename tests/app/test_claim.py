@@ -4,8 +4,8 @@ from typing import Any
 
 import pytest
 
-from app.services.claim_draft import NOTHING
-from app.services.claim_tally import in_words, price_in_words, rounded
+from app.claims.draft import NOTHING
+from app.claims.tally import in_words, price_in_words, rounded
 from tests.app.batches import COURIER, Fields, line
 from tests.app.client import Client
 from tests.app.ledger_files import csv_bytes, row

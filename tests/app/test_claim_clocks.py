@@ -9,13 +9,13 @@ from typing import Any
 
 import pytest
 
-from app.ledger import ShipmentRecord
+from app.claims.clocks import claim_clocks
+from app.records.ledger import ShipmentRecord
 from app.schemas.batch import Recourse
 from app.schemas.claim import Clock
-from app.services.claim_clocks import claim_clocks
 from app.store.shipment_life import ShipmentLife
 from app.store.shipments import StoredShipment
-from model.reference import load_reference
+from model.reference.tables import load_reference
 
 PLACES = load_reference().places
 NOW = datetime.fromisoformat("2027-02-01T00:00:00+00:00")

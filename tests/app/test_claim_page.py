@@ -5,7 +5,7 @@ from html.parser import HTMLParser
 
 import pytest
 
-from app.routes.negotiation import prefers_html
+from app.http.negotiation import prefers_html
 from tests.app.client import Client
 from tests.app.shipment_calls import Box
 

@@ -10,8 +10,8 @@ from typing import Any
 import pytest
 
 from app.__main__ import main
-from app.engine import Engine
-from app.openapi import examples
+from app.http.openapi import examples
+from app.serving.engine import Engine
 from app.store.database import Database
 from app.store.model_versions import StoredVersion, add_version
 from tests.app.client import Client

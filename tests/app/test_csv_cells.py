@@ -4,8 +4,8 @@ from datetime import date
 
 import pytest
 
-from app.services.csv_cells import CellFault, count_cell, date_cell, number_cell
-from app.services.recorded_transit import recorded_transit_days
+from app.ledger.csv_cells import CellFault, count_cell, date_cell, number_cell
+from app.records.recorded_transit import recorded_transit_days
 
 
 @pytest.mark.parametrize(

@@ -6,8 +6,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from app.comparing.compare import answer_compare
 from app.schemas.compare import CompareRequest
-from app.services.compare import answer_compare
 from tests.app.batches import CARGO, COURIER, Fields, compare, engine, line, risk
 
 DEMO = Path(__file__).resolve().parents[2] / "data" / "demo"

@@ -9,18 +9,17 @@ from typing import Any
 import numpy as np
 import pytest
 
-from app.engine import Engine
-from app.ledger import seller_key
+from app.comparing.compare import answer_compare
+from app.comparing.hold import answer_hold
+from app.records.ledger import seller_key
+from app.risk.risk import answer_risk
 from app.schemas.compare import CompareRequest
 from app.schemas.hold import HoldRequest
 from app.schemas.risk import RiskRequest
-from app.services.compare import answer_compare
-from app.services.hold import answer_hold
-from app.services.risk import answer_risk
-from model.evidence import FitVariance
-from model.observations import KINDS
-from model.predict import Level, Plant
-from model.reference import load_reference
+from app.serving.engine import Engine
+from model.plant.plant import KINDS, Level, Plant
+from model.predict.evidence import FitVariance
+from model.reference.tables import load_reference
 from tests.app.batches import BATCH, Fields, engine, line
 from tests.app.fits import LEDGER, fitted_engine, likely_ledger
 from tests.app.ledger_files import SELLERS, csv_bytes, row

@@ -17,13 +17,13 @@ from hypothesis import strategies as st
 from sqlalchemy import update
 
 from app.__main__ import main
-from app.ledger import COLUMNS
-from app.services.csv_cells import from_inert, inert
-from app.services.ledger_export import export_csv
-from app.services.ledger_import import import_csv
+from app.ledger.csv_cells import from_inert, inert
+from app.ledger.export import export_csv
+from app.ledger.imports import import_csv
+from app.records.ledger import COLUMNS
 from app.store.database import Database
 from app.store.schema import shipments
-from model.reference import load_reference
+from model.reference.tables import load_reference
 from tests.app.client import Client
 from tests.app.ledger_files import RECHECKED, csv_bytes, csv_text, random_ledger, row
 

@@ -9,8 +9,8 @@ from typing import Any
 import pytest
 from pydantic import ValidationError
 
+from app.batch import forecast
 from app.main import create_app
-from app.services import forecast
 from app.settings import Settings
 from tests.app.client import Client, running_client
 from tests.app.weather_service import DAYS, serving

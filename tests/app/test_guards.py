@@ -8,8 +8,8 @@ import pytest
 from anyio import move_on_after, sleep_forever
 from fastapi import FastAPI, Request
 
-from app.guards import DISCARD_LIMIT_BYTES, JSON_LIMIT_BYTES, BodyLimit, LoopbackOnly
-from app.problem_handlers import add_problem_handlers
+from app.http.guards import DISCARD_LIMIT_BYTES, JSON_LIMIT_BYTES, BodyLimit, LoopbackOnly
+from app.http.problem_handlers import add_problem_handlers
 from app.routes.shipments import CSV_LIMIT_BYTES
 from app.settings import Settings, is_loopback
 from tests.app.client import Client, running_client

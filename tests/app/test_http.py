@@ -5,7 +5,7 @@ from typing import Any
 
 import pytest
 
-from app.openapi import OPERATIONS, examples
+from app.http.openapi import OPERATIONS, examples
 from tests.app.client import Client
 from tests.app.record_examples import paths
 

@@ -9,15 +9,15 @@ from typing import Any
 import pytest
 
 from app.__main__ import main
-from app.ledger import REQUIRED_COLUMNS
+from app.ledger.export import export_csv
+from app.ledger.imports import import_csv
 from app.problems import Conflict, InvalidCells
+from app.records.ledger import REQUIRED_COLUMNS
 from app.schemas.problem import ProblemBody
-from app.services.ledger_export import export_csv
-from app.services.ledger_import import import_csv
 from app.store.database import Database
 from app.store.history import past_versions
 from app.store.shipments import find_shipments
-from model.reference import load_reference
+from model.reference.tables import load_reference
 from tests.app.client import Client
 from tests.app.ledger_files import RECHECKED, csv_bytes, random_ledger, row
 
@@ -205,6 +205,6 @@ def test_other_commands_make_no_database(
 @pytest.fixture
 def example_requests() -> Mapping[str, Any]:
     """Return the documented request of each operation."""
-    from app.openapi import examples
+    from app.http.openapi import examples
 
     return {name: example["request"] for name, example in examples().items() if "request" in example}

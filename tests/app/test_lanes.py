@@ -7,11 +7,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from app.services.lanes import Lane, WeatherDraws, days_until_open, delay_of
-from model.climate import Forecast
-from model.delay import HoldDelay, MissedFlights
-from model.reference import load_reference
-from model.transit import TransitQuantiles
+from app.batch.lanes import Lane, WeatherDraws, days_until_open, delay_of
+from model.exposure.climate import Forecast
+from model.reference.tables import load_reference
+from model.transit.delay import HoldDelay, MissedFlights
+from model.transit.transit import TransitQuantiles
 
 REFERENCE = load_reference()
 MONDAY = date(2027, 1, 11)

@@ -5,15 +5,15 @@ from datetime import date, timedelta
 import numpy as np
 import pytest
 
-from app.artifacts import FittedModel
-from app.engine import PRIOR_SEED, STORED_DRAWS, Engine
+from app.learning.fit import with_late_loss
+from app.learning.recorded_rechecks import RecheckedLines
 from app.main import create_app
-from app.services.recorded_rechecks import RecheckedLines
-from app.services.refit_fit import with_late_loss
+from app.serving.artifacts import FittedModel
+from app.serving.engine import PRIOR_SEED, STORED_DRAWS, Engine
 from app.settings import Settings
 from app.store.database import Database
-from model.reference import load_reference
-from model.survival import TransitSurvival
+from model.fit.survival import TransitSurvival
+from model.reference.tables import load_reference
 from tests.app.client import running_client
 from tests.app.fits import FEW_DRAWS, fill, fitted, recorded
 from tests.app.ledger_files import RECHECKED, csv_bytes, row

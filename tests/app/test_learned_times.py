@@ -9,17 +9,17 @@ import numpy as np
 import pytest
 from sqlalchemy import update
 
-from app.engine import Engine
+from app.batch.lanes import Lane
+from app.comparing.compare import answer_compare
+from app.learning.recorded_times import RecordedTimes
 from app.main import create_app
 from app.schemas.compare import CompareRequest
-from app.services.compare import answer_compare
-from app.services.lanes import Lane
-from app.services.recorded_times import RecordedTimes
+from app.serving.engine import Engine
 from app.settings import Settings
 from app.store.arrived import read_arrived, read_on_the_way
 from app.store.database import Database
 from app.store.schema import shipments
-from model.reference import load_reference
+from model.reference.tables import load_reference
 from tests.app.batches import BATCH, COURIER, MONDAY
 from tests.app.client import Client, running_client
 from tests.app.fits import FEW_DRAWS, FITTED_AT, fill, fitted, fitted_engine

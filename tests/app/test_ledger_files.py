@@ -7,10 +7,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from app.ledger import REQUIRED_COLUMNS
+from app.ledger.csv_file import parse_ledger
 from app.problems import InvalidCells
-from app.services.ledger_csv import parse_ledger
-from model.reference import load_reference
+from app.records.ledger import REQUIRED_COLUMNS
+from model.reference.tables import load_reference
 from tests.app.ledger_files import ROW, csv_bytes, csv_text, faults, parsed, row
 
 REFERENCE = load_reference()

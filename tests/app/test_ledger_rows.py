@@ -5,11 +5,11 @@ from itertools import pairwise
 
 import pytest
 
-from app.ledger import COLUMNS
+from app.ledger.cells import MAX_UNKNOWN_PLACES
+from app.ledger.csv_file import parse_ledger
 from app.problems import MAX_CELL_ERRORS, InvalidCells
-from app.services.ledger_cells import MAX_UNKNOWN_PLACES
-from app.services.ledger_csv import parse_ledger
-from model.reference import load_reference
+from app.records.ledger import COLUMNS
+from model.reference.tables import load_reference
 from tests.app.ledger_files import RECHECKED, csv_bytes, csv_text, faults, parsed, row
 
 REFERENCE = load_reference()

@@ -8,9 +8,10 @@ from datetime import UTC, datetime
 
 import pytest
 from sqlalchemy import update
+from tests.model.test_imports import ROOT, TOO_HEAVY
 
-from app.engine import Engine
 from app.main import create_app
+from app.serving.engine import Engine
 from app.settings import Settings
 from app.store.database import Database
 from app.store.model_versions import StoredVersion, add_version
@@ -19,7 +20,6 @@ from tests.app.client import Client, running_client
 from tests.app.fits import LEDGER, fill, fitted
 from tests.app.ledger_files import SELLERS
 from tests.app.test_evidence import counted
-from tests.model.test_imports import ROOT, TOO_HEAVY
 
 RULES = Engine.load().model_version
 STORED_AT = datetime(2027, 2, 1, 9, 31, tzinfo=UTC)
@@ -137,8 +137,8 @@ def test_a_server_with_a_fit_loads_none_of_the_heavy_packages(filled: Database, 
     code = (
         "import os, sys\n"
         "import app.main\n"
-        "from app.active_model import ActiveModel\n"
-        "from app.services.model_page import answer_model\n"
+        "from app.serving import ActiveModel\n"
+        "from app.learned import answer_model\n"
         "from app.store.database import Database\n"
         "with Database(os.environ['LEDGER']) as database:\n"
         "    engine = ActiveModel(database).refresh()\n"
@@ -146,7 +146,7 @@ def test_a_server_with_a_fit_loads_none_of_the_heavy_packages(filled: Database, 
         "print(engine.model_version, sorted(set(sys.argv[1:]) & set(sys.modules)))\n"
     )
     done = subprocess.run(
-        [sys.executable, "-c", code, *TOO_HEAVY, "scipy.linalg", "model.survival"],
+        [sys.executable, "-c", code, *TOO_HEAVY, "scipy.linalg", "model.fit"],
         cwd=ROOT, env=os.environ | {"LEDGER": database_url}, capture_output=True, text=True, check=False,
     )  # fmt: skip
     assert (done.stdout.strip(), done.stderr, done.returncode) == ("fit-1 []", "", 0)

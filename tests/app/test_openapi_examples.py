@@ -9,8 +9,8 @@ from typing import Any
 import pytest
 
 import app.routes
-from app.docs_page import docs_page
-from app.openapi import OPERATIONS, examples
+from app.http.docs_page import docs_page
+from app.http.openapi import OPERATIONS, examples
 from tests.app.client import Client
 from tests.app.record_examples import answer_to, for_reading, paths, seller_record, shipment_life
 

@@ -6,9 +6,9 @@ import airportsdata
 import numpy as np
 import pytest
 
+from app.batch.places import distance_km, resolve_place
 from app.problems import InvalidInput
-from app.services.places import distance_km, resolve_place
-from model.reference import load_reference
+from model.reference.tables import load_reference
 
 REFERENCE = load_reference()
 AIRPORTS = airportsdata.load("IATA")

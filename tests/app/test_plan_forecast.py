@@ -6,9 +6,9 @@ from typing import Any
 import numpy as np
 import pytest
 
+from app.boxes.plan_forecast import count_draws, plan_forecast
+from app.comparing.compare import answer_compare
 from app.schemas.plan_forecast import PlanForecastAnswer
-from app.services.compare import answer_compare
-from app.services.plan_forecast import count_draws, plan_forecast
 from tests.app.batches import COURIER, compare_request, engine, fixed, line, outcomes
 from tests.app.fits import fitted_engine
 

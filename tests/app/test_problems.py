@@ -7,7 +7,7 @@ import pytest
 from fastapi import FastAPI, Request
 from starlette.exceptions import HTTPException
 
-from app.problem_handlers import add_problem_handlers
+from app.http.problem_handlers import add_problem_handlers
 from app.problems import KINDS, FieldError, InvalidInput, MalformedJson, NotFound, Problem, TooLarge, json_pointer
 from app.schemas.problem import ProblemBody
 from tests.app.client import Client, running_client

@@ -12,20 +12,20 @@ import numpy as np
 import pytest
 from sqlalchemy import event, text, update
 
-from app.artifacts import from_artefact
-from app.engine import Engine, rules_draws
+from app.learning.fit import fit_model
+from app.learning.gate import Verdict, judge, outside
+from app.learning.job import run_refit
 from app.main import create_app
-from app.services.refit import end_refit, find_refit, request_refit
-from app.services.refit_fit import fit_model
-from app.services.refit_gate import Verdict, judge, outside
-from app.services.refit_job import run_refit
+from app.serving.artifacts import from_artefact
+from app.serving.engine import Engine, rules_draws
+from app.serving.refits import end_refit, find_refit, request_refit
 from app.settings import Settings
 from app.store.database import Database
 from app.store.model_versions import StoredVersion, activate_version, active_version, list_versions, read_version
 from app.store.refits import ACTIVATED, FAILED, KEPT, RUNNING, Refit
 from app.store.schema import model_versions
-from model.predict import PosteriorDraws
-from model.reference import load_reference
+from model.predict.predict import PosteriorDraws
+from model.reference.tables import load_reference
 from tests.app.client import Client, running_client
 from tests.app.fits import FEW_DRAWS, fill, likely_ledger
 from tests.app.ledger_files import csv_bytes, row
@@ -198,7 +198,7 @@ def test_a_refit_that_was_given_up_stores_nothing(ledger: Database, monkeypatch:
         end_refit(database, queued.id, "Given up.")
         return fit_model(*arguments, **named)
 
-    monkeypatch.setattr("app.services.refit_job.fit_model", slow)
+    monkeypatch.setattr("app.learning.job.fit_model", slow)
     done = run_refit(database, queued.id, n_weighed=FEW_DRAWS)
     assert (done.state, done.reason) == (FAILED, "Given up.")
     assert versions(database) == []
@@ -213,7 +213,7 @@ def test_a_version_activated_meanwhile_is_not_replaced(ledger: Database, monkeyp
             activate_version(connection, None)
         return fit_model(*arguments, **named)
 
-    monkeypatch.setattr("app.services.refit_job.fit_model", slow)
+    monkeypatch.setattr("app.learning.job.fit_model", slow)
     second = refit(ledger)
     assert (first.state, second.state, active(ledger)) == (ACTIVATED, KEPT, None)
     assert "another version was activated" in str(second.reason)

@@ -7,10 +7,10 @@ import pytest
 from pydantic import BaseModel
 
 from app.problems import InvalidInput, MalformedJson
-from app.request_body import MAX_FAULTS, RequestBody
 from app.schemas.compare import CompareRequest
 from app.schemas.hold import HoldRequest
 from app.schemas.order_size import OrderSizeRequest
+from app.schemas.request_body import MAX_FAULTS, RequestBody
 from app.schemas.risk import LaneTemperature, RiskRequest
 
 QUERY = {"genus": "Anthurium", "transit_days": 6, "temperature": {"inside_c": 24}}

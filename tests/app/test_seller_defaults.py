@@ -5,12 +5,12 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
-from app.commands import ask
+from app.batch.batch import prepare
+from app.batch.seller_defaults import with_seller
+from app.cli.commands import ask
+from app.comparing.compare import answer_compare
 from app.schemas.batch import Batch
 from app.schemas.compare import CompareRequest
-from app.services.batch import prepare
-from app.services.compare import answer_compare
-from app.services.seller_defaults import with_seller
 from app.settings import Settings
 from app.store.database import Database
 from app.store.seller_records import SellerDetails, SellerRecord, add_seller

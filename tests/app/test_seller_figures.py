@@ -9,8 +9,8 @@ from scipy import stats
 from sqlalchemy import update
 
 from app.schemas.sellers import ShrunkShare
-from app.services.seller_figures import DEAD, HONOURED, LATE, read_figures
-from app.services.shrinkage import Tally
+from app.sellers.figures import DEAD, HONOURED, LATE, read_figures
+from app.sellers.shrinkage import Tally
 from app.store.database import Database
 from app.store.schema import shipments
 from tests.app.batches import engine

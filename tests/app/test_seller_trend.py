@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 from scipy import stats
 
+from app.batch.senders import quarter_of
 from app.schemas.sellers import Trend
-from app.services.seller_trend import drift_odds, quarter_name, seller_trend
-from app.services.senders import quarter_of
+from app.sellers.trend import drift_odds, quarter_name, seller_trend
 from tests.app.batches import engine
 from tests.app.client import Client
 from tests.app.fits import fitted_engine

@@ -12,8 +12,8 @@ import pytest
 import uvicorn
 
 from app.__main__ import main
+from app.cli.server import PatientProtocol
 from app.main import create_app
-from app.server import PatientProtocol
 from app.settings import Settings
 from tests.app.servers import PATIENCE_SECONDS, server, until
 

@@ -7,7 +7,7 @@ import pytest
 from numpy.typing import NDArray
 from scipy import stats
 
-from app.services.batch import prepare
+from app.batch.batch import prepare
 from tests.app.batches import CARGO, COURIER, Fields, engine, fixed, line, order_size, order_size_request, simulation
 
 ONE_LINE: Fields = {"lines": [line("Scindapsus", 20)], "routes": [COURIER | {"transit_days": fixed(8.0)}]}

@@ -6,11 +6,11 @@ from typing import Any
 import numpy as np
 import pytest
 
+from app.batch.batch import prepare
+from app.outlook.open_journey import Note
+from app.outlook.outlook import BoxOnItsWay, moment_of, outlook_of
 from app.problems import InvalidInput
 from app.schemas.outlook import Help, OutlookAnswer
-from app.services.batch import prepare
-from app.services.open_journey import Note
-from app.services.outlook import BoxOnItsWay, moment_of, outlook_of
 from tests.app.batches import CARGO, COURIER, PAPERS, Fields, compare, compare_request, engine, fixed, simulation
 
 SPREAD: Fields = {"p10": 3, "p50": 5, "p90": 10}

@@ -2,8 +2,8 @@
 
 import pytest
 
+from app.batch.batch import prepare
 from app.schemas.compare import Splitting
-from app.services.batch import prepare
 from tests.app.batches import CARGO, COSTS, COURIER, Fields, compare, compare_request, engine, fixed, line, outcomes
 
 TWO_BOXES: Fields = {"container": "foam_box", "roots": "damp_wrap", "capacity": 40}

@@ -6,10 +6,10 @@ from importlib import resources
 
 import pytest
 
-from app.engine import Engine
 from app.schemas.reference import ReferenceRow
-from app.services import reference
-from model.reference_tables import STATUSES
+from app.serving import reference_lists as reference
+from app.serving.engine import Engine
+from model.reference.rows import STATUSES
 from tests.app.batches import engine
 
 LISTS: dict[str, Callable[[Engine], Sequence[ReferenceRow]]] = {

@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from model.predict import Plant, log_time_ratio
+from model.plant.plant import Plant
+from model.plant.time_ratio import log_time_ratio
 from tests.app.batches import COURIER, Fields, compare, engine, fixed, line, risk
 
 CHANCES = ("healthy", "damaged", "dead", "healthy_two_weeks")

@@ -9,9 +9,9 @@ import pytest
 from pydantic import ValidationError
 from scipy import stats
 
-from app.engine import Engine
+from app.comparing.wish_list import answer_wish_list
 from app.schemas.wish_list import WishListAnswer, WishListRequest, WishOutcome
-from app.services.wish_list import answer_wish_list
+from app.serving.engine import Engine
 from tests.app.batches import (
     BATCH,
     CARGO,

@@ -4,9 +4,9 @@ from typing import Any
 
 import numpy as np
 
-from app.services.recorded_boxes import planned_weather
+from app.learning.recorded_boxes import planned_weather
 from app.store.database import Database
-from model.observations import ExposureTable
+from model.exposure.table import ExposureTable
 from tests.app.batches import Fields, line
 from tests.app.client import Client
 from tests.app.fits import recorded

@@ -5,9 +5,9 @@ from typing import Any
 
 import pytest
 
-from app.services.shipment_pages import PageQuery, answer_page
+from app.boxes.shipment_pages import PageQuery, answer_page
 from app.store.database import Database
-from model.reference import load_reference
+from model.reference.tables import load_reference
 from tests.app.batches import Fields
 from tests.app.client import Client
 from tests.app.ledger_files import csv_bytes, row

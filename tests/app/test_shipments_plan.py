@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 from sqlalchemy import select, update
 
-from app.services.compare import answer_compare
+from app.comparing.compare import answer_compare
 from app.store.database import Database
 from app.store.schema import idempotency_keys, sellers, shipments
 from tests.app.batches import COURIER, MONDAY, Fields, compare_request, engine, line

@@ -6,7 +6,7 @@ from typing import Any
 import pytest
 from sqlalchemy import func, select
 
-from app.services.traces import time_weighted_mean
+from app.boxes.traces import time_weighted_mean
 from app.store.database import Database
 from app.store.schema import logger_readings
 from app.store.shipment_life import Reading

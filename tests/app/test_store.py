@@ -9,7 +9,7 @@ import pytest
 from sqlalchemy import insert, select, update
 from sqlalchemy.exc import IntegrityError, StatementError
 
-from app.ledger import COLUMNS, LineRecord, ShipmentRecord, differing_columns, seller_key
+from app.records.ledger import COLUMNS, LineRecord, ShipmentRecord, differing_columns, seller_key
 from app.store.arrived import read_arrived, read_logger, read_on_the_way, read_plans
 from app.store.database import Database
 from app.store.history import past_versions

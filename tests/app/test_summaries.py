@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from app.services.compare import answer_compare
-from app.services.summaries import strip
+from app.comparing.compare import answer_compare
+from app.comparing.summaries import strip
 from tests.app.batches import COURIER, compare, compare_request, fixed, hold
 from tests.app.fits import fitted_engine
 

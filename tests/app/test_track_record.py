@@ -7,16 +7,16 @@ from typing import Any
 import numpy as np
 import pytest
 
-from app.engine import Engine
-from app.routes.preconditions import Preconditions
+from app.boxes.arrivals import decide_arrival, read_arrival
+from app.boxes.shipment_changes import ChangeCall, change
+from app.boxes.shipment_plans import plan_shipment
+from app.records.preconditions import Preconditions
 from app.schemas.track_record import TrackRecordAnswer
-from app.services.arrivals import decide_arrival, read_arrival
-from app.services.box_scores import BoxScore, score_boxes
-from app.services.shipment_changes import ChangeCall, change
-from app.services.shipment_plans import plan_shipment
-from app.services.track_record import PARTS_MINIMUM, TrackRecord, is_before_arrival
+from app.serving.engine import Engine
 from app.store.database import Database
 from app.store.forecasts import CountedLine, ForecastBox, read_forecast_boxes, read_forecasts
+from app.track_record.box_scores import BoxScore, score_boxes
+from app.track_record.track_record import PARTS_MINIMUM, TrackRecord, is_before_arrival
 from tests.app.batches import COURIER, engine, fixed, line
 from tests.app.client import Client
 from tests.app.fits import fitted_engine

@@ -4,7 +4,7 @@ import pytest
 from scipy import stats
 
 from app.schemas.track_record import RangesHeld, ScoreDifference
-from app.services.track_verdict import ranges_verdict, rules_verdict, verdict
+from app.track_record.verdict import ranges_verdict, rules_verdict, verdict
 
 
 def ranges(n: int, held: int, chance: float = 0.9, above: int = 0) -> RangesHeld:

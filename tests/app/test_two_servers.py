@@ -6,7 +6,7 @@ from threading import Barrier
 import httpx
 import pytest
 
-from app.api_keys import new_key
+from app.http.api_keys import new_key
 from app.store.api_keys import add_key, revoke_key
 from app.store.database import Database
 from app.store.history import past_versions

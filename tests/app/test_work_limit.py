@@ -5,10 +5,10 @@ from typing import Any
 
 import pytest
 
+from app.batch.batch import prepare
+from app.comparing.simulated import SimulatedBatch
+from app.comparing.work_limit import MOST_CELLS, MOST_SECONDS, work_of
 from app.problems import InvalidInput
-from app.services.batch import prepare
-from app.services.compare import SimulatedBatch
-from app.services.work_limit import MOST_CELLS, MOST_SECONDS, work_of
 from tests.app.batches import COURIER, Fields, compare_request, engine, fixed, hold, line, order_size
 
 GENERA = ("Anthurium", "Hoya", "Begonia", "Calathea", "Scindapsus", "Monstera", "Alocasia", "Syngonium")

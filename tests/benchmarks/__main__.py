@@ -18,17 +18,17 @@ import httpx
 import numpy as np
 from fastapi import Request, Response
 
-from app.engine import Engine
+from app.batch.batch import prepare
+from app.comparing.compare import answer_compare
+from app.comparing.hold import answer_hold
+from app.comparing.simulation import BatchSimulation
+from app.http.exchange import in_worker
 from app.main import create_app
-from app.request_body import RequestBody
-from app.routes.exchange import in_worker
 from app.schemas.compare import CompareRequest
 from app.schemas.hold import HoldRequest
+from app.schemas.request_body import RequestBody
 from app.schemas.risk import RiskRequest
-from app.services.batch import prepare
-from app.services.compare import answer_compare
-from app.services.hold import answer_hold
-from app.services.simulation import BatchSimulation
+from app.serving.engine import Engine
 from app.settings import Settings
 
 ROOT = Path(__file__).resolve().parents[2]

@@ -14,10 +14,11 @@ import numpy as np
 import nutpie
 from threadpoolctl import threadpool_limits
 
-from model.hierarchy import Hierarchy
-from model.inference import Inference
-from model.observations import Array, Observations
-from model.reference import load_reference
+from model.exposure.table import Array
+from model.fit.hierarchy import Hierarchy
+from model.fit.inference import Inference
+from model.fit.observations import Observations
+from model.reference.tables import load_reference
 from model.synthetic import Design
 from tests.references.nuts import Settings, build, kept_names, sample, summary
 from tests.references.quantities import parameters

@@ -15,11 +15,11 @@ import matplotlib as mpl
 import numpy as np
 from threadpoolctl import threadpool_limits
 
-from app.services.refit_fit import fit_model
+from app.learning.fit import fit_model
 from app.store.database import Database
-from model.hierarchy import Hierarchy
-from model.inference import Inference
-from model.reference import load_reference
+from model.fit.hierarchy import Hierarchy
+from model.fit.inference import Inference
+from model.reference.tables import load_reference
 from model.synthetic import draw_counts, draw_design, draw_truth
 from tests.app.fits import FITTED_AT, arrived_cells, fill, likely_hazard, recorded
 from tests.app.ledger_files import csv_bytes, row

@@ -4,21 +4,13 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from model.hierarchy import OUTER, Hierarchy, InnerPrior
-from model.lines import LINE_DTYPE, Lines
-from model.observations import (
-    CHILL_NODES,
-    KINDS,
-    Q10_NODES,
-    Array,
-    ExposureTable,
-    Indices,
-    Observations,
-    constant_log_days,
-)
-from model.predict import Level
-from model.priors import REFERENCE_DAYS
-from model.reference import REFERENCE_CONTAINER, REFERENCE_ROOTS, load_reference
+from model.exposure.table import CHILL_NODES, Q10_NODES, Array, ExposureTable, Indices, constant_log_days
+from model.fit.hierarchy import OUTER, Hierarchy, InnerPrior
+from model.fit.lines import LINE_DTYPE, Lines
+from model.fit.observations import Observations
+from model.plant.plant import KINDS, Level
+from model.prior.priors import REFERENCE_DAYS
+from model.reference.tables import REFERENCE_CONTAINER, REFERENCE_ROOTS, load_reference
 
 REFERENCE = load_reference()
 NAN = float("nan")

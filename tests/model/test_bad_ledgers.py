@@ -8,11 +8,11 @@ from dataclasses import dataclass
 import numpy as np
 import pytest
 
-from model.inner_mode import ConvergenceError
-from model.likelihood import CountError
-from model.lines import Lines
-from model.observations import Array
-from model.survival import TransitSurvival
+from model.exposure.table import Array
+from model.fit.inner_mode import ConvergenceError
+from model.fit.likelihood import CountError
+from model.fit.lines import Lines
+from model.fit.survival import TransitSurvival
 from tests.model.ledgers import NAN, only_dead, only_healthy, table
 
 N_BOXES, LINES, SENT = 12, 3, 12.0

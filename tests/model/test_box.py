@@ -7,8 +7,8 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 from scipy.integrate import quad, solve_ivp
 
-from model.box import COLD_PACK_J, Box, conductance_w_per_k, inside_air, mean_weight, step_inside
-from model.reference import load_reference
+from model.exposure.box import COLD_PACK_J, Box, conductance_w_per_k, inside_air, mean_weight, step_inside
+from model.reference.tables import load_reference
 
 Array = NDArray[np.float64]
 

@@ -7,9 +7,9 @@ import numpy as np
 import pytest
 from scipy import special
 
-from model.box_integral import BOX_NODES, LINE_NODES, BoxIntegral, BoxTerms, Grouping, Setting
-from model.likelihood import coefficients, value
-from model.observations import Array
+from model.exposure.table import Array
+from model.fit.box_integral import BOX_NODES, LINE_NODES, BoxIntegral, BoxTerms, Grouping, Setting
+from model.fit.likelihood import coefficients, value
 from tests.model.ledgers import NAN, ledger
 
 # A box of three lines, one of two-state lines, single lines, and a box with 10,000 plants in one of two lines.

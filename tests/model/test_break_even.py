@@ -6,8 +6,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from model.break_even import RouteEconomics, break_even, overtakes
-from model.landed_cost import PlantLine, Waybill, landed_cost
+from model.decision.break_even import RouteEconomics, break_even, overtakes
+from model.decision.landed_cost import PlantLine, Waybill, landed_cost
 
 repeatable = settings(derandomize=True, deadline=None)
 LARGEST = 400

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from model.calibration import (
+from model.scoring.calibration import (
     central_range,
     clustered_share,
     coverage,

@@ -9,8 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from model.climate import Forecast, PlaceWeather, anomaly_sd, interpolate_months, month_position, place_weather
-from model.reference import Place, load_reference
+from model.exposure.climate import Forecast, PlaceWeather, anomaly_sd, interpolate_months, month_position, place_weather
+from model.reference.tables import Place, load_reference
 
 Array = NDArray[np.float64]
 

@@ -13,10 +13,11 @@ from itertools import product
 import numpy as np
 import pytest
 
-from model.damage import chill_rate, damage_rate
-from model.predict import MarginalChances, Plant, clock_draws, draw_prior_posterior, linear_predictor, plant_effects
-from model.priors import BLOCK
-from model.reference import load_reference
+from model.exposure.damage import chill_rate, damage_rate
+from model.plant.plant import Plant
+from model.predict.predict import MarginalChances, clock_draws, draw_prior_posterior, linear_predictor, plant_effects
+from model.prior.priors import BLOCK
+from model.reference.tables import load_reference
 from tests.model.chilling_lists import HARMED, UNHARMED
 
 REFERENCE = load_reference()

@@ -6,8 +6,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from model.damage import ClockDraws, ExposureClock, chill_rate, damage_rate, extreme_rate
-from model.reference import load_reference
+from model.exposure.damage import ClockDraws, ExposureClock, chill_rate, damage_rate, extreme_rate
+from model.reference.tables import load_reference
 
 Array = NDArray[np.float64]
 

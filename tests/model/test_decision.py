@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import array_shapes, arrays
 
-from model.decision import (
+from model.decision.decision import (
     Choice,
     chance_best,
     chance_better,

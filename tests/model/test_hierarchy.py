@@ -4,10 +4,11 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from model.hierarchy import ALPHA, DELTA, FIRST_EFFECT, KAPPA, OUTER, Hierarchy, drift_precision
-from model.observations import KINDS, Array, Observations
-from model.predict import Level
-from model.priors import LEARNED_SCALES, draw_prior, total_spread
+from model.exposure.table import Array
+from model.fit.hierarchy import ALPHA, DELTA, FIRST_EFFECT, KAPPA, OUTER, Hierarchy, drift_precision
+from model.fit.observations import Observations
+from model.plant.plant import KINDS, Level
+from model.prior.priors import LEARNED_SCALES, draw_prior, total_spread
 from model.synthetic import draw_design, draw_truth
 from tests.model.ledgers import REFERENCE, ledger, theta_of
 

@@ -7,13 +7,14 @@ import numpy as np
 import pytest
 from scipy import special
 
-from model.hierarchy import DELTA, KAPPA, OUTER, SCALE_OF_KIND, Hierarchy
-from model.inference import Inference, Posterior
-from model.inner_mode import ConvergenceError, Inner
-from model.marginal_slope import _common_slope, _determinant_slope, marginal_slope
-from model.observations import CHILL_NODES, KINDS, Q10_NODES, Array, ExposureTable, Observations
-from model.predict import Level
-from model.priors import LEARNED_SCALES, draw_prior
+from model.exposure.table import CHILL_NODES, Q10_NODES, Array, ExposureTable
+from model.fit.hierarchy import DELTA, KAPPA, OUTER, SCALE_OF_KIND, Hierarchy
+from model.fit.inference import Inference, Posterior
+from model.fit.inner_mode import ConvergenceError, Inner
+from model.fit.marginal_slope import _common_slope, _determinant_slope, marginal_slope
+from model.fit.observations import Observations
+from model.plant.plant import KINDS, Level
+from model.prior.priors import LEARNED_SCALES, draw_prior
 from model.synthetic import draw_counts, draw_design, draw_truth
 from tests.model.ledgers import LOG_REFERENCE_DAYS, NAN, NOT_SPOILT, REFERENCE, FlatPrior, ledger, theta_of
 

@@ -9,10 +9,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from model.box import Box
-from model.damage import ClockDraws, damage_rate
-from model.journey import Exposure, StreetAir, expose, leg_ends
-from model.reference import Leg, load_reference
+from model.exposure.box import Box
+from model.exposure.damage import ClockDraws, damage_rate
+from model.exposure.journey import Exposure, StreetAir, expose, leg_ends
+from model.reference.tables import Leg, load_reference
 
 Array = NDArray[np.float64]
 

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from model.landed_cost import PlantLine, Waybill, landed_cost, minor_digits
+from model.decision.landed_cost import PlantLine, Waybill, landed_cost, minor_digits
 
 repeatable = settings(derandomize=True, deadline=None)
 

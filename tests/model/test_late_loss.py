@@ -6,8 +6,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import integrate, stats
 
-from model.late_loss import BOX_SD, LateLossDraws, draw_late_loss
-from model.reference import load_reference
+from model.predict.late_loss import BOX_SD, LateLossDraws, draw_late_loss
+from model.reference.tables import load_reference
 
 RULES = load_reference().late_loss_rules
 N = 4096

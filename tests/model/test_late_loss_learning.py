@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from model.late_loss import BOX_SD, Rechecks, draw_late_loss, late_loss_prior, learn_late_loss
-from model.reference import load_reference
+from model.predict.late_loss import BOX_SD, Rechecks, draw_late_loss, late_loss_prior, learn_late_loss
+from model.reference.tables import load_reference
 
 RULES = load_reference().late_loss_rules
 

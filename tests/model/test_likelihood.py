@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from model.likelihood import CountError, Terms, coefficients, log_choose, terms, value
-from model.observations import Array
+from model.exposure.table import Array
+from model.fit.likelihood import CountError, Terms, coefficients, log_choose, terms, value
 from tests.model.ledgers import NAN, ledger
 
 # One line of every kind: three states, healthy / not, alive / dead; also with nothing or everything in one state.

@@ -8,8 +8,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
-from model.landed_cost import PlantLine, Waybill, landed_cost
-from model.margin import Recourse, cost_by_line, margin, proceeds, recovered, recovered_by_line
+from model.decision.landed_cost import PlantLine, Waybill, landed_cost
+from model.decision.margin import Recourse, cost_by_line, margin, proceeds, recovered, recovered_by_line
 
 repeatable = settings(derandomize=True, deadline=None)
 counts = arrays(np.int64, (5, 2), elements=st.integers(0, 1000))

@@ -14,14 +14,16 @@ from typing import Any, NamedTuple
 import numpy as np
 import pytest
 
-from model.damage import REFERENCE_C, extreme_rate
-from model.hierarchy import Hierarchy
-from model.inference import Inference, Posterior
-from model.observations import Array, Observations
-from model.predict import MarginalChances, Plant, PosteriorDraws, linear_predictor, plant_effects
-from model.reference import load_reference
-from model.survival import resample
-from model.weighing import DRAWS_A_THETA
+from model.exposure.damage import REFERENCE_C, extreme_rate
+from model.exposure.table import Array
+from model.fit.hierarchy import Hierarchy
+from model.fit.inference import Inference, Posterior
+from model.fit.observations import Observations
+from model.fit.survival import resample
+from model.fit.weighing import DRAWS_A_THETA
+from model.plant.plant import Plant
+from model.predict.predict import MarginalChances, PosteriorDraws, linear_predictor, plant_effects
+from model.reference.tables import load_reference
 from tests.references.quantities import parameters
 from tests.references.scenario import NEW_SELLER_EVERY, SIZES, Query, fingerprint, queries, scenario
 

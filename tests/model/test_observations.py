@@ -4,9 +4,8 @@ import numpy as np
 import pytest
 from numpy.polynomial import chebyshev
 
-from model.damage import ClockDraws, damage_rate
-from model.lines import LINE_DTYPE, Lines, observe
-from model.observations import (
+from model.exposure.damage import ClockDraws, damage_rate
+from model.exposure.table import (
     CHILL_NODES,
     LOG_CHILL_RANGE,
     LOG_Q10_RANGE,
@@ -16,6 +15,7 @@ from model.observations import (
     chebyshev_points,
     constant_log_days,
 )
+from model.fit.lines import LINE_DTYPE, Lines, observe
 from tests.model.ledgers import NAN, REFERENCE, table
 
 N = 60

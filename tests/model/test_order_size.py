@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.stats import binom
 
-from model.order_size import enough_chance, enough_chance_apart, smallest_order, smallest_order_apart
+from model.decision.order_size import enough_chance, enough_chance_apart, smallest_order, smallest_order_apart
 
 repeatable = settings(derandomize=True, deadline=None)
 chances = st.lists(st.one_of(st.floats(0, 1), st.sampled_from([0.0, 1.0])), min_size=1, max_size=5)

@@ -7,10 +7,10 @@ import pytest
 from numpy.typing import NDArray
 from scipy import integrate, stats
 
-from model.delay import HoldDelay, MissedFlights, NoDelay
-from model.outlook import OpenJourney, Uniforms, body_ahead, draw_wait
-from model.transit import TransitTime
-from model.transit_body import TransitBody
+from model.transit.delay import HoldDelay, MissedFlights, NoDelay
+from model.transit.outlook import OpenJourney, Uniforms, body_ahead, draw_wait
+from model.transit.transit import TransitTime
+from model.transit.transit_body import TransitBody
 
 Array = NDArray[np.float64]
 

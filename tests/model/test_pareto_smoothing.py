@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 from scipy import special, stats
 
-from model.observations import Array
-from model.pareto_smoothing import fit_pareto, smooth_log_weights
+from model.exposure.table import Array
+from model.fit.pareto_smoothing import fit_pareto, smooth_log_weights
 
 
 @pytest.mark.parametrize("shape", [-0.3, 0.05, 0.4, 0.7, 1.2])

@@ -8,7 +8,7 @@ import pytest
 import world_temperature_data
 from numpy.typing import NDArray
 
-from model.reference import Place, load_reference
+from model.reference.tables import Place, load_reference
 
 PLACES = load_reference().places
 CITY_SOURCE = "city code, normals as "

@@ -7,21 +7,20 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 from scipy import stats
 
-from model.damage import damage_rate
-from model.predict import (
-    Level,
+from model.exposure.damage import damage_rate
+from model.plant.plant import Level, Plant
+from model.plant.time_ratio import log_time_ratio
+from model.predict.predict import (
     MarginalChances,
-    Plant,
     PosteriorDraws,
     box_chances,
     clock_draws,
     draw_prior_posterior,
     linear_predictor,
-    log_time_ratio,
     plant_effects,
 )
-from model.priors import BLOCK
-from model.reference import Genus, Reference, load_reference
+from model.prior.priors import BLOCK
+from model.reference.tables import Genus, Reference, load_reference
 
 Array = NDArray[np.float64]
 

@@ -7,7 +7,7 @@ import pytest
 from numpy.typing import NDArray
 from scipy import optimize, stats
 
-from model.priors import (
+from model.prior.priors import (
     BLOCK,
     LEARNED_SCALES,
     REFERENCE_KAPPA,
@@ -22,7 +22,7 @@ from model.priors import (
     total_spread,
 )
 from model.quadrature import marginal_survival
-from model.reference import PriorScale, Reference, Rule, load_reference
+from model.reference.tables import PriorScale, Reference, Rule, load_reference
 
 Array = NDArray[np.float64]
 

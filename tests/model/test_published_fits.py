@@ -11,11 +11,12 @@ from lifelines import WeibullFitter
 from scipy import stats
 from statsmodels.miscmodels.ordinal_model import OrderedModel
 
-from model.hierarchy import ALPHA, DELTA, FIRST_EFFECT, KAPPA, OUTER
-from model.inference import Inference
-from model.inner_mode import Inner
-from model.observations import Array, ExposureTable, Observations, constant_log_days
-from model.predict import Level
+from model.exposure.table import Array, ExposureTable, constant_log_days
+from model.fit.hierarchy import ALPHA, DELTA, FIRST_EFFECT, KAPPA, OUTER
+from model.fit.inference import Inference
+from model.fit.inner_mode import Inner
+from model.fit.observations import Observations
+from model.plant.plant import Level
 from tests.model.ledgers import LOG_REFERENCE_DAYS, NOT_SPOILT, FlatPrior, ledger, only_dead, only_healthy
 
 # Bliss 1935, Annals of Applied Biology 22:134: beetles after 5 h of carbon disulphide; the data and the fit also in

@@ -6,8 +6,8 @@ from numpy.typing import NDArray
 from scipy import integrate, stats
 from sklearn.metrics import brier_score_loss
 
-from model.hazard_factors import HazardFactors, join_boxes, split_hazards
-from model.scoring import brier_score, drawn_counts, log_scores
+from model.scoring.hazard_factors import HazardFactors, join_boxes, split_hazards
+from model.scoring.scoring import brier_score, drawn_counts, log_scores
 
 Array = NDArray[np.float64]
 DEATH_OFFSET = 2.0

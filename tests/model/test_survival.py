@@ -7,11 +7,12 @@ from sklearn.base import clone
 from sklearn.exceptions import NotFittedError
 from sklearn.model_selection import GroupKFold, cross_val_score
 
-from model.lines import Lines
-from model.observations import Array
-from model.predict import Plant, PosteriorDraws, genus_effects
-from model.reference import ARID_GROUPS
-from model.survival import SCORING_DRAWS, TransitSurvival, line_predictors
+from model.exposure.table import Array
+from model.fit.lines import Lines
+from model.fit.survival import SCORING_DRAWS, TransitSurvival, line_predictors
+from model.plant.plant import Plant
+from model.predict.predict import PosteriorDraws, genus_effects
+from model.reference.tables import ARID_GROUPS
 from model.synthetic import counts_of, draw_counts, draw_design, draw_truth
 from tests.model.ledgers import LOG_REFERENCE_DAYS, NAN, REFERENCE, table
 

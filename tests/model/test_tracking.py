@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from model.reference import Leg, load_reference
-from model.tracking import Tracked, share_ahead, track, tracked_ends
+from model.exposure.tracking import Tracked, share_ahead, track, tracked_ends
+from model.reference.tables import Leg, load_reference
 
 LEGS = {"at_hub": 4, "in_clearance": 6}
 

@@ -9,9 +9,9 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 from scipy import integrate, stats
 
-from model.delay import Delay, HoldDelay, MissedFlights, NoDelay
-from model.transit import SHORTEST_DAYS, SolvedTransit, TransitQuantiles, TransitTime, solve_transit
-from model.transit_body import TransitBody
+from model.transit.delay import Delay, HoldDelay, MissedFlights, NoDelay
+from model.transit.transit import SHORTEST_DAYS, SolvedTransit, TransitQuantiles, TransitTime, solve_transit
+from model.transit.transit_body import TransitBody
 
 Array = NDArray[np.float64]
 

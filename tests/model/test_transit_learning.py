@@ -6,10 +6,10 @@ from lifelines import LogNormalFitter
 from numpy.typing import NDArray
 from scipy import special, stats
 
-from model.delay import HoldDelay, MissedFlights, NoDelay
-from model.transit import TransitQuantiles, TransitTime, solve_transit
-from model.transit_body import TransitBody
-from model.transit_learning import (
+from model.transit.delay import HoldDelay, MissedFlights, NoDelay
+from model.transit.transit import TransitQuantiles, TransitTime, solve_transit
+from model.transit.transit_body import TransitBody
+from model.transit.transit_learning import (
     LANE_PART,
     LEAST_SPREAD,
     LOST_SHARE,

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from model.reference import load_reference
+from model.reference.tables import load_reference
 from model.synthetic import draw_truth, true_predictor
 from tests.studies.importers import N_NEW_BOXES, NEXT_QUARTER, Importer, draw_importer
 from tests.studies.rivals import PSEUDO_PLANTS, genus_frequencies, gradient_boosting, logistic_regression

@@ -8,7 +8,7 @@ import httpx
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
-from app.key_commands import make_key
+from app.cli.key_commands import make_key
 from app.settings import Settings
 from tests.app.servers import running_server
 from tests.page.boxes import BATCH, arrived

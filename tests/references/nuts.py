@@ -20,11 +20,13 @@ import nutpie
 import pymc as pm
 import pytensor.tensor as pt
 
-from model.damage import REFERENCE_C, extreme_rate
-from model.observations import KINDS, Array, Observations
-from model.priors import LEARNED_SCALES, REFERENCE_DAYS, SPOILT_DEATH_OFFSET, SPREAD_GRID, solve_prior
+from model.exposure.damage import REFERENCE_C, extreme_rate
+from model.exposure.table import Array
+from model.fit.observations import Observations
+from model.plant.plant import KINDS
+from model.prior.priors import LEARNED_SCALES, REFERENCE_DAYS, SPOILT_DEATH_OFFSET, SPREAD_GRID, solve_prior
 from model.quadrature import marginal_survival
-from model.reference import REFERENCE_GROUP, Reference, load_reference
+from model.reference.tables import REFERENCE_GROUP, Reference, load_reference
 from model.synthetic import Design, drift_correlation, effect_sds
 from tests.references.scenario import SEEDS, Query, fingerprint, queries, scenario
 

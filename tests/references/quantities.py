@@ -2,10 +2,10 @@
 
 import numpy as np
 
-from model.hierarchy import OUTER
-from model.inference import Posterior
-from model.observations import Array
-from model.priors import LEARNED_SCALES
+from model.exposure.table import Array
+from model.fit.hierarchy import OUTER
+from model.fit.inference import Posterior
+from model.prior.priors import LEARNED_SCALES
 
 
 def parameters(posterior: Posterior) -> dict[str, Array]:

@@ -15,11 +15,11 @@ import numpy as np
 from joblib import Parallel, delayed
 from numpy.typing import NDArray
 
-from model.predict import PosteriorDraws, box_chances
-from model.priors import LEARNED_SCALES, REFERENCE_KAPPA
+from model.fit.survival import TransitSurvival, line_predictors, resample
+from model.predict.predict import PosteriorDraws, box_chances
+from model.prior.priors import LEARNED_SCALES, REFERENCE_KAPPA
 from model.quadrature import marginal_survival
-from model.reference import Reference, load_reference
-from model.survival import TransitSurvival, line_predictors, resample
+from model.reference.tables import Reference, load_reference
 from model.synthetic import Truth, draw_counts, draw_truth, true_predictor
 from tests.studies.bands import N_VALUES, SIMULATIONS, RankBand, randomised_pit, rank
 from tests.studies.importers import Importer, draw_importer

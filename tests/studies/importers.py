@@ -5,9 +5,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from model.lines import Lines, observe
-from model.observations import Observations
-from model.reference import Reference
+from model.fit.lines import Lines, observe
+from model.fit.observations import Observations
+from model.reference.tables import Reference
 from model.synthetic import counts_of, draw_design
 
 Array = NDArray[np.float64]

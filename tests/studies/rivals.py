@@ -12,9 +12,9 @@ from sklearn.ensemble import HistGradientBoostingClassifier
 from sklearn.linear_model import LogisticRegression
 from threadpoolctl import threadpool_limits
 
-from model.predict import MarginalChances, draw_prior_posterior
-from model.reference import Reference
-from model.survival import line_predictors
+from model.fit.survival import line_predictors
+from model.predict.predict import MarginalChances, draw_prior_posterior
+from model.reference.tables import Reference
 from tests.studies.importers import Importer
 
 Array = NDArray[np.float64]

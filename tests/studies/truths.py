@@ -6,9 +6,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from model.observations import Observations
-from model.predict import box_chances
-from model.priors import SPOILT_DEATH_OFFSET
+from model.fit.observations import Observations
+from model.predict.predict import box_chances
+from model.prior.priors import SPOILT_DEATH_OFFSET
 from model.synthetic import Truth, true_predictor
 from tests.studies.importers import Importer
 

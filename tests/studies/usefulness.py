@@ -16,8 +16,8 @@ from numpy.typing import NDArray
 from scipy import stats
 from threadpoolctl import threadpool_limits
 
-from model.reference import load_reference
-from model.survival import TransitSurvival
+from model.fit.survival import TransitSurvival
+from model.reference.tables import load_reference
 from model.synthetic import draw_truth
 from tests.studies.importers import NEXT_QUARTER, draw_importer
 from tests.studies.record import model_digest, read, versions, write

@@ -1,0 +1,187 @@
+"""A batch request made ready: places, genera, routes and money, with every assumed value listed."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+
+from app.batch.assumptions import costs_of, unsaid
+from app.batch.cautions import caution
+from app.batch.genera import resolve_genus
+from app.batch.lanes import Lane
+from app.batch.places import resolve_place
+from app.batch.plans import BatchLine, RoutePlan
+from app.batch.senders import drift_quarter, seller_level
+from app.problems import FieldError, InvalidInput, json_pointer
+from app.schemas import Assumed, Batch, Caution, Route
+from app.serving import Engine
+from model.decision import PlantLine, Recourse, Waybill
+from model.exposure import DEFAULT_WAIT_H, Box, Forecast, conductance_w_per_k
+from model.plant import Plant
+from model.reference import Reference
+from model.transit import SolvedTransit, TransitQuantiles
+
+MOST_BOXES = 100
+PAPERS = {
+    "import_permit": "import permit",
+    "phytosanitary_certificate": "phytosanitary certificate",
+    "invoice": "invoice",
+    "waybill_copy": "waybill copy",
+}
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PreparedRoute:
+    """A route with its plan for the simulation, the asked route and how its transit time was solved."""
+
+    asked: Route
+    plan: RoutePlan
+    solved: SolvedTransit
+    capacity: int
+    costs: Mapping[str, float]
+
+    def waybill(
+        self, batch: Batch, quantities: Sequence[int], n_boxes: int, *, waiting: float = 0.0, days_waited: int = 0
+    ) -> Waybill:
+        """Return what the route charges for these quantities of the lines in so many boxes."""
+        costs = batch.costs
+        return Waybill(
+            currency=batch.currency,
+            lines=tuple(PlantLine(n, line.unit_cost) for n, line in zip(quantities, batch.lines, strict=True)),
+            freight=self.asked.freight,
+            boxes=n_boxes,
+            waybills=n_boxes if self.asked.travel == "apart" else 1,
+            handling=self.asked.handling or 0.0,
+            collection=self.asked.collection or 0.0,
+            dutiable=costs.dutiable or "plants",
+            cost_of_waiting=waiting,
+            days_waited=days_waited,
+            **self.costs,
+        )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PreparedBatch:
+    """Everything that comparing, holding and sizing an order have in common."""
+
+    lines: tuple[BatchLine, ...]
+    routes: tuple[PreparedRoute, ...]
+    recourse: Recourse
+    forecast: Mapping[str, Mapping[date, Forecast]]
+    assumed: tuple[Assumed, ...]
+    cautions: tuple[Caution, ...]
+
+
+def box_of(packing: "PackedBox", reference: Reference) -> Box:
+    """Return the thermal box of a packing."""
+    row = reference.containers[packing.container]
+    return Box(
+        ua_w_per_k=conductance_w_per_k(row.length_m, row.width_m, row.height_m, row.wall_m, row.conductivity_w_per_mk),
+        heat_capacity_j_per_k=row.heat_capacity_j_per_k,
+        heat_pack_hours=packing.heat_pack_hours,
+        heat_packs=packing.heat_packs,
+        cold_packs=packing.cold_packs,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class PackedBox:
+    """Container and packs of one box."""
+
+    container: str
+    heat_pack_hours: float
+    heat_packs: int
+    cold_packs: int
+
+
+def prepare(batch: Batch, engine: Engine, ship_date: date | None = None) -> PreparedBatch:
+    """Resolve a request against the reference tables; without a ship date the latest record of its seller counts.
+
+    Raises
+    ------
+    InvalidInput
+        For a place code that is not known.
+    """
+    reference = engine.reference
+    origin = resolve_place(batch.origin, "/origin", reference)
+    destination = resolve_place(batch.destination, "/destination", reference)
+    cautions = [*origin.cautions, *destination.cautions]
+    lines = []
+    for line in batch.lines:
+        genus, said = resolve_genus(line.genus, reference)
+        cautions += [c for c in said if c not in cautions]
+        plant = Plant(
+            genus,
+            cultivar=line.cultivar,
+            container=batch.packing.container,
+            roots=batch.packing.roots,
+            seller_kind=batch.seller_kind,
+            seller=seller_level(batch.seller),
+        )
+        lines.append(BatchLine(plant, line.quantity))
+    costs, assumed = costs_of(batch, reference)
+    assumed += [*batch.from_record, *unsaid(batch)]
+    packing = batch.packing
+    capacity = packing.capacity or reference.containers[packing.container].capacity
+    if packing.capacity is None:
+        assumed.append(Assumed(pointer="/packing/capacity", value=capacity, why="usual for the container"))
+    box = box_of(
+        PackedBox(packing.container, packing.heat_pack_hours, packing.heat_packs, packing.cold_packs), reference
+    )
+    total = sum(line.quantity for line in batch.lines)
+    routes = []
+    for i, route in enumerate(batch.routes):
+        lane = Lane.between(origin.place, destination.place, route.service, reference)
+        n_boxes = route.boxes or -(-total // capacity)
+        if n_boxes > MOST_BOXES:
+            least = -(-total // MOST_BOXES)
+            message = f"must be at least {least:,} for {total:,} plants: at most {MOST_BOXES} boxes, or ask in parts"
+            raise InvalidInput([FieldError("/packing/capacity", message)])
+        if route.boxes is None:
+            why = f"{total:,} plants at {capacity:,} a box"
+            assumed.append(Assumed(pointer=json_pointer(("routes", i, "boxes")), value=n_boxes, why=why))
+        if route.transit_days is None:
+            usual = lane.usual(engine.times)
+            solved = lane.solve(usual.quantiles, usual.delay_share)
+            for name in ("p10", "p50", "p90"):
+                pointer = json_pointer(("routes", i, "transit_days", name))
+                assumed.append(Assumed(pointer=pointer, value=getattr(usual.quantiles, name), why=usual.why))
+        else:
+            given = route.transit_days
+            solved = lane.solve(TransitQuantiles(given.p10, given.p50, given.p90))
+        for name in ("handling", "collection"):
+            if getattr(route, name) is None:
+                pointer = json_pointer(("routes", i, name))
+                assumed.append(Assumed(pointer=pointer, value=0.0, why="not given and no usual value: taken as 0"))
+        plan = RoutePlan(
+            lane=lane,
+            transit=solved.transit,
+            box=box,
+            n_boxes=n_boxes,
+            apart=route.travel == "apart" and n_boxes > 1,
+            papers_days=_papers_share(batch) * lane.service.papers_delay_days,
+            quarter=drift_quarter(batch.seller, ship_date),
+            wait_h=DEFAULT_WAIT_H if packing.wait_hours is None else packing.wait_hours,
+        )
+        routes.append(PreparedRoute(asked=route, plan=plan, solved=solved, capacity=capacity, costs=costs))
+    if unknown := [words for name, words in PAPERS.items() if getattr(batch.paperwork, name) is None]:
+        cautions.append(caution("papers_assumed", papers=", ".join(unknown)))
+    return PreparedBatch(
+        lines=tuple(lines),
+        routes=tuple(routes),
+        recourse=Recourse(batch.recourse.kind, batch.recourse.chance),
+        forecast={
+            place: {day.date: Forecast(day.min_c, day.max_c) for day in days} for place, days in batch.forecast.items()
+        },
+        assumed=tuple(assumed),
+        cautions=tuple(cautions),
+    )
+
+
+def missing_papers(batch: Batch) -> list[str]:
+    """Return the papers said not to be in hand."""
+    return [words for name, words in PAPERS.items() if getattr(batch.paperwork, name) is False]
+
+
+def _papers_share(batch: Batch) -> float:
+    """Return how many usual delays the missing papers add: one for each."""
+    return float(len(missing_papers(batch)))

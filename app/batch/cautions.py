@@ -1,0 +1,263 @@
+"""Every caution an answer can carry: a stable code, its text, when it was checked and who decides."""
+
+import string
+from dataclasses import dataclass
+from datetime import date
+
+from app.schemas import Caution
+
+CHECKED = date(2026, 11, 25)
+
+PLANT_HEALTH = "plant-health authority"
+BORDER = "plant-health authority, customs and a licensed broker"
+CITES = "CITES authority of each country"
+SELLER = "seller"
+CARRIER = "carrier"
+BUYER = "buyer"
+LAWYER = "seller, payment service, carrier, and a lawyer where it matters"
+
+SHARES = frozenset({"share", "usual"})
+
+
+@dataclass(frozen=True, slots=True)
+class Template:
+    """The text of a caution.
+
+    `text` has named fields that must be given; shares (0-1) are said in per cent. Each of `more` is a sentence that
+    follows when its field is given. `rule` says that a rule, policy or law stands behind it, so that the date checked
+    is shown.
+    """
+
+    text: str
+    decided_by: str | None = None
+    rule: bool = False
+    more: tuple[str, ...] = ()
+
+
+TEMPLATES = {
+    # Papers
+    "papers_missing": Template(
+        "Not in hand before departure: {papers}. The box then waits in clearance; about {days} days are"
+        " added. Rules differ by country and change.",
+        BORDER,
+        rule=True,
+    ),
+    "papers_assumed": Template(
+        "Taken as in hand before departure, since not said: {papers}. The import permit, the "
+        "phytosanitary certificate, the invoice with kinds, quantities and value, and the waybill travel "
+        "with the box; hold copies of them.",
+        BORDER,
+        rule=True,
+    ),
+    "certificate_lapses": Template(
+        "The phytosanitary certificate issued on {issued} covers departures up to {until}; later dates "
+        "are blocked. Some countries ask that it be issued at most 14 days before departure.",
+        PLANT_HEALTH,
+        rule=True,
+    ),
+    "certificate_age": Template(
+        "A phytosanitary certificate ages: some countries (Switzerland and the Netherlands in the lists "
+        "read) take none issued more than 14 days before departure. Ask before waiting.",
+        PLANT_HEALTH,
+        rule=True,
+    ),
+    "treatment_lapses": Template(
+        "The treatment done on {done} covers departures up to {until}; later dates are blocked.",
+        PLANT_HEALTH,
+        rule=True,
+    ),
+    "cites_possible": Template(
+        "{genera}: listed in the CITES appendices, in whole or in part, in the copies read (up to 2022, "
+        "amended since). Trade may need a CITES permit.",
+        CITES,
+        rule=True,
+    ),
+    "soil_free": Template(
+        "Plants may have to be free of soil: the United States, Canada and Australia ask for it. Ask for washed roots.",
+        PLANT_HEALTH,
+        rule=True,
+    ),
+    "duty_and_tax": Template(
+        "Duty, import tax and permits differ by country and change; duty and tax rates are those given, "
+        "none is looked up.",
+        BORDER,
+        rule=True,
+    ),
+    # The box on its way
+    "chilled_handling": Template(
+        "Ask for room handling (+15 to +25 °C) on {route}: the usual chilled band of +2 to +8 °C injures "
+        "tropical plants.",
+        CARRIER,
+    ),
+    "heat_pack_short": Template(
+        "The heat pack lasts {hours} h, but {share} of the journeys on {route} take longer: after "
+        "that the box follows the air outside within hours.",
+        BUYER,
+    ),
+    "heat_pack_freezes": Template(
+        "In {share} of the journeys on {route} the heat pack freezes and stops before its hours are over.", BUYER
+    ),
+    "heat_pack_brands": Template(
+        "Heat packs vary by brand and some miss their hours; one that touches leaves burns them.", BUYER
+    ),
+    "heat_pack_too_warm": Template(
+        "With the heat pack the air in the box passes {inside_c} °C in 1 of 20 journeys on {route}: "
+        "leave it out or take a weaker one.",
+        BUYER,
+    ),
+    "cold_inside": Template(
+        "In {share} of the journeys on {route} the air in the box falls below the chilling threshold of {genera}.",
+        BUYER,
+    ),
+    "weekend_layover": Template(
+        "Leaving on {ship_date}, the box is likely to lie over a weekend or closed day on {route}. Early "
+        "in the week is better.",
+        CARRIER,
+    ),
+    "delay_share_lowered": Template(
+        "The transit times given for {route} leave room for only {share} of long delays, less than "
+        "the usual {usual}: the rare late box may be missing from the answer.",
+        BUYER,
+    ),
+    "carrier_liability": Template(
+        "By air the carrier is liable up to 26 SDR per kg (Montreal Convention, revision of 28 Dec 2024)."
+        " Damage is to be notified in writing within 14 days of receipt, delay within 21.",
+        CARRIER,
+        rule=True,
+    ),
+    "storage_charges": Template(
+        "Airports store about 2 days free, then charge per kg and day: collect on the day of arrival.",
+        CARRIER,
+        rule=True,
+    ),
+    # A box that has not arrived
+    "departure_assumed": Template(
+        "When the box left is not recorded: it is taken as closed on {ship_date} at {hour} there.", BUYER
+    ),
+    "far_late": Template(
+        "By its plan fewer than 1 box in 100 on {route} takes so long: from here on the answer rests on how long "
+        "delays last, which is judgement.",
+        CARRIER,
+    ),
+    "note_without_leg": Template("{kind}: {route} has no such leg, so this note is left out.", BUYER),
+    # After the box is opened
+    "claim_window": Template(
+        "Claims are to be made within {hours} h of delivery: photograph or film the opening. Dead on "
+        "arrival is claimable; yellow or bruised leaves on sound roots usually are not.",
+        SELLER,
+        rule=True,
+    ),
+    "claim_window_unknown": Template(
+        "No claim window is given. In the policies read it runs from 1 h to 7 days, most often 48 h: ask "
+        "before paying, and photograph or film the opening.",
+        SELLER,
+        rule=True,
+    ),
+    "payment_window": Template(
+        "The payment can be disputed for {days} days; {share} of the journeys on {route} take longer.", SELLER
+    ),
+    "no_recourse": Template(
+        "No refund or replacement is counted on: an unprotected transfer leaves no recourse.", SELLER
+    ),
+    "claim_practice": Template(
+        "What is said of claims is common practice, not legal advice: the seller's terms, the payment service, the "
+        "carrier's conditions and the law of your country count. Rules change.",
+        LAWYER,
+        rule=True,
+    ),
+    "claim_unpriced": Template("No price is recorded for {plants}: the total leaves them out.", BUYER),
+    "claim_uncounted": Template(
+        "The dead of {plants} were not counted on their own: the claim leaves them out until they are.", BUYER
+    ),
+    "dead_plants": Template(
+        "Keep what is dead in a closed bag until the claim is settled, then throw it away bagged, not on the "
+        "compost: it may carry pests or diseases. Report a pest that you do not know.",
+        PLANT_HEALTH,
+    ),
+    "late_damage": Template(
+        "Chilling injury can stay invisible for about two weeks: look again then, and see the figures for"
+        " two weeks on.",
+        BUYER,
+    ),
+    "residues": Template(
+        "Wear gloves when unpacking: imported plants may carry pesticide residues (111 were found on the "
+        "gloves of florists, cut flowers, Toumi et al. 2017).",
+        BUYER,
+    ),
+    "irritant_sap": Template("{genera}: the sap may irritate skin and eyes. Wear gloves when unpacking.", BUYER),
+    "isolate": Template("Keep new plants apart from the others for 3 to 6 weeks.", BUYER),
+    # What the answer rests on
+    "no_own_record": Template(
+        "No boxes are recorded yet: chances come from rules of thumb of the trade, and the intervals say "
+        "how wide they are."
+    ),
+    "extrapolation": Template("{what} lies beyond the evidence ({range}): the answer is carried on from there."),
+    "unknown_genus": Template(
+        "{genus} is not in the table of genera: answered as an unknown plant, so the answer is wider.",
+        more=("The nearest known spelling is {nearest}.",),
+    ),
+    "old_name": Template("{genus} is answered as {accepted}, the accepted name."),
+    "unknown_cultivar": Template(
+        "No box of {plants} is recorded: answered as any cultivar of its genus, so the answer is wider."
+    ),
+    "unknown_seller": Template("No box of this seller is recorded: answered as any seller, so the answer is wider."),
+    "nearest_place": Template(
+        "{code} is not in the table of places: the weather is that of {nearest}, {km} km away, corrected for "
+        "elevation.",
+        more=("Over more than {far_km} km temperatures may differ by several degrees.",),
+    ),
+    "date_unusual": Template("{what} is {date}: check that this is meant.", BUYER),
+    # The ledger of boxes
+    "outcome_missing": Template(
+        "{n} of the planned shipments should have left more than {days} days ago and have no outcome: record the "
+        "arrival, or the event lost. Outcomes that are left out flatter the chances.",
+        BUYER,
+    ),
+    "logger_partial": Template(
+        "The logger covers {share} of the time from departure to opening: the rest is taken to be like it.", BUYER
+    ),
+    "recheck_dropped": Template(
+        "The recheck no longer adds up to the plants alive at arrival and was taken out: enter it again. The old "
+        "counts are kept in the history.",
+        BUYER,
+    ),
+    "boxes_overfull": Template(
+        "{route}: {boxes} boxes for {plants} plants are more than {capacity} a box; crowding is not in the model.",
+        BUYER,
+    ),
+}
+
+
+def fields_of(text: str) -> set[str]:
+    """Return the names of the fields in a text."""
+    return {name for _, name, _, _ in string.Formatter().parse(text) if name}
+
+
+def _said(name: str, value: object) -> object:
+    if isinstance(value, float):
+        return f"{100 * value:.0f} %" if name in SHARES else f"{value:g}"
+    return value
+
+
+def caution(code: str, /, **fields: object) -> Caution:
+    """Return the caution of a code with its fields filled in.
+
+    Raises
+    ------
+    KeyError
+        If there is no such code, or a field of its text is not given.
+    TypeError
+        If a field is given that its text does not have.
+    """
+    template = TEMPLATES[code]
+    sentences = [template.text]
+    sentences += [extra for extra in template.more if all(fields.get(name) for name in fields_of(extra))]
+    unused = fields.keys() - fields_of(" ".join((template.text, *template.more)))
+    if unused:
+        raise TypeError(f"caution {code} has no field {', '.join(sorted(unused))}")
+    return Caution(
+        code=code,
+        text=" ".join(sentences).format(**{name: _said(name, value) for name, value in fields.items()}),
+        checked=CHECKED if template.rule else None,
+        decided_by=template.decided_by,
+    )

@@ -1,0 +1,176 @@
+"""A lane: places, legs, usual transit time and weather of a service between two places."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, time, timedelta
+from functools import lru_cache
+from zlib import crc32
+from zoneinfo import ZoneInfo
+
+import numpy as np
+from numpy.typing import NDArray
+
+from app.batch.places import between_km
+from app.serving import LearnedTimes
+from model.exposure import Forecast, PlaceWeather, StreetAir, interpolate_months, month_position, place_weather
+from model.reference import Leg, Place, Reference, Service
+from model.transit import Delay, HoldDelay, MissedFlights, SolvedTransit, TransitQuantiles, solve_transit
+
+# The box is closed in the morning (common practice, no source) and picked up 12 h later unless given.
+CLOSING_TIME = time(8)
+# The table's quantiles hold between continents; shorter lanes take less of it (judgement, from memory).
+LONG_LANE_KM = 6000.0
+SHORTEST_LANE_SHARE = 0.5
+# A hub nearer than this to either end is no hub.
+NEAR_KM = 300.0
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Lane:
+    """A service between two places; `places` is keyed by the legs' "origin", "hub", "destination"."""
+
+    service: Service
+    legs: tuple[Leg, ...]
+    places: Mapping[str, Place]
+
+    @classmethod
+    def between(cls, origin: Place, destination: Place, service: str, reference: Reference) -> "Lane":
+        """Return the lane by way of the service's hub with the least detour."""
+        row = reference.services[service]
+        hubs = [reference.places[code] for code in row.hubs.split()]
+        ways = [h for h in hubs if min(between_km(origin, h), between_km(h, destination)) > NEAR_KM] or [destination]
+        hub = min(ways, key=lambda h: between_km(origin, h) + between_km(h, destination))
+        return cls(row, reference.legs[service], {"origin": origin, "hub": hub, "destination": destination})
+
+    def length_share(self) -> float:
+        """Return what part of the service's days the lane takes: 1 from 6,000 km, never under a half."""
+        km = between_km(self.places["origin"], self.places["destination"])
+        return SHORTEST_LANE_SHARE + (1.0 - SHORTEST_LANE_SHARE) * min(km / LONG_LANE_KM, 1.0)
+
+    def usual_quantiles(self) -> TransitQuantiles:
+        """Return the table's total transit days of the service, less on lanes shorter than 6,000 km."""
+        return _times(table_quantiles(self.service), self.length_share())
+
+    def usual(self, learned: LearnedTimes) -> "UsualTime":
+        """Return the total transit days to reckon with: those of own boxes where there are any, else the table's."""
+        row, table = self.service, self.usual_quantiles()
+        origin, destination = self.places["origin"].iata, self.places["destination"].iata
+        own = learned.of(row.service, origin, destination)
+        if own is None:
+            return UsualTime(table, None, f"usual for {row.name} on this lane ({row.status})")
+        table_says = f"the table alone says {table.p50:.3g} at the median"
+        if own.key.origin:
+            why = f"{row.service} {origin}-{destination}: {own.from_boxes}; {table_says}"
+            return UsualTime(own.quantiles, own.delay_share, why)
+        why = f"{row.service}: {own.from_boxes} on other lanes; {table_says}"
+        return UsualTime(_times(own.quantiles, self.length_share()), own.delay_share, why)
+
+    def closing(self, ship_date: date) -> datetime:
+        """Return the moment the box is closed, in UTC."""
+        zone = ZoneInfo(self.places["origin"].time_zone)
+        return datetime.combine(ship_date, CLOSING_TIME, tzinfo=zone).astimezone(UTC)
+
+    def local(self, moment: datetime, role: str) -> datetime:
+        """Return the naive local time of a moment at one end or the hub."""
+        return moment.astimezone(ZoneInfo(self.places[role].time_zone)).replace(tzinfo=None)
+
+    def solve(self, quantiles: TransitQuantiles, delay_share: float | None = None) -> SolvedTransit:
+        """Return the transit time with these total quantiles and the service's delays; their share is the table's."""
+        delay = delay_of(self.service)
+        return _solve(quantiles, delay if delay_share is None else delay.with_share(delay_share), self.service.min_days)
+
+
+@dataclass(frozen=True, slots=True)
+class UsualTime:
+    """Total transit days where the buyer gave none, the share of delays (None: the table's), and their source."""
+
+    quantiles: TransitQuantiles
+    delay_share: float | None
+    why: str
+
+
+def table_quantiles(service: Service) -> TransitQuantiles:
+    """Return the table's total transit days of a service on a long lane."""
+    return TransitQuantiles(service.p10_days, service.p50_days, service.p90_days)
+
+
+def _times(quantiles: TransitQuantiles, share: float) -> TransitQuantiles:
+    return TransitQuantiles(share * quantiles.p10, share * quantiles.p50, share * quantiles.p90)
+
+
+@lru_cache(maxsize=256)
+def _solve(quantiles: TransitQuantiles, delay: Delay, minimum_days: float) -> SolvedTransit:
+    return solve_transit(quantiles, delay, minimum_days)
+
+
+def delay_of(service: Service) -> Delay:
+    """Return how a service is late."""
+    if service.delay_kind == "flights":
+        assert service.flight_interval_days is not None  # noqa: S101 - the reference tests check the pairing
+        assert service.again_share is not None  # noqa: S101
+        return MissedFlights(service.delay_share, service.flight_interval_days, service.again_share)
+    assert service.delay_median_days is not None  # noqa: S101
+    assert service.delay_sd_log is not None  # noqa: S101
+    return HoldDelay(service.delay_share, service.delay_median_days, service.delay_sd_log)
+
+
+class WeatherDraws:
+    """Weather of places on calendar days, drawn once and shared by all routes and ship dates of a request."""
+
+    def __init__(
+        self,
+        reference: Reference,
+        first_day: date,
+        n_days: int,
+        *,
+        draws: int,
+        seed: int,
+        forecast: Mapping[str, Mapping[date, Forecast]] | None = None,
+    ) -> None:
+        # A day before the first: places west of the origin still have yesterday.
+        self._reference, self._first_day, self._n_days = reference, first_day - timedelta(days=1), n_days + 2
+        self._draws, self._seed, self._forecast = draws, seed, forecast or {}
+        self._drawn: dict[str, PlaceWeather] = {}
+
+    def at(self, place: Place) -> PlaceWeather:
+        """Return the weather of a place, the same in every call."""
+        if place.iata not in self._drawn:
+            self._drawn[place.iata] = place_weather(
+                place,
+                self._reference.weather[place.regime],
+                self._first_day,
+                self._n_days,
+                draws=self._draws,
+                rng=np.random.default_rng([self._seed, crc32(f"weather {place.iata}".encode())]),
+                forecast=self._forecast.get(place.iata),
+            )
+        return self._drawn[place.iata]
+
+    def expected(self, place: Place, day: date) -> tuple[float, float, bool]:
+        """Return minimum and maximum of a day, °C, by its forecast, else by the normals, and whether by forecast."""
+        if known := self._forecast.get(place.iata, {}).get(day):
+            return known.min_c, known.max_c, True
+        at = np.array([month_position(day)])
+        low, high = interpolate_months(place.tmin_c, at), interpolate_months(place.tmax_c, at)
+        return float(low[0]), float(high[0]), False
+
+    def streets(self, lane: Lane, closed_at: datetime, hours: int) -> dict[str, StreetAir]:
+        """Return the hourly outside air at the places of a lane from the closing of the box."""
+        air = {}
+        for role in sorted({leg.place for leg in lane.legs}):
+            weather = self.at(lane.places[role])
+            mean, swing, day = weather.hourly(lane.local(closed_at, role), hours)
+            air[role] = StreetAir(mean, swing, day, weather.anomaly_c)
+        return air
+
+
+def days_until_open(first_day: date, n_days: int, closed: Sequence[date]) -> NDArray[np.float64]:
+    """Return for each day from `first_day` how many days it takes until one that is not closed, shape (n_days,)."""
+    shut = {(day - first_day).days for day in closed}
+    waits = np.zeros(n_days)
+    for day in sorted(shut & set(range(n_days)), reverse=True):
+        after = day + 1
+        while after in shut:
+            after += 1
+        waits[day] = after - day
+    return waits

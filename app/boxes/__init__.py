@@ -1,0 +1,36 @@
+"""A box from plan to recheck: planned, followed, unpacked, looked at again.
+
+Every change goes through shipment_changes.change.
+"""
+
+from app.boxes.arrivals import decide_arrival, read_arrival
+from app.boxes.claim_window import USUAL_WINDOW_HOURS, counted_from
+from app.boxes.rechecks import RECHECK_BODY, decide_recheck
+from app.boxes.shipment_answer import missing_plants
+from app.boxes.shipment_changes import ChangeCall, Decide, change, delete
+from app.boxes.shipment_lookup import answer_shipment, find_whole_shipment
+from app.boxes.shipment_news import NEWS_BODY, decide_news
+from app.boxes.shipment_pages import answer_page, page_query
+from app.boxes.shipment_plans import plan_shipment, stored_plan
+
+__all__ = [
+    "NEWS_BODY",
+    "RECHECK_BODY",
+    "USUAL_WINDOW_HOURS",
+    "ChangeCall",
+    "Decide",
+    "answer_page",
+    "answer_shipment",
+    "change",
+    "counted_from",
+    "decide_arrival",
+    "decide_news",
+    "decide_recheck",
+    "delete",
+    "find_whole_shipment",
+    "missing_plants",
+    "page_query",
+    "plan_shipment",
+    "read_arrival",
+    "stored_plan",
+]

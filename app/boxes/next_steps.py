@@ -1,0 +1,98 @@
+"""What to do once the box is open, step by step with dates."""
+
+from datetime import date, datetime, timedelta
+
+from app.boxes.claim_window import USUAL_WINDOW_HOURS
+from app.schemas import NextStep
+from app.store import ShipmentLife
+
+COMMON_PRACTICE = "common practice, no source"
+AS_PLANNED = "the claim window of the plan; the seller's own terms decide"
+SECOND_HAND = "extension texts, second hand"
+WATER = timedelta(days=2)
+RECHECK = timedelta(days=14)
+RECHECK_OPEN = timedelta(days=7)
+ISOLATION = timedelta(weeks=6)
+
+
+def recheck_on(opened_on: date) -> date:
+    """Return the day to look again."""
+    return opened_on + RECHECK
+
+
+def next_steps(
+    life: ShipmentLife, delivered_at: datetime, opened_at: datetime, window_hours: float | None, now: datetime
+) -> list[NextStep]:
+    """Return the steps after an arrival, in the order to take them.
+
+    Parameters
+    ----------
+    life : ShipmentLife
+    delivered_at, opened_at : datetime
+        The day's start and its noon where only the date is known.
+    window_hours : float or None
+        Of the seller, from delivery; None where it is not known, or nothing is to be claimed.
+    now : datetime
+    """
+    claim_until = delivered_at + timedelta(hours=USUAL_WINDOW_HOURS if window_hours is None else window_hours)
+
+    def step(code: str, text: str, begin: datetime, end: datetime, status: str, *, done: bool = False) -> NextStep:
+        state = "done" if done else "ahead" if now < begin else "now" if now <= end else "past"
+        return NextStep.model_validate(
+            {"code": code, "text": text, "from": begin, "until": max(begin, end), "status": status, "state": state}
+        )
+
+    window = (
+        "No claim window is recorded: ask the seller today; 48 h is most common."
+        if window_hours is None
+        else f"The window is {window_hours:g} h from delivery."
+    )
+    return [
+        step(
+            "photograph",
+            "Photograph or film the box, the roots and every plant with its label, before anything is trimmed or"
+            " thrown away.",
+            delivered_at,
+            claim_until,
+            COMMON_PRACTICE,
+        ),
+        step(
+            "claim",
+            f"Write to the seller with the counts and the photographs. {window}",
+            delivered_at,
+            claim_until,
+            AS_PLANNED if window_hours is not None else COMMON_PRACTICE,
+            done=life.claim_outcome is not None,
+        ),
+        step(
+            "rehydrate",
+            "With gloves on, cut off what is rotten with a clean blade, then stand the roots in clean water.",
+            opened_at,
+            opened_at + WATER,
+            COMMON_PRACTICE,
+        ),
+        step(
+            "shade_and_humidity",
+            "Keep them out of sun in a humid, airy enclosure; pot them after the first two days and open the enclosure"
+            " little by little.",
+            opened_at,
+            opened_at + RECHECK,
+            COMMON_PRACTICE,
+        ),
+        step(
+            "isolate",
+            "Keep them apart from your other plants for 3 to 6 weeks and look for pests. If you find one that is not"
+            " known where you live, tell the plant-health authority before you treat or move anything.",
+            opened_at,
+            opened_at + ISOLATION,
+            SECOND_HAND,
+        ),
+        step(
+            "recheck",
+            "Count them again about 14 days on: injury by cold can stay invisible until then.",
+            opened_at + RECHECK,
+            opened_at + RECHECK + RECHECK_OPEN,
+            COMMON_PRACTICE,
+            done=life.stored.record.recheck_date is not None,
+        ),
+    ]

@@ -1,0 +1,132 @@
+"""Changes of a shipment: one at a time, each against the version that its caller has seen."""
+
+from collections.abc import Callable, Sequence
+from datetime import datetime
+from typing import Any, NamedTuple, TypeVar
+
+from app.boxes.shipment_lookup import WholeShipment, find_shipment, shipment_reply, whole
+from app.problems import Conflict, NotFound
+from app.records import Preconditions
+from app.schemas import Caution
+from app.serving import Engine
+from app.store import (
+    NO_CONTENT,
+    PLANNED,
+    Database,
+    Reply,
+    ShipmentChange,
+    ShipmentLife,
+    change_shipment,
+    delete_shipment,
+    photos_as_json,
+)
+from model.reference import Reference
+
+Asked = TypeVar("Asked")
+
+
+class ChangeCall(NamedTuple):
+    """What a call to change a shipment carries; `reading` reads its body, and refuses it."""
+
+    shipment_id: str
+    conditions: Preconditions
+    database: Database
+    engine: Engine
+    now: datetime
+
+
+class Decided(NamedTuple):
+    """What a change comes to: what is written, and what to say of it."""
+
+    change: ShipmentChange
+    cautions: Sequence[Caution] = ()
+
+
+Decide = Callable[[WholeShipment, Asked, Reference], Decided]
+
+
+def change(call: ChangeCall, read: Callable[[], Asked], decide: Decide[Asked], *, reason: str) -> Reply:
+    """Change a shipment, and answer with the whole of it; a change that changes nothing leaves its ETag.
+
+    `read` reads the body, outside of the write transaction; `decide` says what it comes to for the shipment as it is.
+    A call is refused in this order: unknown shipment, no If-Match, stale If-Match, the body, the state.
+
+    Raises
+    ------
+    NotFound, PreconditionRequired, PreconditionFailed, MalformedJson, UnsupportedMediaType, InvalidInput, Conflict
+        Nothing is changed.
+    StoreUnavailable
+        If the database cannot be used.
+    """
+    _check_first(call)
+    asked = read()
+    with call.database.writing() as connection:
+        life = find_shipment(connection, call.shipment_id)
+        call.conditions.check_change(life.stored.etag)
+        found = whole(connection, life)
+        decided = decide(found, asked, call.engine.reference)
+        if _changes(found, decided.change):
+            change_shipment(connection, life.stored, decided.change, reason=reason, now=call.now)
+            found = whole(connection, find_shipment(connection, call.shipment_id))
+    return shipment_reply(found, call.engine.reference, call.now, decided.cautions)
+
+
+def delete(call: ChangeCall) -> Reply:
+    """Delete a shipment that was only planned.
+
+    Raises
+    ------
+    NotFound, PreconditionRequired, PreconditionFailed, Conflict
+        Nothing is changed.
+    StoreUnavailable
+        If the database cannot be used.
+    """
+    if call.database.absent:
+        raise NotFound("There is no such shipment: the ledger is empty.")
+    with call.database.writing() as connection:
+        stored = find_shipment(connection, call.shipment_id).stored
+        call.conditions.check_change(stored.etag)
+        if stored.state != PLANNED:
+            raise Conflict("Only a shipment that is still planned can be deleted: what has left stays on record.")
+        delete_shipment(connection, stored)
+    return Reply(NO_CONTENT, {}, b"")
+
+
+def _check_first(call: ChangeCall) -> None:
+    if call.database.absent:
+        raise NotFound("There is no such shipment: the ledger is empty.")
+    with call.database.reading() as connection:
+        stored = find_shipment(connection, call.shipment_id).stored
+    call.conditions.check_change(stored.etag)
+
+
+def _changes(found: WholeShipment, change: ShipmentChange) -> bool:
+    present = _present_values(found.life)
+    pairs = list(zip(found.life.stored.record.lines, found.life.ordered, strict=True))
+    return (
+        bool(change.heard)
+        or any(present[name] != value for name, value in change.values.items())
+        or (change.lines is not None and list(change.lines) != pairs)
+        or (change.readings is not None and list(change.readings) != found.trace)
+    )
+
+
+def _present_values(life: ShipmentLife) -> dict[str, Any]:
+    record = life.stored.record
+    return {
+        "state": life.stored.state,
+        "ship_date": record.ship_date,
+        "departed_at": life.departed_at,
+        "arrival_date": record.arrival_date,
+        "arrived_at": life.arrived_at,
+        "opened_at": life.opened_at,
+        "inside_temp_c": record.inside_temp_c,
+        "recheck_date": record.recheck_date,
+        "rechecked_at": life.rechecked_at,
+        "arrival_notes": life.arrival_notes,
+        "photos_json": photos_as_json(life.photos),
+        "recheck_notes": life.recheck_notes,
+        "claim_outcome": life.claim_outcome,
+        "claim_amount": life.claim_amount,
+        "claim_settled_on": life.claim_settled_on,
+    }

@@ -1,0 +1,133 @@
+"""Shipments page by page, the newest first, with what waits to be done."""
+
+import base64
+import binascii
+import re
+from collections.abc import Iterable
+from datetime import datetime, timedelta
+from typing import NamedTuple, get_args
+
+from app.batch import caution
+from app.boxes.next_steps import recheck_on
+from app.boxes.shipment_answer import claim_state, plant_lines, time_zone
+from app.problems import FieldError, InvalidInput, json_pointer
+from app.records import local_date
+from app.schemas import ShipmentItem, ShipmentsAnswer, ShipmentState, either
+from app.store import ARRIVED, OPEN_STATES, Database, ShipmentLife, count_without_outcome, list_shipments, read_lives
+from model.reference import Reference
+
+STATES = get_args(ShipmentState)
+USUAL_LIMIT, MAX_LIMIT = 100, 500
+OUTCOME_DAYS = 30
+MAX_NUMBER = 2**31 - 1
+MAX_REFERENCE_CHARACTERS = 120
+_CURSOR = re.compile(rb"before ([1-9][0-9]{0,9})")
+
+
+class PageQuery(NamedTuple):
+    """Which page is asked for."""
+
+    state: str | None = None
+    reference: str | None = None
+    limit: int = USUAL_LIMIT
+    before: int | None = None
+
+
+def page_query(parameters: Iterable[tuple[str, str]]) -> PageQuery:
+    """Return the query in the parameters of a call.
+
+    Raises
+    ------
+    InvalidInput
+        For a parameter that is not known, stands twice, or is not as it should be.
+    """
+    given: dict[str, str] = {}
+    faults: list[FieldError] = []
+    for name, value in parameters:
+        if name not in _PARAMETERS:
+            faults.append(FieldError(json_pointer([name]), f"is not known here: use {either(list(_PARAMETERS))}"))
+        elif name in given:
+            faults.append(FieldError(json_pointer([name]), "stands twice: give it once"))
+        given[name] = value
+    state, reference, limit, cursor = (given.get(name) for name in _PARAMETERS)
+    if state is not None and state not in STATES:
+        faults.append(FieldError("/state", f"must be {either(STATES)}"))
+    if reference is not None and ("\0" in reference or len(reference) > MAX_REFERENCE_CHARACTERS):
+        faults.append(FieldError("/reference", f"must be a text of up to {MAX_REFERENCE_CHARACTERS} characters"))
+    n = USUAL_LIMIT if limit is None else int(limit) if re.fullmatch("[0-9]{1,4}", limit) else 0
+    if not 1 <= n <= MAX_LIMIT:
+        faults.append(FieldError("/limit", f"must be a whole number, 1 to {MAX_LIMIT}"))
+    before = None if cursor is None else _from_cursor(cursor)
+    if cursor is not None and before is None:
+        faults.append(FieldError("/cursor", "must be the next_cursor of an answer: leave it out to begin at the top"))
+    if faults:
+        raise InvalidInput(faults)
+    return PageQuery(state, reference, n, before)
+
+
+def answer_page(query: PageQuery, database: Database, reference: Reference, now: datetime) -> ShipmentsAnswer:
+    """Return a page of shipments.
+
+    Raises
+    ------
+    StoreUnavailable
+        If the database cannot be used.
+    """
+    if database.absent:
+        return ShipmentsAnswer(items=[], next_cursor=None, cautions=[])
+    oldest = now.date() - timedelta(days=OUTCOME_DAYS)
+    with database.reading() as connection:
+        found = list_shipments(
+            connection, state=query.state, reference=query.reference, before=query.before, limit=query.limit + 1
+        )
+        lives = read_lives(connection, found[: query.limit])
+        n_waiting = count_without_outcome(connection, oldest)
+    more = len(found) > query.limit
+    return ShipmentsAnswer(
+        items=[_item(life, reference, now) for life in lives],
+        next_cursor=_cursor(lives[-1].stored.number) if more else None,
+        cautions=[caution("outcome_missing", n=n_waiting, days=OUTCOME_DAYS)] if n_waiting else [],
+    )
+
+
+def _item(life: ShipmentLife, reference: Reference, now: datetime) -> ShipmentItem:
+    stored, record = life.stored, life.stored.record
+    zone = time_zone(record.destination, reference)
+    opened_on = record.arrival_date if life.opened_at is None else local_date(life.opened_at, zone)
+    recheck = recheck_on(opened_on) if stored.state == ARRIVED and opened_on is not None else None
+    return ShipmentItem(
+        id=stored.id,
+        reference=stored.reference,
+        state=stored.state,  # type: ignore[arg-type]
+        etag=stored.etag,
+        seller=record.seller,
+        service=record.service,
+        origin=record.origin,
+        destination=record.destination,
+        ship_date=record.ship_date,
+        departed_at=life.departed_at,
+        arrival_date=record.arrival_date,
+        opened_at=life.opened_at,
+        lines=plant_lines(life),
+        recheck_on=recheck,
+        recheck_due=recheck is not None and record.recheck_date is None and recheck <= local_date(now, zone),
+        outcome_missing=stored.state in OPEN_STATES and (now.date() - record.ship_date).days > OUTCOME_DAYS,
+        claim=claim_state(life),
+        created_at=life.created_at,
+    )
+
+
+_PARAMETERS = (*PageQuery._fields[:3], "cursor")
+
+
+def _cursor(number: int) -> str:
+    return base64.urlsafe_b64encode(b"before %d" % number).decode().rstrip("=")
+
+
+def _from_cursor(cursor: str) -> int | None:
+    try:
+        words = base64.b64decode(cursor + "=" * (-len(cursor) % 4), altchars=b"-_", validate=True)
+    except (binascii.Error, ValueError):
+        return None
+    found = _CURSOR.fullmatch(words)
+    return int(found[1]) if found and int(found[1]) <= MAX_NUMBER else None

@@ -1,0 +1,46 @@
+"""The commands that read or change the ledger."""
+
+from app.ledger import export_csv, import_csv
+from app.settings import Settings
+from app.store import Database
+from model.reference import load_reference
+
+
+def check_ledger(settings: Settings) -> None:
+    """Open the ledger if there is one, so that a wrong URL is told before a server starts.
+
+    Raises
+    ------
+    StoreUnavailable
+        If the database cannot be used.
+    """
+    with Database(settings.database_url) as database:
+        database.prepare_if_present()
+
+
+def import_file(data: bytes, settings: Settings, *, replace: bool) -> str:
+    """Import a CSV file and return what was done as text.
+
+    Raises
+    ------
+    Problem
+        If a cell is not as it should be, a shipment differs, or the database cannot be used; nothing is imported.
+    """
+    with Database(settings.database_url) as database:
+        done = import_csv(data, database, load_reference(), replace=replace)
+    return (
+        f"{done.lines:,} lines read. Shipments added: {done.added:,}, unchanged: {done.unchanged:,}, "
+        f"replaced: {done.replaced:,}."
+    )
+
+
+def export_file(settings: Settings) -> bytes:
+    """Return the arrived shipments as CSV.
+
+    Raises
+    ------
+    StoreUnavailable
+        If the database cannot be used.
+    """
+    with Database(settings.database_url) as database:
+        return export_csv(database)

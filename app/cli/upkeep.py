@@ -1,0 +1,65 @@
+"""The commands that look after a ledger: ``key``, ``backup`` and ``restore``."""
+
+import argparse
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+from app.settings import Settings
+
+COMMANDS = ("key", "backup", "restore")
+MAX_NAME = 120
+
+
+def add_parsers(commands: Any, database_help: str) -> None:
+    """Add the commands to the parsers of the command line."""
+    key = commands.add_parser("key", help="make, list and revoke the keys that calls of the API need")
+    actions = key.add_subparsers(dest="action", required=True)
+    new = actions.add_parser("new", help="make a key and show it, once")
+    new.add_argument("--name", required=True, type=_name, help="whom or what it is for")
+    new.add_argument("--scope", required=True, choices=("read", "write"), help="read: also compute; write: everything")
+    listed = actions.add_parser("list", help="print all keys; never their secrets")
+    revoked = actions.add_parser("revoke", help="make a key useless, for good")
+    revoked.add_argument("id", metavar="ID", help="as key list prints it")
+    cleared = actions.add_parser("clear", help="forget all keys: a server then answers this computer only, without any")
+    backup = commands.add_parser("backup", help="copy the ledger to a file, while a server runs or not")
+    backup.add_argument("file", type=Path, metavar="FILE")
+    backup.add_argument("--force", action="store_true", help="replace a file that is there already")
+    restore = commands.add_parser("restore", help="make a backup the ledger again; the old one is kept beside it")
+    restore.add_argument("file", type=Path, metavar="FILE")
+    for command in (new, listed, revoked, cleared, backup, restore):
+        command.add_argument("--database-url", metavar="URL", help=database_help)
+
+
+def answer(arguments: argparse.Namespace, settings: Settings) -> str:
+    """Run one of the commands and return what it says.
+
+    Raises
+    ------
+    Problem
+        If it cannot be done; nothing is changed.
+    """
+    if arguments.command == "backup":
+        from app.cli.backup_commands import backup  # noqa: PLC0415 - other commands need no part of it
+
+        return backup(arguments.file, settings, force=arguments.force)
+    if arguments.command == "restore":
+        from app.cli.backup_commands import restore  # noqa: PLC0415 - as above
+
+        return restore(arguments.file, settings)
+    from app.cli import key_commands as keys  # noqa: PLC0415 - as above
+
+    actions: dict[str, Callable[[], str]] = {
+        "new": lambda: keys.make_key(settings, arguments.name, arguments.scope),
+        "list": lambda: keys.listed_keys(settings),
+        "revoke": lambda: keys.revoke(settings, arguments.id),
+        "clear": lambda: keys.clear(settings),
+    }
+    return actions[arguments.action]()
+
+
+def _name(text: str) -> str:
+    name = text.strip()
+    if not 1 <= len(name) <= MAX_NAME or not name.isprintable():
+        raise argparse.ArgumentTypeError(f"must be 1 to {MAX_NAME} printable characters")
+    return name

@@ -1,0 +1,43 @@
+"""A resolved batch played through: compare, hold, order size, wish list, their money and their words.
+
+A new question about a batch goes here.
+"""
+
+from app.comparing.batch_cautions import asked_cautions, closing_cautions, journey_cautions
+from app.comparing.compare import answer_compare, answer_simulated
+from app.comparing.hold import answer_hold
+from app.comparing.order_size import answer_order_size
+from app.comparing.simulated import SimulatedBatch, SimulatedRoute, usual_layover
+from app.comparing.simulation import (
+    CLEARANCE_LEG,
+    LONGEST_DAYS,
+    ORIGIN_LEG,
+    PAPERS_SD_LOG,
+    WEATHER_DAYS,
+    BatchSimulation,
+    Journeys,
+    RouteDraws,
+)
+from app.comparing.wish_list import answer_wish_list
+
+__all__ = [
+    "CLEARANCE_LEG",
+    "LONGEST_DAYS",
+    "ORIGIN_LEG",
+    "PAPERS_SD_LOG",
+    "WEATHER_DAYS",
+    "BatchSimulation",
+    "Journeys",
+    "RouteDraws",
+    "SimulatedBatch",
+    "SimulatedRoute",
+    "answer_compare",
+    "answer_hold",
+    "answer_order_size",
+    "answer_simulated",
+    "answer_wish_list",
+    "asked_cautions",
+    "closing_cautions",
+    "journey_cautions",
+    "usual_layover",
+]

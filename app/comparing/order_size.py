@@ -1,0 +1,100 @@
+"""How many to order of one line so that enough arrive healthy."""
+
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from app.batch import MOST_BOXES, PreparedRoute
+from app.comparing.batch_cautions import asked_cautions, closing_cautions, layover_cautions
+from app.comparing.compare import MOST_PLANTS, money_items
+from app.comparing.simulated import SimulatedBatch
+from app.comparing.simulation import Journeys
+from app.comparing.summaries import distribution
+from app.comparing.work_limit import check_work
+from app.schemas import CompareRequest, OrderSizeAnswer, OrderSizeRequest, RouteOrder, Target
+from app.serving import Engine
+from model.decision import enough_chance, enough_chance_apart, landed_cost, smallest_order, smallest_order_apart
+
+
+class RouteChances:
+    """Chances of plants on one route, box by box; journeys are followed once for all lines."""
+
+    def __init__(self, batch: SimulatedBatch, route: PreparedRoute) -> None:
+        self.route, self.simulation = route, batch.simulation
+        self._batch = batch
+        self._journeys: list[Journeys] = []
+
+    def by_box(self, line: int, n_boxes: int) -> NDArray[np.float64]:
+        """Return the chance that a plant of a line is healthy in each of the first boxes, (draws, boxes)."""
+        if n_boxes > len(self._journeys):
+            plan = replace(self.route.plan, n_boxes=n_boxes, apart=n_boxes > 1)
+            check_work(self._batch.request, self._batch.prepared, [plan])
+            self._journeys = self._batch.journeys(replace(self.route, plan=plan))
+        return self.simulation.chance_by_box(self.route.plan, self._journeys[:n_boxes], line)
+
+
+def answer_order_size(request: OrderSizeRequest, engine: Engine) -> OrderSizeAnswer:
+    """Return for each route the smallest quantity of the target line and what it costs."""
+    batch = SimulatedBatch(request, engine)
+    prepared = batch.prepared
+    return OrderSizeAnswer(
+        model_version=engine.model_version,
+        seed=request.seed,
+        draws=request.draws,
+        routes=[order_of(request, request.target, RouteChances(batch, route)) for route in prepared.routes],
+        assumed=[a for a in prepared.assumed if not a.pointer.endswith("/boxes")],
+        cautions=asked_cautions(request, prepared, engine)
+        + layover_cautions(prepared, request.ship_date)
+        + closing_cautions(prepared),
+    )
+
+
+def order_of(request: CompareRequest, target: Target, chances: RouteChances) -> RouteOrder:
+    """Return the smallest quantity of the target line on a route, the other lines as asked, and what it costs."""
+    route, simulation = chances.route, chances.simulation
+    asked = request.lines[target.line].quantity
+    total = sum(line.quantity for line in request.lines)
+    others = total - asked
+    together = chances.by_box(target.line, 1)[:, 0]
+    quantity = smallest_order(together, target.healthy, target.confidence, maximum=MOST_PLANTS)
+    by_box, room = together[:, None], MOST_PLANTS
+    label = f"order {route.asked.name}"
+    if route.asked.travel == "apart" and (quantity is None or quantity + others > route.capacity):
+        # Each box holds the lines at the mix asked for; four times the target is past any order worth placing.
+        room = max(1, route.capacity * asked // total)
+        by_box = chances.by_box(target.line, min(MOST_BOXES, -(-4 * target.healthy // room) + 1))
+        quantity = smallest_order_apart(
+            by_box,
+            target.healthy,
+            target.confidence,
+            capacity=room,
+            rng=simulation.rng(label),
+            maximum=MOST_PLANTS,
+        )
+    if quantity is None:
+        return RouteOrder(
+            name=route.asked.name, quantity=None, boxes=None, chance=None, healthy=None, items=[], landed_cost=None
+        )
+    needed = -(-quantity // room) if room < MOST_PLANTS else -(-(quantity + others) // route.capacity)
+    boxes = route.asked.boxes or needed
+    quantities = [quantity if i == target.line else line.quantity for i, line in enumerate(request.lines)]
+    cost = landed_cost(route.waybill(request, quantities, boxes))
+    # Drawn as in the search, so that the chance is the one it found and the counts belong to it.
+    if by_box.shape[1] == 1:
+        chance = enough_chance(together, target.healthy, quantity)
+    else:
+        chance = enough_chance_apart(by_box, target.healthy, quantity, capacity=room, rng=simulation.rng(label))
+    rng = simulation.rng(label)
+    healthy = np.zeros(simulation.n_draws, dtype=np.int64)
+    for box in range(by_box.shape[1]):
+        healthy += rng.binomial(min(max(quantity - box * room, 0), room), by_box[:, box])
+    return RouteOrder(
+        name=route.asked.name,
+        quantity=quantity,
+        boxes=boxes,
+        chance=chance,
+        healthy=distribution(healthy),
+        items=money_items(cost),
+        landed_cost=float(cost.total),
+    )

@@ -1,0 +1,37 @@
+"""Draws of a route summed up: mean and quantiles, equally likely shipments, the air in the box day by day."""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from app.comparing.simulation import RouteDraws
+from app.schemas import Distribution, InsideDay
+from model.decision import summarise
+
+STRIP = 20
+# A day that fewer journeys last into is left out: too few are sampled to say anything of it.
+LEAST_UNDER_WAY = 0.05
+DAY_H = 24
+
+
+def distribution(draws: np.ndarray) -> Distribution:
+    """Return mean and quantiles of draws, (draws,)."""
+    return Distribution(**summarise(draws)._asdict())
+
+
+def strip(counts: NDArray[np.integer]) -> list[int]:
+    """Return 20 equally likely outcomes of a drawn count, (draws,), in ascending order."""
+    levels = (np.arange(STRIP) + 0.5) / STRIP
+    return [int(n) for n in np.quantile(counts, levels, method="inverted_cdf")]
+
+
+def inside_by_day(drawn: RouteDraws) -> list[InsideDay]:
+    """Return quantiles of the air in the box over the hours of each day since closing."""
+    day = drawn.inside_hour // DAY_H
+    days = []
+    for i in range(int(day.max()) + 1):
+        under_way = float(np.mean(drawn.days > i))
+        if under_way < LEAST_UNDER_WAY:
+            break
+        p05, p50, p95 = np.quantile(drawn.inside_c[day == i], [0.05, 0.5, 0.95])
+        days.append(InsideDay(day=i + 1, p05=p05, p50=p50, p95=p95, under_way=under_way))
+    return days

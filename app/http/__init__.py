@@ -1,0 +1,37 @@
+"""Round the routes: keys, limits, guards, problems, the OpenAPI document, bytes in and out.
+
+Rooms for tasks never import it.
+"""
+
+from app.http.access import NeedsKey, keys_needed
+from app.http.api_keys import KeyRing, new_key
+from app.http.body_limits import BodyLimits
+from app.http.conditions import conditions_of
+from app.http.docs_page import DOCS_HEADERS, docs_page
+from app.http.exchange import exchange, in_worker, is_json
+from app.http.guards import LoopbackOnly
+from app.http.negotiation import prefers_html
+from app.http.openapi import CSV_TYPE, declared, openapi_document
+from app.http.problem_handlers import add_problem_handlers
+from app.http.security_headers import SecurityHeaders
+
+__all__ = [
+    "CSV_TYPE",
+    "DOCS_HEADERS",
+    "BodyLimits",
+    "KeyRing",
+    "LoopbackOnly",
+    "NeedsKey",
+    "SecurityHeaders",
+    "add_problem_handlers",
+    "conditions_of",
+    "declared",
+    "docs_page",
+    "exchange",
+    "in_worker",
+    "is_json",
+    "keys_needed",
+    "new_key",
+    "openapi_document",
+    "prefers_html",
+]

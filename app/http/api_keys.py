@@ -1,0 +1,119 @@
+"""API keys as they travel, and the keys that this process knows.
+
+A key is ``transit_<id>_<secret>``. Its secret is 256 random bits, so a plain SHA-256 keeps it safe at rest: nobody can
+try that many. A slow hash is for passwords that people choose, and would make every call slow.
+"""
+
+import hashlib
+import hmac
+import logging
+import re
+import secrets
+import time
+from collections.abc import Callable, Mapping
+from datetime import UTC, datetime
+from typing import NamedTuple
+
+from anyio import CapacityLimiter, sleep, to_thread
+
+from app.problems import StoreUnavailable
+from app.store import Database, Scope, StoredKey, list_keys
+
+LOG = logging.getLogger("uvicorn.error")
+
+# Another process's new or revoked key counts here after at most about so long.
+CHECK_SECONDS = 1.0
+# Keys not looked up for so long are not trusted: one of them may have been revoked meanwhile.
+STALE_SECONDS = 30.0
+ID_BYTES, SECRET_BYTES = 6, 32
+PATTERN = re.compile(rf"transit_([0-9a-f]{{{2 * ID_BYTES}}})_([0-9a-f]{{{2 * SECRET_BYTES}}})", re.ASCII)
+# Compared with where the id is not known, so that the time of an answer does not tell which ids there are.
+_NOBODYS = hashlib.sha256(b"").hexdigest()
+
+
+def new_key(name: str, scope: Scope, *, now: datetime | None = None) -> tuple[str, StoredKey]:
+    """Return a new key, to be shown once, and what is stored of it."""
+    key_id, secret = secrets.token_hex(ID_BYTES), secrets.token_hex(SECRET_BYTES)
+    stored = StoredKey(key_id, name, scope, _sha256(secret), now or datetime.now(UTC), None)
+    return f"transit_{key_id}_{secret}", stored
+
+
+class KnownKeys(NamedTuple):
+    """The keys at one moment: those that are valid, by id, and whether calls need one."""
+
+    valid: Mapping[str, StoredKey]
+    needed: bool
+
+    def find(self, key: str) -> StoredKey | None:
+        """Return what is stored of a key; None if it is not valid."""
+        match = PATTERN.fullmatch(key)
+        if match is None:
+            return None
+        key_id, secret = match.groups()
+        stored = self.valid.get(key_id)
+        same = hmac.compare_digest(_sha256(secret), _NOBODYS if stored is None else stored.secret_sha256)
+        return stored if same else None
+
+
+class KeyRing:
+    """The keys of the ledger, looked up every second, whichever process made or revoked them.
+
+    Once a ledger has keys, revoked ones included, every call needs one; on an address that others can reach it always
+    does. A ledger that cannot be read, or whose file is gone, leaves the keys as they are for `STALE_SECONDS`.
+    """
+
+    def __init__(self, database: Database, *, always: bool, clock: Callable[[], float] = time.monotonic) -> None:
+        """Take the ledger, and whether keys are needed even where it has none."""
+        self._database, self._always, self._clock = database, always, clock
+        self._known = KnownKeys({}, needed=always)
+        self._looked_at = clock()
+
+    @property
+    def needed(self) -> bool:
+        """Whether calls need a key."""
+        return self._known.needed
+
+    def current(self) -> KnownKeys:
+        """Return the keys.
+
+        Raises
+        ------
+        StoreUnavailable
+            If calls need one, and the ledger could not be read for too long to know which ones are valid.
+        """
+        known = self._known
+        if known.needed and self._clock() - self._looked_at > STALE_SECONDS:
+            raise StoreUnavailable(f"keys could not be looked up for {STALE_SECONDS:.0f} seconds")
+        return known
+
+    def refresh(self) -> None:
+        """Look the keys up."""
+        if self._database.absent:
+            if not self._known.valid:
+                self._looked_at = self._clock()
+            return
+        begun = self._clock()
+        try:
+            with self._database.reading() as connection:
+                stored = list_keys(connection)
+        except StoreUnavailable as error:
+            LOG.warning("keys are not looked up: %s", error.reason)
+            return
+        valid = {key.id: key for key in stored if key.revoked_at is None}
+        self._known = KnownKeys(valid, needed=self._always or bool(stored))
+        self._looked_at = begun
+
+    async def follow(self) -> None:
+        """Look the keys up every second, in a thread of its own, until cancelled."""
+        thread = CapacityLimiter(1)
+        while True:
+            await sleep(CHECK_SECONDS)
+            try:
+                await to_thread.run_sync(self.refresh, limiter=thread)
+            except Exception:
+                # Whatever it was, the next look may succeed; if none does, keys become stale and open nothing.
+                LOG.exception("keys are not looked up")
+
+
+def _sha256(secret: str) -> str:
+    return hashlib.sha256(secret.encode()).hexdigest()

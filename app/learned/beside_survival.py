@@ -1,0 +1,71 @@
+"""What own boxes taught beside the survival model: times in transit, late loss, and whether delay stands for more."""
+
+import numpy as np
+
+from app.batch import Lane, resolve_place, table_quantiles
+from app.schemas import DelayedBoxes, LateLoss, LateLosses, LearnedTransit, ModelChance, Quantiles, TransitDays
+from app.serving import Engine, LaneTimes, rules_draws
+from model.predict import LateLossDraws
+from model.reference import Reference
+from model.transit import TransitQuantiles
+
+
+def transit_times(engine: Engine) -> list[LearnedTransit]:
+    """Return the times of every lane with own boxes, and of a long lane without for each of their services."""
+    return [_transit(lane, engine.reference) for lane in engine.times.lanes]
+
+
+def late_losses(engine: Engine) -> LateLosses:
+    """Return the late loss at the chill doses of its rules of thumb, before and after the rechecks."""
+    manifest = engine.fit.manifest if engine.fit else None
+    boxes, plants = (manifest.n_rechecked_boxes, manifest.n_rechecked_plants) if manifest else (0, 0)
+    before, after = rules_draws(engine.reference).late_loss, engine.draws.late_loss
+    doses = sorted(rule.chill_dose_days for rule in engine.reference.late_loss_rules)
+    shares = [
+        LateLoss(chill_dose_days=dose, rules=_share(before, dose), learned=_share(after, dose) if boxes else None)
+        for dose in doses
+    ]
+    return LateLosses(boxes=boxes, plants=plants, shares=shares)
+
+
+def delayed_boxes(engine: Engine) -> DelayedBoxes | None:
+    """Return kappa with and without the delayed boxes, where that was looked at."""
+    check = engine.fit.manifest.delay_check if engine.fit else None
+    if check is None:
+        return None
+    with_all, without = (Quantiles(p10=p10, p50=p50, p90=p90) for p10, p50, p90 in (check.kappa, check.without))
+    return DelayedBoxes(left_out=check.n_left_out, kappa=with_all, kappa_without=without)
+
+
+def _transit(own: LaneTimes, reference: Reference) -> LearnedTransit:
+    service, origin, destination = own.key
+    row = reference.services[service]
+    if origin:
+        ends = [resolve_place(code, "", reference).place for code in (origin, destination)]
+        table, where = Lane.between(ends[0], ends[1], service, reference).usual_quantiles(), f" {origin}-{destination}"
+    else:
+        table, where = table_quantiles(row), " on a long lane without own boxes"
+    days = own.quantiles
+    return LearnedTransit(
+        service=service,
+        origin=origin or None,
+        destination=destination or None,
+        table=_days(table, row.delay_share),
+        learned=_days(days, own.delay_share),
+        boxes=own.n_arrived,
+        boxes_on_the_way=own.n_on_the_way,
+        text=(
+            f"{row.name}{where}: {days.p50:.1f} days, 80 % {days.p10:.1f}-{days.p90:.1f}, {own.from_boxes}; "
+            f"the table says {table.p50:.1f}, 80 % {table.p10:.1f}-{table.p90:.1f}"
+        ),
+    )
+
+
+def _days(days: TransitQuantiles, delay_share: float) -> TransitDays:
+    return TransitDays(p10=days.p10, p50=days.p50, p90=days.p90, delay_share=delay_share)
+
+
+def _share(draws: LateLossDraws, dose: float) -> ModelChance:
+    chance = draws.chance(np.full(len(draws.intercept), dose))
+    low, high = np.quantile(chance, [0.1, 0.9])
+    return ModelChance(mean=chance.mean(), low=low, high=high)

@@ -1,0 +1,82 @@
+"""What the active model is: its rules of thumb and how it meets them, its scales, its effects as time ratios."""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from app.learned.beside_survival import delayed_boxes, late_losses, transit_times
+from app.learned.effects import effects, quantiles
+from app.schemas import ModelAnswer, ModelChance, RuleOfThumb, Scale
+from app.serving import Engine, rules_draws
+from model.predict import PosteriorDraws
+from model.prior import CommonParameters, rule_shares, total_spread
+
+ASSUMPTION = (
+    "Given service, seller and temperature, a box's delay says nothing else about its condition. Counts are taken "
+    "once, at unboxing. Time ratios hold at 20 °C, above chilling."
+)
+
+
+def answer_model(engine: Engine, notice: str | None = None) -> ModelAnswer:
+    """Return the active model; `notice` says why it is not the one that should be, if so."""
+    draws, reference = engine.draws, engine.reference
+    parameters = draws.parameters
+    spread = total_spread(parameters.scales, reference)
+    common = CommonParameters(parameters.alpha, parameters.kappa, parameters.delta, parameters.log_q10, parameters.h0)
+    shares = rule_shares(reference.rules, common, spread=spread)
+    rules = []
+    for rule, share in zip(reference.rules, shares.T, strict=True):
+        low, high = np.quantile(share, [0.1, 0.9])
+        mean = float(share.mean())
+        rules.append(
+            RuleOfThumb(
+                code=rule.code,
+                text=rule.text,
+                days=rule.days,
+                inside_c=rule.inside_c,
+                outcome="dead" if rule.outcome == "dead" else "healthy",
+                low=rule.low,
+                best=rule.best,
+                high=rule.high,
+                model=ModelChance(mean=mean, low=low, high=high),
+                inside_range=rule.low <= mean <= rule.high,
+                source=rule.source,
+                status=rule.status,
+            )
+        )
+    prior = _parameters(rules_draws(reference))
+    own = _parameters(draws) if engine.fit else {}
+    return ModelAnswer(
+        model_version=engine.model_version,
+        notice=notice,
+        fitted=engine.fit.manifest.fitted_at if engine.fit else None,
+        boxes=engine.fit.counts.n_boxes if engine.fit else 0,
+        plants=engine.fit.counts.n_plants if engine.fit else 0,
+        assumption=ASSUMPTION,
+        rules=rules,
+        scales=[
+            Scale(name=name, prior=quantiles(values), posterior=quantiles(own[name]) if own else None)
+            for name, values in prior.items()
+        ],
+        effects=effects(engine),
+        transit=transit_times(engine),
+        late_loss=late_losses(engine),
+        delayed_boxes=delayed_boxes(engine),
+        diagnostics={
+            **(engine.fit.manifest.diagnostics if engine.fit else {}),
+            "draws": draws.n_draws,
+            "kappa_draws_replaced": parameters.n_replaced,
+            "spread_median": float(np.median(spread)),
+        },
+    )
+
+
+def _parameters(draws: PosteriorDraws) -> dict[str, NDArray[np.float64]]:
+    parameters = draws.parameters
+    return {
+        **parameters.scales,
+        "q10": np.exp(parameters.log_q10),
+        "chill_rate": parameters.chill_rate,
+        "h0": parameters.h0,
+        "kappa": parameters.kappa,
+        "delta": parameters.delta,
+    }

@@ -1,0 +1,8 @@
+"""Ledger -> table of lines -> fit -> gate -> stored version.
+
+Only the process of a refit imports this room, from the command line.
+"""
+
+from app.learning.job import RefitError, run_refit
+
+__all__ = ["RefitError", "run_refit"]

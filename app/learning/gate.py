@@ -1,0 +1,98 @@
+"""Whether a fitted candidate is served: what is asked of every one, and the comparison on boxes not yet seen.
+
+The active version is judged on boxes that it has not seen, the candidate on the same boxes by folds: fitted without the
+boxes of a fold, it predicts them. The joint log score of a box is the log probability of all its counts together.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from model.predict import PosteriorDraws
+from model.prior import CommonParameters, log_cumulative_hazard, rule_shares, total_spread
+from model.reference import Rule
+
+Array = NDArray[np.float64]
+
+LEAST_BOXES = 20
+MOST_SE = 2.0
+# A rule's range holds 80 %. An answer may lie outside by half its width on the log cumulative hazard scale, about where
+# a range of 99 % would end; further out only where the active version's does too, but for a quarter of the width.
+MOST_OUTSIDE, MORE_OUTSIDE = 0.5, 0.25
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """Whether the candidate is activated, and why, in plain words."""
+
+    activate: bool
+    reason: str
+
+
+def outside(rules: Sequence[Rule], draws: PosteriorDraws) -> Array:
+    """Return how far the mean answer to each rule lies outside its range, in widths of the range, (rules,)."""
+    p = draws.parameters
+    common = CommonParameters(p.alpha, p.kappa, p.delta, p.log_q10, p.h0)
+    shares = rule_shares(rules, common, spread=total_spread(p.scales, draws.reference)).mean(axis=0)
+    dead = np.array([rule.outcome == "dead" for rule in rules])
+    ranges = np.array([[rule.low, rule.high] for rule in rules])
+    ends = np.sort(log_cumulative_hazard(ranges, dead[:, None]), axis=1)
+    answer = log_cumulative_hazard(shares, dead)
+    beyond: Array = np.maximum(np.maximum(ends[:, 0] - answer, answer - ends[:, 1]), 0.0) / np.diff(ends, axis=1)[:, 0]
+    return beyond
+
+
+def judge(
+    candidate: PosteriorDraws,
+    active: PosteriorDraws,
+    *,
+    difference: Array | None,
+    n_unseen: int,
+    n_corrected: int,
+    active_version: str,
+) -> Verdict:
+    """Return whether a candidate whose fit has converged and is finite is activated.
+
+    Parameters
+    ----------
+    candidate, active : PosteriorDraws
+    difference : (boxes,) or None
+        Log score of the candidate less that of the active version on unseen boxes; None where they are not compared.
+    n_unseen : int
+        Boxes that the active version has not seen.
+    n_corrected : int
+        Boxes that it has seen and that were corrected since.
+    active_version : str
+    """
+    if n_corrected:
+        corrected = f"{_boxes(n_corrected)} {'was' if n_corrected == 1 else 'were'} corrected"
+        return Verdict(True, f"Activated without comparison: {corrected} that {active_version} had learned from.")
+    if difference is None or len(difference) < LEAST_BOXES:
+        return _few(candidate, active, n_unseen, active_version)
+    mean, se = float(difference.mean()), float(difference.std(ddof=1) / np.sqrt(len(difference)))
+    compared = f"{_boxes(len(difference))} that {active_version} has not seen"
+    score = f"by {abs(mean):.3f} nats a box (standard error {se:.3f})"
+    if mean + MOST_SE * se < 0:
+        return Verdict(False, f"Kept, not activated: it predicts {compared} worse {score}, beyond noise.")
+    how = f"better {score}" if mean > 0 else f"no worse beyond noise ({score[3:]} apart)"
+    return Verdict(True, f"Activated: it predicts {compared} {how}.")
+
+
+def _few(candidate: PosteriorDraws, active: PosteriorDraws, n_unseen: int, active_version: str) -> Verdict:
+    rules = candidate.reference.rules
+    away, before = outside(rules, candidate), outside(rules, active)
+    broken = [rule.text for rule, own, old in zip(rules, away, before, strict=True) if own > _limit(old)]
+    few = f"too few to judge: {_boxes(n_unseen)} that {active_version} has not seen, {LEAST_BOXES} are needed"
+    if broken:
+        return Verdict(False, f"Kept, not activated: it no longer answers the rule of thumb “{broken[0]}”, and {few}.")
+    return Verdict(True, f"Activated: the fit converged and answers the rules of thumb; {few}.")
+
+
+def _limit(old: float) -> float:
+    return max(MOST_OUTSIDE, old + MORE_OUTSIDE)
+
+
+def _boxes(n: int) -> str:
+    return "one box" if n == 1 else f"{n:,} boxes"

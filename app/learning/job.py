@@ -1,0 +1,270 @@
+"""The refit itself: ledger in, a stored version out. Only the process of a refit imports this module.
+
+Everything is read in one transaction and stored in one: a crash, a full disk or a kill at any moment leaves the active
+version as it was.
+"""
+
+import logging
+import traceback
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from threading import Event, Thread
+
+import numpy as np
+from numpy.typing import NDArray
+
+from app.learning.fit import Recorded, fit_model
+from app.learning.gate import LEAST_BOXES, Verdict, judge
+from app.learning.recorded_boxes import RecordedLines
+from app.problems import StoreUnavailable
+from app.serving import PRIOR_SEED, ArtefactError, FittedModel, from_artefact, rules_draws, rules_version
+from app.store import (
+    ACTIVATED,
+    FAILED,
+    KEPT,
+    QUEUED,
+    RUNNING,
+    ArrivedBoxes,
+    Database,
+    LoggerColumns,
+    Refit,
+    ShipmentColumns,
+    StoredVersion,
+    active_version,
+    add_version,
+    finish_refit,
+    ledger_revision,
+    read_arrived,
+    read_logger,
+    read_on_the_way,
+    read_plans,
+    read_refit,
+    read_version,
+    start_refit,
+    touch_refit,
+)
+from model.fit import ConvergenceError, CountError, TransitSurvival, box_log_predictive
+from model.predict import PosteriorDraws
+from model.prior import PriorError
+from model.reference import Reference, load_reference
+
+LOG = logging.getLogger("app.refit")
+Array = NDArray[np.float64]
+
+HEARTBEAT_SECONDS = 5.0
+TURN_SECONDS = 0.5
+N_FOLDS = 5
+# More unseen boxes than this are judged by a sample; the standard error of the difference is small by then.
+MOST_JUDGED = 400
+# Above so many boxes all judged ones are left out at once, in one fit more instead of five: they are a small share.
+MOST_BOXES_IN_FOLDS = 5_000
+# A fold's draws only score boxes, by the first 512 of them.
+FOLD_DRAWS = 2048
+UNEXPECTED = "The fit stopped on an unexpected fault; the log of the server has it. The active version serves on."
+
+
+class RefitError(RuntimeError):
+    """A refit that cannot go on; the message is its reason."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Ledger:
+    """What a refit reads, all at one moment; `active` is the version that serves, None for the rules of thumb."""
+
+    revision: int
+    arrived: ArrivedBoxes
+    on_the_way: ShipmentColumns
+    logger: LoggerColumns
+    plans: dict[int, tuple[str, str]]
+    active: tuple[StoredVersion, bytes] | None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Active:
+    """The version that a candidate is compared with, and the revision of the ledger that it has seen."""
+
+    version: str
+    draws: PosteriorDraws
+    seen: int
+
+
+def run_refit(database: Database, refit_id: str, *, n_weighed: int | None = None) -> Refit:
+    """Wait for the turn of a queued refit, run it, and return how it ended.
+
+    Raises
+    ------
+    StoreUnavailable
+        If the database cannot be used, not even to say that the refit failed.
+    """
+    with _signs_of_life(database, refit_id) as stopped:
+        if _turn(database, refit_id, stopped):
+            try:
+                _refit(database, refit_id, n_weighed)
+            except (RefitError, ConvergenceError, CountError, PriorError, ArtefactError) as error:
+                _fail(database, refit_id, f"{error}".rstrip(".") + ". The active version serves on.")
+            except StoreUnavailable as error:
+                LOG.error("the ledger cannot be used: %s", error.reason)
+                _fail(database, refit_id, f"The new version could not be stored: {error.reason}. Nothing has changed.")
+            except Exception:
+                LOG.error("%s", traceback.format_exc())
+                _fail(database, refit_id, UNEXPECTED)
+    with database.reading() as connection:
+        refit = read_refit(connection, refit_id)
+    if refit is None:
+        raise RefitError(f"there is no refit {refit_id}")
+    return refit
+
+
+def _turn(database: Database, refit_id: str, stopped: Event) -> bool:
+    """Wait until no other refit runs; False if this one has ended meanwhile."""
+    while True:
+        with database.writing() as connection:
+            state = start_refit(connection, refit_id, now=_now())
+        if state != QUEUED:
+            return state == RUNNING
+        if stopped.wait(TURN_SECONDS):
+            return False
+
+
+@contextmanager
+def _signs_of_life(database: Database, refit_id: str) -> Iterator[Event]:
+    """Give a sign of life every few seconds; the event yielded is set once the refit counts as ended."""
+    stopped = Event()
+
+    def touch() -> None:
+        while not stopped.wait(HEARTBEAT_SECONDS):
+            try:
+                with database.writing() as connection:
+                    alive = touch_refit(connection, refit_id, now=_now())
+            except StoreUnavailable:
+                continue  # full, or busy for long: the lease is longer
+            if not alive:
+                stopped.set()
+
+    thread = Thread(target=touch, name="signs of life", daemon=True)
+    thread.start()
+    try:
+        yield stopped
+    finally:
+        stopped.set()
+        thread.join()
+
+
+def _fail(database: Database, refit_id: str, reason: str) -> None:
+    with database.writing() as connection:
+        finish_refit(connection, refit_id, state=FAILED, reason=reason, now=_now())
+
+
+def _refit(database: Database, refit_id: str, n_weighed: int | None) -> None:
+    reference = load_reference()
+    ledger = _read(database)
+    now = _now()
+    recorded = Recorded.of(ledger.arrived, ledger.on_the_way, ledger.logger, ledger.plans, reference, now=now)
+    if not len(recorded.lines.lines):
+        raise RefitError("There are no arrived boxes to learn from")
+    fitted, arrays = fit_model(recorded, reference, fitted_at=now, n_weighed=n_weighed)
+    active = _active(ledger, reference)
+    verdict = _judge(fitted, active, recorded.lines, ledger.arrived, n_weighed)
+    _store(database, refit_id, ledger, fitted, arrays, verdict)
+
+
+def _read(database: Database) -> _Ledger:
+    with database.reading() as connection:
+        version = active_version(connection)
+        active = None if version is None else read_version(connection, version)
+        return _Ledger(
+            ledger_revision(connection),
+            read_arrived(connection),
+            read_on_the_way(connection),
+            read_logger(connection),
+            read_plans(connection),
+            active,
+        )
+
+
+def _active(ledger: _Ledger, reference: Reference) -> _Active:
+    """Return the version to compare with: the rules of thumb where the active one cannot be used, as the servers do."""
+    if ledger.active is not None:
+        stored, arrays = ledger.active
+        try:
+            fit = from_artefact(stored.manifest_json, arrays, reference)
+        except ArtefactError as error:
+            LOG.warning("%s cannot be compared with: %s", stored.version, error)
+        else:
+            return _Active(stored.version, fit.draws, stored.ledger_revision)
+    return _Active(rules_version(reference), rules_draws(reference), 0)
+
+
+def _judge(
+    fitted: FittedModel, active: _Active, table: RecordedLines, arrived: ArrivedBoxes, n_weighed: int | None
+) -> Verdict:
+    shipments = arrived.shipments
+    boxes = np.unique(table.shipment)
+    unseen = boxes[shipments.arrived_revision[boxes] > active.seen]
+    seen = shipments.arrived_revision <= active.seen
+    n_corrected = int((seen & (shipments.corrected_revision > active.seen)).sum())
+    difference = None
+    if not n_corrected and len(unseen) >= LEAST_BOXES:
+        difference = _difference(active.draws, table, unseen, n_weighed)
+    return judge(
+        fitted.draws,
+        active.draws,
+        difference=difference,
+        n_unseen=len(unseen),
+        n_corrected=n_corrected,
+        active_version=active.version,
+    )
+
+
+def _difference(
+    active: PosteriorDraws, table: RecordedLines, unseen: NDArray[np.int64], n_weighed: int | None
+) -> Array:
+    """Return the log score of the candidate, fitted without a box's fold, less the active version's, (boxes,)."""
+    shuffled = np.random.default_rng(PRIOR_SEED).permutation(unseen)[:MOST_JUDGED]
+    n_folds = N_FOLDS if len(np.unique(table.shipment)) <= MOST_BOXES_IN_FOLDS else 1
+    difference = []
+    for fold in range(n_folds):
+        out = np.isin(table.shipment, shuffled[fold::n_folds])
+        lines, counts = table.lines[out], table.counts[out]
+        old = box_log_predictive(lines, counts, active)
+        new = box_log_predictive(lines, counts, _fold_draws(table, ~out, active.reference, n_weighed))
+        difference.append(new - old)
+    return np.concatenate(difference)
+
+
+def _fold_draws(
+    table: RecordedLines, rows: NDArray[np.bool_], reference: Reference, n_weighed: int | None
+) -> PosteriorDraws:
+    if not rows.any():
+        return rules_draws(reference)  # all boxes are in the one fold
+    estimator = TransitSurvival(
+        reference, n_draws=FOLD_DRAWS, n_weighed=min(n_weighed or FOLD_DRAWS, FOLD_DRAWS), random_state=PRIOR_SEED
+    )
+    draws: PosteriorDraws = estimator.fit(table.lines[rows], table.counts[rows]).draws_
+    return draws
+
+
+def _store(
+    database: Database, refit_id: str, ledger: _Ledger, fitted: FittedModel, arrays: bytes, verdict: Verdict
+) -> None:
+    now = _now()
+    version = f"fit-{now:%Y%m%dT%H%M%SZ}-{refit_id[1:9]}"
+    compared = None if ledger.active is None else ledger.active[0].version
+    with database.writing() as connection:
+        activate, reason = verdict.activate, verdict.reason
+        if activate and active_version(connection) != compared:
+            activate, reason = False, "Kept, not activated: another version was activated while this one was fitted."
+        stored = StoredVersion(version, fitted.manifest.model_dump_json(), ledger.revision, activate, now)
+        add_version(connection, stored, arrays)
+        diagnostics = fitted.manifest.diagnostics
+        if not diagnostics["enough_draws"]:
+            reason += f" Few effective draws ({diagnostics['effective_draws']:.0f}): intervals are rough."
+        state = ACTIVATED if activate else KEPT
+        if not finish_refit(connection, refit_id, state=state, reason=reason, now=now, version=version):
+            raise RefitError("It gave no sign of life for too long and was given up")
+
+
+def _now() -> datetime:
+    return datetime.now(UTC)

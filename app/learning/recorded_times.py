@@ -1,0 +1,144 @@
+"""Recorded boxes -> times in transit learned by service and lane."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from datetime import date, datetime
+
+import numpy as np
+from numpy.typing import NDArray
+
+from app.batch import Lane, delay_of, resolve_place, table_quantiles
+from app.records import LONGEST_DAYS, SECONDS_A_DAY, SHORTEST_DAYS, known_transit_days
+from app.serving import LaneKey, LaneTimes, LearnedTimes
+from app.store import ShipmentColumns
+from model.reference import Reference
+from model.transit import TransitQuantiles, TransitRecord, TransitTime, learn_transit, solve_transit
+
+# Dates without times: a difference of dates is off by up to a day.
+DATES_HALF_WIDTH_DAYS = 1.0
+# Between times: less than this tells nothing more on a grid that is 5 % of the days wide.
+TIMES_HALF_WIDTH_DAYS = 0.25
+IN_TRANSIT = "in_transit"
+
+
+@dataclass(slots=True)
+class _Boxes:
+    """Boxes of a service: days, whether they arrived, and the index of their lane."""
+
+    days: list[float] = field(default_factory=list)
+    half_width_days: list[float] = field(default_factory=list)
+    arrived: list[bool] = field(default_factory=list)
+    lane: list[int] = field(default_factory=list)
+    lanes: dict[LaneKey, Lane] = field(default_factory=dict)
+    index: dict[LaneKey, int] = field(default_factory=dict)
+
+
+class RecordedTimes:
+    """The times in transit of all boxes, by service; the layover of a box closed towards the weekend is taken off.
+
+    Boxes on their way count with the days gone by. A lost box says nothing of how long boxes take that arrive: it has
+    no time in transit, and how late it was when it was given up is no measure of one. It is left out, and so is a box
+    that nobody closed: one on its way for longer than any arrival is recorded.
+    """
+
+    def __init__(
+        self, arrived: ShipmentColumns, on_the_way: ShipmentColumns, reference: Reference, *, now: datetime
+    ) -> None:
+        self._reference, self._now = reference, now
+        self._services: dict[str, _Boxes] = {}
+        self._known: dict[tuple[str, str, str], tuple[LaneKey, Lane]] = {}
+        self._delayed: list[bool] = []
+        self._add(arrived)
+        self._add(on_the_way)
+
+    @property
+    def n_arrived(self) -> int:
+        """Boxes that arrived."""
+        return sum(sum(boxes.arrived) for boxes in self._services.values())
+
+    @property
+    def n_on_the_way(self) -> int:
+        """Boxes on their way."""
+        return sum(len(boxes.arrived) for boxes in self._services.values()) - self.n_arrived
+
+    def days(self, service: str) -> list[float]:
+        """Return the days of the boxes of a service, in order of creation, those on their way last."""
+        boxes = self._services.get(service)
+        return list(boxes.days) if boxes else []
+
+    @property
+    def delayed(self) -> NDArray[np.bool_]:
+        """Whether each arrived box took longer than the table's p90 of its service on its lane, (arrived,)."""
+        return np.array(self._delayed, dtype=bool)
+
+    def parts(self) -> Iterable[bytes]:
+        """Yield everything that learning reads, for a digest."""
+        for service, boxes in sorted(self._services.items()):
+            yield repr(
+                (service, boxes.days, boxes.half_width_days, boxes.arrived, boxes.lane, list(boxes.lanes))
+            ).encode()
+
+    def learn(self) -> LearnedTimes:
+        """Return what the boxes say of every lane with boxes, and of a lane without."""
+        return LearnedTimes(
+            tuple(lane for service, boxes in sorted(self._services.items()) for lane in self._learn(service, boxes))
+        )
+
+    def _learn(self, service: str, boxes: _Boxes) -> list[LaneTimes]:
+        arrived, lane = np.array(boxes.arrived), np.array(boxes.lane, dtype=np.intp)
+        days = np.array(boxes.days)
+        record = TransitRecord(days, np.array(boxes.half_width_days), arrived, lane)
+        scales = np.array([own.length_share() for own in boxes.lanes.values()])
+        learned = learn_transit(_table(service, self._reference), record, scales)
+
+        def times(key: LaneKey, quantiles: NDArray[np.float64], own: NDArray[np.bool_]) -> LaneTimes:
+            n = int((own & arrived).sum())
+            return LaneTimes(key, TransitQuantiles(*quantiles), learned.delay_share, n, int(own.sum()) - n)
+
+        everywhere = times(LaneKey(service, "", ""), learned.quantiles, np.ones(len(days), dtype=bool))
+        return [
+            everywhere,
+            *(times(key, learned.lane_quantiles[i], lane == i) for i, key in enumerate(boxes.lanes)),
+        ]
+
+    def _add(self, shipments: ShipmentColumns) -> None:
+        columns = (shipments.service, shipments.origin, shipments.destination)
+        for i, state in enumerate(shipments.state.codes):
+            on_the_way = shipments.state.levels[state] == IN_TRANSIT
+            if not on_the_way and np.isnat(shipments.arrival_date[i]):
+                continue  # lost
+            service, origin, destination = (column.levels[column.codes[i]] for column in columns)
+            key, lane = self._lane(service, origin, destination)
+            ship_date: date = shipments.ship_date[i].astype(object)
+            departed_at, opened_at = shipments.moments(i)
+            if on_the_way:
+                days = (self._now - (departed_at or lane.closing(ship_date))).total_seconds() / SECONDS_A_DAY
+                if days > LONGEST_DAYS:
+                    continue
+            else:
+                zones = (lane.places["origin"].time_zone, lane.places["destination"].time_zone)
+                arrival_date: date = shipments.arrival_date[i].astype(object)
+                days = known_transit_days(ship_date, arrival_date, departed_at, opened_at, zones)
+            days -= lane.service.layover_days(ship_date.weekday())
+            boxes = self._services.setdefault(service, _Boxes())
+            if not on_the_way:
+                self._delayed.append(days > lane.usual_quantiles().p90)
+            boxes.days.append(max(days, 0.0 if on_the_way else SHORTEST_DAYS))
+            timed = departed_at is not None and opened_at is not None
+            boxes.half_width_days.append(TIMES_HALF_WIDTH_DAYS if timed else DATES_HALF_WIDTH_DAYS)
+            boxes.arrived.append(not on_the_way)
+            boxes.lanes.setdefault(key, lane)
+            boxes.lane.append(boxes.index.setdefault(key, len(boxes.index)))
+
+    def _lane(self, service: str, origin: str, destination: str) -> tuple[LaneKey, Lane]:
+        written = (service, origin, destination)
+        if written not in self._known:
+            ends = [resolve_place(code, "", self._reference).place for code in (origin, destination)]
+            lane = Lane.between(ends[0], ends[1], service, self._reference)
+            self._known[written] = (LaneKey(service, ends[0].iata, ends[1].iata), lane)
+        return self._known[written]
+
+
+def _table(service: str, reference: Reference) -> TransitTime:
+    row = reference.services[service]
+    return solve_transit(table_quantiles(row), delay_of(row), row.min_days).transit

@@ -1,0 +1,161 @@
+"""The cells of a ledger's CSV file as values, column by column."""
+
+from collections.abc import Mapping, Sequence
+from enum import Enum
+from typing import Any, Final, get_args
+
+from app.batch import resolve_place
+from app.ledger.csv_cells import (
+    CellFault,
+    Parser,
+    code_cell,
+    count_cell,
+    currency_cell,
+    date_cell,
+    number_cell,
+    text_cell,
+)
+from app.ledger.csv_faults import CsvFaults
+from app.ledger.csv_text import CsvRow
+from app.problems import InvalidInput
+from app.records import COLUMNS, Cell
+from app.schemas import ContainerCode, RootsCode, SellerKind, ServiceCode
+from model.reference import Reference
+
+# Looking for near codes takes milliseconds a code; a file with so many unknown ones is not a ledger.
+MAX_UNKNOWN_PLACES = 100
+MAX_COUNT = 100_000
+MAX_MONEY = 1e9
+
+REQUIRED_CELLS = frozenset(
+    {
+        "shipment",
+        "service",
+        "origin",
+        "destination",
+        "container",
+        "roots",
+        "ship_date",
+        "arrival_date",
+        "genus",
+        "sent",
+    }
+)
+"""Columns without blank cells."""
+
+
+class Faulty(Enum):
+    """Stands for the value of a cell that is at fault."""
+
+    FAULTY = 0
+
+
+FAULTY: Final = Faulty.FAULTY
+Values = Sequence[Cell | Faulty]
+
+
+class PlaceCells:
+    """Parses codes of places and keeps their time zones."""
+
+    def __init__(self, reference: Reference) -> None:
+        self._reference = reference
+        self._n_unknown = 0
+        self.zones: dict[str, str] = {}
+
+    def parse(self, cell: str) -> str:
+        """Return the code of a place, small or capital letters alike."""
+        code = cell.upper()
+        if len(code) != 3 or not code.isascii() or not code.isalpha():  # noqa: PLR2004 - as the message says
+            raise CellFault("must be three letters, the code of an airport or a city, such as BKK")
+        if code not in self.zones:
+            if self._n_unknown >= MAX_UNKNOWN_PLACES:
+                raise CellFault("was not looked up, after many unknown codes: correct those first")
+            try:
+                self.zones[code] = resolve_place(code, "", self._reference).place.time_zone
+            except InvalidInput as unknown:
+                self._n_unknown += 1
+                raise CellFault(unknown.errors[0].message) from None
+        return code
+
+
+def parsers(places: PlaceCells, delimiter: str) -> dict[str, Parser]:
+    """Return the parser of each column in a file with this delimiter."""
+    count = count_cell(0, MAX_COUNT, delimiter=delimiter)
+    money = number_cell(0, MAX_MONEY, delimiter=delimiter)
+    of_column: dict[str, Parser] = dict.fromkeys(COLUMNS, count)
+    return of_column | {
+        "shipment": text_cell,
+        "seller": text_cell,
+        "service": code_cell(get_args(ServiceCode)),
+        "origin": places.parse,
+        "destination": places.parse,
+        "container": code_cell(get_args(ContainerCode)),
+        "roots": code_cell(get_args(RootsCode)),
+        "heat_pack_hours": number_cell(0, 240, delimiter=delimiter),
+        "ship_date": date_cell,
+        "arrival_date": date_cell,
+        "inside_temp_c": number_cell(-40, 60, delimiter=delimiter),
+        "genus": text_cell,
+        "cultivar": text_cell,
+        "heat_packs": count_cell(0, 20, delimiter=delimiter),
+        "cold_packs": count_cell(0, 50, delimiter=delimiter),
+        "seller_kind": code_cell(get_args(SellerKind)),
+        "unit_cost": money,
+        "sale_value": money,
+        "currency": currency_cell,
+        "recheck_date": date_cell,
+    }
+
+
+def parse_columns(
+    rows: Sequence[CsvRow], header: Mapping[str, int], of_column: Mapping[str, Parser], faults: CsvFaults
+) -> dict[str, Values]:
+    """Return the values of every column, shape (n_rows,) each; None where a cell is blank or the column missing.
+
+    Cells at fault are noted and have the value `FAULTY`.
+    """
+    columns: dict[str, Values] = {}
+    for name in COLUMNS:
+        if name not in header:
+            columns[name] = [None] * len(rows)
+            continue
+        place = header[name]
+        # A column has few distinct cells: each is read once.
+        cells = [row.cells[place].strip() if place < len(row.cells) else "" for row in rows]
+        values, messages = _parse_distinct(set(cells), of_column[name], required=name in REQUIRED_CELLS)
+        columns[name] = [values[cell] for cell in cells]
+        if messages:
+            for row, cell in zip(rows, cells, strict=True):
+                if cell in messages:
+                    faults.add(row.number, name, messages[cell])
+    return columns | _defaults(columns)
+
+
+def _parse_distinct(
+    cells: set[str], parse: Parser, *, required: bool
+) -> tuple[dict[str, Cell | Faulty], dict[str, str]]:
+    values: dict[str, Cell | Faulty] = {"": None}
+    messages: dict[str, str] = {}
+    if required and "" in cells:
+        messages[""] = "is required"
+        values[""] = FAULTY
+    # In order, so that what is said of many unknown codes does not depend on the hash of a text.
+    for cell in sorted(cells - {""}):
+        try:
+            values[cell] = parse(cell)
+        except CellFault as fault:
+            values[cell], messages[cell] = FAULTY, str(fault)
+    return values, messages
+
+
+def _defaults(columns: Mapping[str, Any]) -> dict[str, Values]:
+    """Return the columns whose blank cells say something: no packs, and one heat pack where there are hours."""
+    hours = [0.0 if value is None else value for value in columns["heat_pack_hours"]]
+    return {
+        "heat_pack_hours": hours,
+        "heat_packs": [
+            (1 if own is not FAULTY and own > 0 else 0) if value is None else value
+            for value, own in zip(columns["heat_packs"], hours, strict=True)
+        ],
+        "cold_packs": [0 if value is None else value for value in columns["cold_packs"]],
+    }

@@ -1,0 +1,45 @@
+"""The faults of a CSV file, cell by cell, in the order of its rows."""
+
+from app.problems import MAX_CELL_ERRORS, FieldError, InvalidCells, json_pointer
+from app.records import COLUMNS
+
+PLACES = {name: place for place, name in enumerate(COLUMNS)}
+
+
+class CsvFaults:
+    """Collects faults found in any order; those that an answer can list are kept, the others counted."""
+
+    def __init__(self) -> None:
+        self._kept: list[tuple[int, int, str, str]] = []
+        self.n_faults = 0
+
+    def add(self, row: int, column: str, message: str) -> None:
+        """Note what would be right at a row, the header being 1, in a column; "" for the row as a whole."""
+        self.n_faults += 1
+        self._kept.append((row, PLACES.get(column, -1), column, message))
+        if len(self._kept) > 4 * MAX_CELL_ERRORS:
+            self._keep_first()
+
+    def refuse(self) -> None:
+        """Raise the faults found; none, no error.
+
+        Raises
+        ------
+        InvalidCells
+            With the first `MAX_CELL_ERRORS` faults by row, then column.
+        """
+        if not self.n_faults:
+            return
+        self._keep_first()
+        listed = [csv_fault(row, column or None, message) for row, _, column, message in self._kept]
+        raise InvalidCells(listed, self.n_faults)
+
+    def _keep_first(self) -> None:
+        self._kept.sort()
+        del self._kept[MAX_CELL_ERRORS:]
+
+
+def csv_fault(row: int, column: str | None, message: str) -> FieldError:
+    """Return a fault at a cell, or at a row; its pointer goes into the list of the rows, the header first."""
+    pointer = json_pointer([row - 1] if column is None else [row - 1, column])
+    return FieldError(pointer, message, row, column)

@@ -1,0 +1,54 @@
+"""The header of a ledger's CSV file: which column stands where."""
+
+import re
+from collections.abc import Sequence
+from difflib import get_close_matches
+
+from app.ledger.csv_faults import CsvFaults
+from app.ledger.csv_text import CsvRow
+from app.problems import MAX_TOKEN_CHARACTERS
+from app.records import COLUMNS, REQUIRED_COLUMNS
+
+
+def read_header(header: CsvRow, faults: CsvFaults) -> dict[str, int]:
+    """Return the place of each column that the header names, its order and capital letters being free.
+
+    Columns that are missing, unknown, misspelt or named twice are noted as faults.
+    """
+    names = [_name(cell) for cell in _without_blank_end(header.cells)]
+    places: dict[str, int] = {}
+    if not set(names) & set(COLUMNS):
+        faults.add(header.number, "", f"must name the columns: {','.join(REQUIRED_COLUMNS)}")
+        return places
+    missing = [name for name in COLUMNS if name not in names]
+    misspelt = set()
+    for place, name in enumerate(names):
+        if name in places:
+            faults.add(header.number, name, "stands twice in the header: delete one")
+        elif name in COLUMNS:
+            places[name] = place
+        elif near := get_close_matches(name[:MAX_TOKEN_CHARACTERS], missing, n=1):
+            misspelt.add(near[0])
+            faults.add(header.number, _shown(name), f"is not known here: did you mean {near[0]}?")
+        else:
+            faults.add(header.number, _shown(name), f"is not known here: delete column {place + 1}")
+    for name in missing:
+        if name in REQUIRED_COLUMNS and name not in misspelt:
+            faults.add(header.number, name, "is missing in the header")
+    return places
+
+
+def _without_blank_end(cells: Sequence[str]) -> Sequence[str]:
+    n = len(cells)
+    while n and not cells[n - 1].strip():
+        n -= 1
+    return cells[:n]
+
+
+def _name(cell: str) -> str:
+    return re.sub(r"[\s-]+", "_", cell.strip().casefold())
+
+
+def _shown(name: str) -> str:
+    """Return a name that the file gives, unless it is longer than any that the header can have."""
+    return name if len(name) <= MAX_TOKEN_CHARACTERS else ""

@@ -1,0 +1,262 @@
+"""The journey of a box on its way: what of it is known, what is still open, and draws of the whole."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtr, ndtri
+
+from app.batch import Lane, PreparedRoute, days_until_open, delay_of
+from app.comparing import CLEARANCE_LEG, LONGEST_DAYS, ORIGIN_LEG, PAPERS_SD_LOG, BatchSimulation
+from model.exposure import DEFAULT_WAIT_H, HELD, RELEASED, Tracked, leg_ends, share_ahead, track, tracked_ends
+from model.transit import Delay, HoldDelay, OpenJourney, TimeAhead, TransitTime, Uniforms, body_ahead
+
+Array = NDArray[np.float64]
+
+HUB_LEG = "hub"
+LEG_OF_KIND = {"at_hub": HUB_LEG, "in_clearance": CLEARANCE_LEG}
+# No plan is so sure that nothing is ever late: without delays a box a day late would be due within minutes (judgement).
+LEAST_DELAY_SHARE = 1e-3
+# Of boxes past their flights, how many customs hold: between courier and post (judgement, from memory).
+CLEARANCE_HOLD_SHARE = 0.05
+# Distributions are followed no further; a box that has been silent for longer is as one silent for a year.
+MOST_OPEN_DAYS = 365.0
+# Near closed days some journeys drawn are over already: the draws are drawn so many times, and those left are thinned.
+CLOSED_ROUNDS = 4
+# Equally likely waits for papers over which a chance is averaged.
+PAPERS_NODES = 32
+
+
+class Note(NamedTuple):
+    """A tracking note."""
+
+    at: datetime
+    kind: str
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class KnownJourney:
+    """What is known of a box on its way; days count from `closed_at`, the closing of the box.
+
+    Attributes
+    ----------
+    route : PreparedRoute
+    closed_at : datetime
+        UTC.
+    elapsed_days : float
+    tracked : Tracked
+    last_note_days : float
+        When it was last heard of.
+    usual_layover_days : float
+        Expected at the origin when it left.
+    """
+
+    route: PreparedRoute
+    closed_at: datetime
+    elapsed_days: float
+    tracked: Tracked
+    last_note_days: float
+    usual_layover_days: float
+
+    @property
+    def lane(self) -> Lane:
+        """Its lane."""
+        return self.route.plan.lane
+
+    @property
+    def leg_names(self) -> list[str]:
+        """The names of its legs, in order."""
+        return [leg.leg for leg in self.lane.legs]
+
+    @property
+    def delay_leg(self) -> str:
+        """The leg in which a delay happens: the service's own, or the present one once that is over."""
+        names, leg = self.leg_names, self.tracked.leg
+        named = self.lane.service.delay_leg
+        return named if leg is None or names.index(named) >= leg else names[leg]
+
+    @property
+    def hold_leg(self) -> str:
+        """The leg in which the box is, or would be, held."""
+        return self.delay_leg if self.tracked.leg is None else self.leg_names[self.tracked.leg]
+
+    @property
+    def since_days(self) -> float:
+        """Beginning of what is still open: that of its leg, holds that are over and layover added."""
+        return self.tracked.since_days + self.tracked.held_days + self.layover_days
+
+    @property
+    def beyond_days(self) -> float:
+        """By how much what is open, or a hold, has lasted longer than `MOST_OPEN_DAYS`."""
+        held = self.tracked.held_since
+        return max(self.elapsed_days - (self.since_days if held is None else held) - MOST_OPEN_DAYS, 0.0)
+
+    @property
+    def layover_days(self) -> float:
+        """The layover at the origin; over once the box has been seen further on."""
+        return self.usual_layover_days if self.tracked.leg is None else 0.0
+
+    @property
+    def plan_chance_by_now(self) -> float:
+        """The chance, by its plan and whatever was heard since, that a box has arrived after so long."""
+        plan = self.route.plan
+        scores = ndtri((np.arange(PAPERS_NODES) + 0.5) / PAPERS_NODES)
+        waits = self.usual_layover_days + plan.papers_days * np.exp(PAPERS_SD_LOG * scores)
+        return float(plan.transit.cdf(self.elapsed_days - waits).mean())
+
+    @property
+    def papers_ahead(self) -> bool:
+        """Whether missing papers will still hold the box up."""
+        held = self.tracked.held_since is not None or self.tracked.was_held
+        cleared = self.tracked.leg == self.leg_names.index(CLEARANCE_LEG) and held
+        return self.route.plan.papers_days > 0 and not cleared
+
+
+def legs_of_kinds(lane: Lane) -> dict[str, int]:
+    """Return the leg that each kind of note names, by its index, where the lane has that leg."""
+    names = [leg.leg for leg in lane.legs]
+    return {kind: names.index(leg) for kind, leg in LEG_OF_KIND.items() if leg in names}
+
+
+def known_journey(
+    route: PreparedRoute, closed_at: datetime, at: datetime, notes: Sequence[Note], *, usual_layover_days: float
+) -> KnownJourney:
+    """Return what the notes up to `at` say of a box."""
+    # Of notes of one moment those that name a leg come first: a box is held where it is.
+    told = sorted((note for note in notes if note.at <= at), key=lambda n: (n.at, n.kind in (HELD, RELEASED), n.kind))
+    heard = [(_days(closed_at, note.at), note.kind) for note in told]
+    tracked = track(heard, legs_of_kinds(route.plan.lane))
+    return KnownJourney(
+        route=route,
+        closed_at=closed_at,
+        elapsed_days=_days(closed_at, at),
+        tracked=tracked,
+        last_note_days=max([0.0, *(days for days, _ in heard)]),
+        usual_layover_days=usual_layover_days,
+    )
+
+
+def _days(start: datetime, end: datetime) -> float:
+    return (end - start) / timedelta(days=1)
+
+
+def open_part(known: KnownJourney) -> OpenJourney:
+    """Return the part of the journey that is still open."""
+    plan, service, tracked = known.route.plan, known.lane.service, known.tracked
+    delay: Delay = plan.transit.delay
+    if delay.share == 0:
+        delay = delay_of(service).with_share(LEAST_DELAY_SHARE)
+    customs = HoldDelay(CLEARANCE_HOLD_SHARE, plan.papers_days or service.papers_delay_days, PAPERS_SD_LOG)
+    body, beyond = plan.transit.body, known.beyond_days
+    # Where no note names the leg, a hold may be customs' as well as the service's own.
+    holds: tuple[Delay, ...] = (delay, customs)
+    if tracked.leg is not None:
+        body = body_ahead(body, share_ahead(known.lane.legs, tracked.leg), DEFAULT_WAIT_H / 24.0)
+        passed = known.delay_leg != service.delay_leg
+        if passed and not isinstance(delay, HoldDelay):
+            delay = customs
+        if known.hold_leg != CLEARANCE_LEG:
+            holds = (delay,)
+        elif passed:
+            holds = (customs,)
+    return OpenJourney(
+        transit=TransitTime(body, delay),
+        since_days=known.since_days + beyond,
+        wait=HoldDelay(1.0, plan.papers_days, PAPERS_SD_LOG) if known.papers_ahead else None,
+        held_since=None if tracked.held_since is None else tracked.held_since + beyond,
+        holds=holds,
+    )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class JourneyDraws:
+    """Draws of the whole journey, (draws,) but for the ends of the legs.
+
+    Attributes
+    ----------
+    ends_h : (legs, draws)
+        The hour each leg ends, at most 120 days.
+    opened_days : (draws,)
+        From closing to opening.
+    hold_days, papers_days : (draws,)
+        How long a hold in progress lasts, and the wait for missing papers that is still to come.
+    """
+
+    ends_h: Array
+    opened_days: Array
+    hold_days: Array
+    papers_days: Array
+
+
+def draw_journeys(known: KnownJourney, closed: Sequence[date], simulation: BatchSimulation) -> JourneyDraws:
+    """Draw the journey given all that is known, with the uniforms of the plan's own forecast."""
+    journey, elapsed = open_part(known), known.elapsed_days
+    ahead = journey.draw(elapsed, _uniforms(simulation))
+    if not closed:
+        return _journeys(known, ahead, np.zeros_like(ahead.body))
+    # A box that arrives on a closed day is opened later: it may have arrived since those days began.
+    not_before = _not_before(known, closed)
+    if not_before == elapsed:
+        return _journeys(known, ahead, _until_open(known, journey.since_days + ahead.total, closed))
+    rounds = [journey.draw(not_before, _uniforms(simulation, f" round {i}")) for i in range(CLOSED_ROUNDS)]
+    drawn = TimeAhead(*(np.concatenate(parts) for parts in zip(*rounds, strict=True)))
+    until_open = _until_open(known, journey.since_days + drawn.total, closed)
+    still = np.flatnonzero(journey.since_days + drawn.total + until_open > elapsed)
+    if not still.size:
+        return _journeys(known, ahead, _until_open(known, journey.since_days + ahead.total, closed))
+    kept = still[np.arange(simulation.n_draws) * still.size // simulation.n_draws]
+    return _journeys(known, TimeAhead(*(part[kept] for part in drawn)), until_open[kept])
+
+
+def _uniforms(simulation: BatchSimulation, again: str = "") -> Uniforms:
+    body, delayed, delay = (simulation.uniforms(f"{name} 0{again}") for name in ("body", "delayed", "delay"))
+    # The largest normal would round to 1.
+    wait = np.minimum(ndtr(simulation.normals(f"papers{again}")), np.nextafter(1.0, 0.0))
+    return Uniforms(body, delayed, delay, wait)
+
+
+def day_offset(known: KnownJourney) -> tuple[date, float]:
+    """Return the destination's local date when the box was closed, and the part of that day which was over."""
+    local = known.lane.local(known.closed_at, "destination")
+    return local.date(), (local.hour + local.minute / 60.0) / 24.0
+
+
+def _not_before(known: KnownJourney, closed: Sequence[date]) -> float:
+    """Return the elapsed days that an unopened box has surely taken to arrive."""
+    first_day, offset = day_offset(known)
+    shut = {(day - first_day).days for day in closed}
+    day = int(np.floor(offset + known.elapsed_days))
+    if day not in shut and day - 1 not in shut:
+        return known.elapsed_days
+    day = day if day in shut else day - 1
+    while day - 1 in shut:
+        day -= 1
+    return min(max(day - offset, 0.0), known.elapsed_days)
+
+
+def _until_open(known: KnownJourney, arrived_days: Array, closed: Sequence[date]) -> Array:
+    first_day, offset = day_offset(known)
+    day = (offset + np.minimum(arrived_days, known.elapsed_days + LONGEST_DAYS)).astype(int)
+    waits: Array = days_until_open(first_day, int(day.max()) + 1, closed)[day]
+    return waits
+
+
+def _journeys(known: KnownJourney, ahead: TimeAhead, until_open: Array) -> JourneyDraws:
+    legs, tracked = known.lane.legs, known.tracked
+    body = ahead.body
+    added = {leg: np.zeros_like(body) for leg in {known.delay_leg, known.hold_leg, CLEARANCE_LEG, ORIGIN_LEG}}
+    added[known.delay_leg if tracked.held_since is None else known.hold_leg] += ahead.delay
+    added[known.hold_leg] += tracked.held_days + known.beyond_days
+    added[CLEARANCE_LEG] += ahead.wait + until_open
+    added[ORIGIN_LEG] += known.layover_days
+    if tracked.leg is None:
+        ends = leg_ends(legs, body, added_days=dict(added))
+    else:
+        ends = tracked_ends(legs, tracked, body, added_days=added)
+    longest = known.elapsed_days + LONGEST_DAYS
+    # Rounding must not open a box before now.
+    opened = np.clip(ends[-1] / 24.0, known.elapsed_days, longest)
+    return JourneyDraws(np.minimum(ends, 24.0 * LONGEST_DAYS), opened, ahead.delay, ahead.wait)

@@ -1,0 +1,117 @@
+"""Routes that only ask: a question about plants or batches, or what the service knows. Nothing is recorded."""
+
+from collections.abc import Callable
+from typing import TypeVar
+
+from anyio import to_thread
+from fastapi import APIRouter, Request, Response
+from pydantic import BaseModel
+
+from app.batch import answer_forecast, stored_seller, with_seller
+from app.comparing import answer_compare, answer_hold, answer_order_size, answer_wish_list
+from app.http import declared, exchange, in_worker
+from app.learned import answer_model
+from app.risk import answer_risk
+from app.schemas import (
+    Batch,
+    CompareRequest,
+    GeneraAnswer,
+    HoldRequest,
+    OrderSizeRequest,
+    PackingsAnswer,
+    PlacesAnswer,
+    RequestBody,
+    RiskRequest,
+    ServicesAnswer,
+    WishListRequest,
+)
+from app.serving import Engine
+from app.serving import reference_lists as reference
+
+router = APIRouter()
+Batched = TypeVar("Batched", bound=Batch)
+
+
+def _with_seller_record(
+    request: Request, service: Callable[[Batched, Engine], BaseModel]
+) -> Callable[[Batched, Engine], BaseModel]:
+    """Return the service of a batch, asked with what the ledger records of its seller."""
+    database = request.app.state.database
+    return lambda asked, engine: service(with_seller(asked, stored_seller(database, asked.seller)), engine)
+
+
+@router.post("/v1/risk", **declared("risk"))
+async def risk(request: Request) -> Response:
+    """The chances of up to 10,000 lines of plants, in the order asked."""
+    return await exchange(request, RequestBody(RiskRequest), answer_risk)
+
+
+@router.post("/v1/compare", **declared("compare"))
+async def compare(request: Request) -> Response:
+    """Courier or air cargo: chances and money of each route for a batch, and a recommendation."""
+    return await exchange(request, RequestBody(CompareRequest), _with_seller_record(request, answer_compare))
+
+
+@router.post("/v1/hold", **declared("hold"))
+async def hold(request: Request) -> Response:
+    """Ship now or wait: every allowed ship date for every route, and a recommendation."""
+    return await exchange(request, RequestBody(HoldRequest), _with_seller_record(request, answer_hold))
+
+
+@router.post("/v1/order-size", **declared("order_size"))
+async def order_size(request: Request) -> Response:
+    """How many to order so that enough arrive healthy, and what that costs."""
+    return await exchange(request, RequestBody(OrderSizeRequest), _with_seller_record(request, answer_order_size))
+
+
+@router.post("/v1/wish-list", **declared("wish_list"))
+async def wish_list(request: Request) -> Response:
+    """What to order: what each line brings on each route, which lines lose money, and how many reach what is wanted."""
+    return await exchange(request, RequestBody(WishListRequest), _with_seller_record(request, answer_wish_list))
+
+
+@router.get("/v1/genera", **declared("genera"))
+async def genera(request: Request) -> Response:
+    """Genera of the trade: growth group, time ratio, chilling threshold."""
+    return await in_worker(request, lambda engine: GeneraAnswer(items=reference.genera(engine)))
+
+
+@router.get("/v1/packings", **declared("packings"))
+async def packings(request: Request) -> Response:
+    """Containers and root treatments."""
+    return await in_worker(request, lambda engine: PackingsAnswer(items=reference.packings(engine)))
+
+
+@router.get("/v1/places", **declared("places"))
+async def places(request: Request) -> Response:
+    """Gateways with their time zone and monthly normals."""
+    return await in_worker(request, lambda engine: PlacesAnswer(items=reference.places(engine)))
+
+
+@router.get("/v1/services", **declared("services"))
+async def services(request: Request) -> Response:
+    """Services with their transit times, delays and legs."""
+    return await in_worker(request, lambda engine: ServicesAnswer(items=reference.services(engine)))
+
+
+@router.get("/v1/model", **declared("model"))
+async def model(request: Request) -> Response:
+    """The active model: rules of thumb and how each is met, effects as time ratios, diagnostics."""
+    notice = request.app.state.active.notice
+    return await in_worker(request, lambda engine: answer_model(engine, notice))
+
+
+@router.get("/v1/track-record", **declared("track_record"))
+async def track_record(request: Request) -> Response:
+    """Forecasts stored before arrival against what was found: scores, reliability, coverage, and a verdict."""
+    return await in_worker(request, request.app.state.track_record.answer)
+
+
+@router.get("/v1/forecast/{place}", include_in_schema=False)
+async def forecast(request: Request, place: str) -> Response:
+    """The forecast of a place from the weather service that is set, in the form that requests take."""
+    state = request.app.state
+    reference = state.active.engine.reference
+    # Not among the workers: waiting for another server costs no processor and must hold up no answer.
+    answer = await to_thread.run_sync(answer_forecast, place, state.settings.weather_service, reference)
+    return Response(answer.model_dump_json(), media_type="application/json")

@@ -1,1 +1,0 @@
-"""One module a service: a validated request and the engine in, an answer out."""

@@ -1,0 +1,48 @@
+"""The model that this process serves: engine, artefacts, versions, refits asked for and followed.
+
+Neither fits a model nor resolves a batch.
+"""
+
+from app.serving.active_model import ActiveModel
+from app.serving.artifacts import (
+    ArtefactError,
+    DelayCheck,
+    FitRecord,
+    FittedModel,
+    from_artefact,
+    package_version,
+    to_artefact,
+)
+from app.serving.engine import PRIOR_SEED, STORED_DRAWS, Engine, rules_draws, rules_version
+from app.serving.evidence import evidence_as_json
+from app.serving.learned_times import LaneKey, LaneTimes, LearnedTimes
+from app.serving.model_versions import activate, answer_versions
+from app.serving.refit_process import RefitProcesses
+from app.serving.refits import find_refit, refit_answer, request_refit
+
+__all__ = [
+    "PRIOR_SEED",
+    "STORED_DRAWS",
+    "ActiveModel",
+    "ArtefactError",
+    "DelayCheck",
+    "Engine",
+    "FitRecord",
+    "FittedModel",
+    "LaneKey",
+    "LaneTimes",
+    "LearnedTimes",
+    "RefitProcesses",
+    "activate",
+    "answer_versions",
+    "evidence_as_json",
+    "find_refit",
+    "from_artefact",
+    "package_version",
+    "reference_lists",
+    "refit_answer",
+    "request_refit",
+    "rules_draws",
+    "rules_version",
+    "to_artefact",
+]

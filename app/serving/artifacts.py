@@ -1,0 +1,281 @@
+"""The artefact of a fitted model: plain arrays in one .npz and a JSON manifest, never a pickle.
+
+The manifest is checked first: format, SHA-256 of the arrays, and the fingerprint of the reference tables. The draws are
+deviations from those tables, so a model that was fitted with other tables is refused, not carried over: refit it.
+Versions of this package and of numpy are for the record only.
+"""
+
+import hashlib
+import io
+import json
+import zipfile
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from importlib.metadata import PackageNotFoundError, version
+from typing import Annotated, Any
+
+import numpy as np
+from numpy.typing import NDArray
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
+
+from app.serving.learned_times import LaneKey, LaneTimes, LearnedTimes
+from model.plant import KINDS, Level
+from model.predict import BoxCounts, FitVariance, LateLossDraws, LevelCounts, PosteriorDraws
+from model.prior import LEARNED_SCALES, ParameterDraws
+from model.reference import Reference
+from model.transit import TransitQuantiles
+
+FORMAT = 2
+PARAMETERS = ("alpha", "kappa", "delta", "log_q10", "chill_rate", "h0")
+JsonLevel = str | tuple[str, int]
+Arrays = dict[str, NDArray[Any]]
+
+
+class ArtefactError(ValueError):
+    """A stored model that cannot be used; the message says why and what to do."""
+
+
+class DelayCheck(BaseModel):
+    """Quantiles 0.1, 0.5 and 0.9 of kappa with all boxes, and without those later than their service's usual p90."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
+
+    n_left_out: Annotated[int, Field(ge=1)]
+    kappa: tuple[float, float, float]
+    without: tuple[float, float, float]
+
+
+class Manifest(BaseModel):
+    """What an artefact is, in plain JSON.
+
+    `levels` names the rows of its arrays by kind of effect; a level of drift is a pair (seller, quarter). `lanes` names
+    those of the times in transit: service, origin, destination, the last two empty for a lane without own boxes.
+    """
+
+    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
+
+    format: int
+    package_version: str
+    numpy_version: str
+    fitted_at: datetime
+    data_fingerprint: str
+    reference_fingerprint: str
+    seed: int
+    n_boxes: Annotated[int, Field(ge=0)]
+    n_lines: Annotated[int, Field(ge=0)]
+    n_plants: Annotated[int, Field(ge=0)]
+    n_draws: Annotated[int, Field(ge=1)]
+    n_replaced: Annotated[int, Field(ge=0)]
+    levels: dict[str, list[JsonLevel]]
+    lanes: list[tuple[str, str, str]]
+    n_rechecked_boxes: Annotated[int, Field(ge=0)]
+    n_rechecked_plants: Annotated[int, Field(ge=0)]
+    delay_check: DelayCheck | None
+    scales_at_mode: dict[str, float]
+    prior_covariance: float
+    diagnostics: dict[str, float | int | bool | str]
+    sha256: str
+
+
+@dataclass(frozen=True, eq=False)
+class FittedModel:
+    """A model fitted to recorded boxes: its draws, what they rest on, times in transit, and its manifest."""
+
+    draws: PosteriorDraws
+    counts: BoxCounts
+    variance: FitVariance
+    times: LearnedTimes
+    manifest: Manifest
+
+
+@dataclass(frozen=True, slots=True)
+class FitRecord:
+    """What a manifest says of a fit beyond its arrays."""
+
+    fitted_at: datetime
+    data_fingerprint: str
+    n_lines: int
+    diagnostics: Mapping[str, float | int | bool | str]
+    n_rechecked_boxes: int = 0
+    n_rechecked_plants: int = 0
+    delay_check: DelayCheck | None = None
+
+
+def package_version() -> str:
+    """Return the version of this package."""
+    try:
+        return version("transit-survival")
+    except PackageNotFoundError:
+        return "0 (run from the source tree)"
+
+
+def to_artefact(
+    draws: PosteriorDraws, counts: BoxCounts, variance: FitVariance, times: LearnedTimes, record: FitRecord
+) -> tuple[FittedModel, bytes]:
+    """Return a model with its manifest, and its arrays as the bytes of an .npz file.
+
+    Raises
+    ------
+    ArtefactError
+        If an array holds a value that is not finite.
+    """
+    arrays = _arrays(draws, counts, variance, times)
+    if bad := sorted(name for name, array in arrays.items() if not np.isfinite(array).all()):
+        raise ArtefactError(f"the fit is not finite in {', '.join(bad)}")
+    buffer = io.BytesIO()
+    np.savez(buffer, allow_pickle=False, **arrays)
+    data = buffer.getvalue()
+    manifest = Manifest(
+        format=FORMAT,
+        package_version=package_version(),
+        numpy_version=np.__version__,
+        fitted_at=record.fitted_at,
+        data_fingerprint=record.data_fingerprint,
+        reference_fingerprint=draws.reference.fingerprint,
+        seed=draws.key,
+        n_boxes=counts.n_boxes,
+        n_lines=record.n_lines,
+        n_plants=counts.n_plants,
+        n_draws=draws.n_draws,
+        n_replaced=draws.parameters.n_replaced,
+        levels={kind: list(counts.levels[kind]) for kind in KINDS},
+        lanes=[(*lane.key,) for lane in times.lanes],
+        n_rechecked_boxes=record.n_rechecked_boxes,
+        n_rechecked_plants=record.n_rechecked_plants,
+        delay_check=record.delay_check,
+        scales_at_mode=dict(variance.scales),
+        prior_covariance=variance.prior_covariance,
+        diagnostics=dict(record.diagnostics),
+        sha256=hashlib.sha256(data).hexdigest(),
+    )
+    return FittedModel(draws, counts, variance, times, manifest), data
+
+
+def read_manifest(text: str) -> Manifest:
+    """Return the manifest in a JSON text.
+
+    Raises
+    ------
+    ArtefactError
+        If it is not one that this version writes.
+    """
+    try:
+        found = json.loads(text).get("format")
+    except (ValueError, AttributeError):
+        raise ArtefactError("the manifest of the stored model is not JSON") from None
+    if found != FORMAT:
+        raise ArtefactError(f"the stored model has format {found!r}, this version reads {FORMAT}: refit")
+    try:
+        return Manifest.model_validate_json(text)
+    except ValidationError as error:
+        raise ArtefactError(f"the manifest of the stored model has {error.error_count()} faults: refit") from None
+
+
+def from_artefact(manifest_json: str, data: bytes, reference: Reference) -> FittedModel:
+    """Return the model in an artefact.
+
+    Raises
+    ------
+    ArtefactError
+        If the bytes are not those of the manifest, or were fitted with other reference tables.
+    """
+    manifest = read_manifest(manifest_json)
+    if hashlib.sha256(data).hexdigest() != manifest.sha256:
+        raise ArtefactError("the arrays of the stored model are not those of its manifest (SHA-256 differs): refit")
+    if manifest.reference_fingerprint != reference.fingerprint:
+        raise ArtefactError(
+            f"the stored model was fitted with other reference tables ({manifest.reference_fingerprint}, now "
+            f"{reference.fingerprint}): refit"
+        )
+    try:
+        with np.load(io.BytesIO(data), allow_pickle=False) as stored:
+            arrays = {name: stored[name] for name in stored.files}
+        return _model(manifest, arrays, reference)
+    except (KeyError, ValueError, OSError, zipfile.BadZipFile) as error:
+        raise ArtefactError(f"the arrays of the stored model cannot be read ({error}): refit") from error
+
+
+def _arrays(draws: PosteriorDraws, counts: BoxCounts, variance: FitVariance, times: LearnedTimes) -> Arrays:
+    arrays: Arrays = {name: getattr(draws.parameters, name) for name in PARAMETERS}
+    arrays |= {f"scale.{name}": draws.parameters.scales[name] for name in LEARNED_SCALES}
+    arrays |= {"late_loss.intercept": draws.late_loss.intercept, "late_loss.slope": draws.late_loss.slope}
+    for kind in KINDS:
+        own = [draws.effects[kind][level] for level in counts.levels[kind]]
+        arrays[f"effect.{kind}"] = np.stack(own) if own else np.empty((0, draws.n_draws))
+        arrays |= _count_arrays(f"counts.{kind}", counts.by_level[kind])
+    arrays |= {"pairs.genus": counts.genus, "pairs.seller": counts.seller, **_count_arrays("pairs", counts.pairs)}
+    arrays |= _time_arrays(times)
+    return arrays | {"variance.prior": variance.prior_variance, "variance.posterior": variance.posterior}
+
+
+def _time_arrays(times: LearnedTimes) -> Arrays:
+    lanes = times.lanes
+    quantiles = [(lane.quantiles.p10, lane.quantiles.p50, lane.quantiles.p90) for lane in lanes]
+    return {
+        "times.quantiles": np.array(quantiles, dtype=float).reshape(len(lanes), 3),
+        "times.delay_share": np.array([lane.delay_share for lane in lanes], dtype=float),
+        "times.arrived": np.array([lane.n_arrived for lane in lanes], dtype=np.int64),
+        "times.on_the_way": np.array([lane.n_on_the_way for lane in lanes], dtype=np.int64),
+    }
+
+
+def _count_arrays(name: str, counts: LevelCounts) -> Arrays:
+    return {f"{name}.boxes": counts.boxes, f"{name}.plants": counts.plants}
+
+
+def _model(manifest: Manifest, arrays: Arrays, reference: Reference) -> FittedModel:
+    n = manifest.n_draws
+    levels: dict[str, tuple[Level, ...]] = {kind: tuple(manifest.levels[kind]) for kind in KINDS}
+
+    def take(name: str, *shape: int) -> NDArray[Any]:
+        if arrays[name].shape != shape:
+            raise ValueError(f"{name} has shape {arrays[name].shape}, not {shape}")
+        return arrays[name]
+
+    def counted(name: str, size: int) -> LevelCounts:
+        return LevelCounts(take(f"{name}.boxes", size), take(f"{name}.plants", size))
+
+    effects = {
+        kind: dict(zip(levels[kind], take(f"effect.{kind}", len(levels[kind]), n), strict=True)) for kind in KINDS
+    }
+    parameters = ParameterDraws(
+        **{name: take(name, n) for name in PARAMETERS},
+        scales={name: take(f"scale.{name}", n) for name in LEARNED_SCALES},
+        n_replaced=manifest.n_replaced,
+    )
+    late_loss = LateLossDraws(take("late_loss.intercept", n), take("late_loss.slope", n))
+    n_pairs, p = len(arrays["pairs.genus"]), 2 + sum(map(len, levels.values()))
+    counts = BoxCounts(
+        n_boxes=manifest.n_boxes,
+        n_plants=manifest.n_plants,
+        levels=levels,
+        by_level={kind: counted(f"counts.{kind}", len(levels[kind])) for kind in KINDS},
+        genus=take("pairs.genus", n_pairs),
+        seller=take("pairs.seller", n_pairs),
+        pairs=counted("pairs", n_pairs),
+    )
+    variance = FitVariance(
+        levels=levels,
+        prior_variance=take("variance.prior", p),
+        prior_covariance=manifest.prior_covariance,
+        posterior=take("variance.posterior", p, p),
+        scales=manifest.scales_at_mode,
+        reference=reference,
+    )
+    n_lanes = len(manifest.lanes)
+    times = zip(
+        manifest.lanes,
+        take("times.quantiles", n_lanes, 3).tolist(),
+        *(take(f"times.{name}", n_lanes).tolist() for name in ("delay_share", "arrived", "on_the_way")),
+        strict=True,
+    )
+    return FittedModel(
+        PosteriorDraws(parameters, late_loss, reference, manifest.seed, effects),
+        counts,
+        variance,
+        LearnedTimes(
+            tuple(LaneTimes(LaneKey(*key), TransitQuantiles(*days), *counted) for key, days, *counted in times)
+        ),
+        manifest,
+    )

@@ -1,0 +1,80 @@
+"""The model that answers: reference tables and posterior draws, and for a fitted one what it rests on."""
+
+from dataclasses import dataclass, field
+from functools import cached_property, lru_cache
+from typing import Self
+
+import numpy as np
+from numpy.typing import NDArray
+
+from app.serving.artifacts import FittedModel
+from app.serving.learned_times import LearnedTimes
+from model.predict import MarginalChances, PosteriorDraws, draw_prior_posterior
+from model.reference import Reference, load_reference
+
+STORED_DRAWS = 4096
+# Also the key of fitted draws: what no box bears on is drawn alike in every version, so versions differ sharply.
+PRIOR_SEED = 20261125
+
+
+def rules_version(reference: Reference) -> str:
+    """Return the name of the model that speaks from the rules of thumb alone."""
+    return f"rules-{reference.fingerprint}"
+
+
+@lru_cache(maxsize=1)
+def rules_draws(reference: Reference) -> PosteriorDraws:
+    """Return the draws that speak from the rules of thumb alone."""
+    return draw_prior_posterior(reference, STORED_DRAWS, seed=PRIOR_SEED)
+
+
+@dataclass(frozen=True, eq=False)
+class Engine:
+    """What a service needs to answer: `draws` of the model named `model_version`, and the tables behind it.
+
+    `fit` is what a fitted model rests on; None for the rules of thumb alone.
+    """
+
+    model_version: str
+    reference: Reference
+    draws: PosteriorDraws
+    fit: FittedModel | None = None
+    chance_draws: PosteriorDraws = field(init=False)  # a chance averages over these
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "chance_draws", self.draws.first_block())
+
+    @classmethod
+    def load(cls) -> Self:
+        """Load the model that speaks from the rules of thumb alone."""
+        return cls.of_rules(load_reference())
+
+    @classmethod
+    def of_rules(cls, reference: Reference) -> Self:
+        """Return the engine that speaks from these rules of thumb alone."""
+        return cls(model_version=rules_version(reference), reference=reference, draws=rules_draws(reference))
+
+    @classmethod
+    def of(cls, version: str, fit: FittedModel) -> Self:
+        """Return the engine of a fitted model."""
+        return cls(model_version=version, reference=fit.draws.reference, draws=fit.draws, fit=fit)
+
+    @property
+    def times(self) -> LearnedTimes:
+        """Times in transit learned from own boxes; none for the rules of thumb."""
+        return self.fit.times if self.fit else LearnedTimes()
+
+    @cached_property
+    def marginal_chances(self) -> MarginalChances:
+        """Chances in a box not yet seen, over `chance_draws`."""
+        return MarginalChances(self.chance_draws)
+
+    @cached_property
+    def kept_unchilled(self) -> NDArray[np.float32]:
+        """Chance of no late loss without chilling, for each of `chance_draws`."""
+        chance = self.chance_draws.late_loss.chance(np.zeros(self.chance_draws.n_draws))
+        return (1.0 - chance).astype(np.float32)
+
+    def knows(self, kind: str, level: str) -> bool:
+        """Whether the model has seen boxes with a level of an effect."""
+        return self.fit is not None and self.fit.counts.knows(kind, level)

@@ -1,0 +1,69 @@
+"""Asking for a refit and how it went: the side of the server."""
+
+from datetime import UTC, datetime
+
+from app.problems import NotFound
+from app.schemas import RefitAnswer
+from app.store import FAILED, Database, Refit, fail_dead, finish_refit, queue_refit, read_refit
+
+NOT_STARTED = "Its process could not be started: {reason}."
+STOPPED = "Its process was stopped before it was done; nothing was stored, and the active version went on serving."
+
+
+def request_refit(database: Database) -> tuple[Refit, bool]:
+    """Return the refit that waits for its turn, and whether it is new and needs a process.
+
+    Raises
+    ------
+    StoreUnavailable
+        If the database cannot be used.
+    """
+    with database.writing() as connection:
+        return queue_refit(connection, now=datetime.now(UTC))
+
+
+def find_refit(database: Database, refit_id: str) -> Refit:
+    """Return a refit; one whose process has died is found failed.
+
+    Raises
+    ------
+    NotFound
+        If there is none with this id.
+    StoreUnavailable
+        If the database cannot be used.
+    """
+    refit = _read(database, refit_id)
+    now = datetime.now(UTC)
+    if refit is not None and refit.is_dead(now):
+        with database.writing() as connection:
+            fail_dead(connection, now=now)
+        refit = _read(database, refit_id)
+    if refit is None:
+        raise NotFound("There is no such refit.")
+    return refit
+
+
+def end_refit(database: Database, refit_id: str, reason: str = STOPPED) -> None:
+    """Record as failed a refit whose process has ended, unless it has said itself how it went."""
+    with database.writing() as connection:
+        finish_refit(connection, refit_id, state=FAILED, reason=reason, now=datetime.now(UTC))
+
+
+def refit_answer(refit: Refit) -> RefitAnswer:
+    """Return a refit as it is answered."""
+    return RefitAnswer(
+        id=refit.id,
+        state=refit.state,
+        version=refit.version,
+        reason=refit.reason,
+        created_at=refit.created_at,
+        started_at=refit.started_at,
+        finished_at=refit.finished_at,
+    )
+
+
+def _read(database: Database, refit_id: str) -> Refit | None:
+    if database.absent:
+        return None
+    with database.reading() as connection:
+        return read_refit(connection, refit_id)

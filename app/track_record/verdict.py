@@ -1,0 +1,91 @@
+"""What a track record comes to, in plain words."""
+
+import numpy as np
+
+from app.schemas import RangesHeld, ScoreDifference
+from model.scoring import successes
+
+# Below this nothing is said of ranges or scores.
+FEWEST_BOXES = 10
+# Chances of a tail: beyond the first there may be something, beyond the second hardly only chance.
+PERHAPS, HARDLY_CHANCE = 0.16, 0.025
+FEWEST_MISSES = 5
+NO_BOX = (
+    "No box with a forecast stored before its arrival has been opened and counted yet: nothing can be said of the "
+    "forecasts."
+)
+
+
+def verdict(level: float, counts: RangesHeld, difference: ScoreDifference | None, lost: int) -> str:
+    """Return what is to be said of the ranges of one level and of the forecasts against the rules of thumb.
+
+    Parameters
+    ----------
+    level : float
+    counts : RangesHeld
+        Of the ranges of the number of plants.
+    difference : ScoreDifference or None
+        Log score of the forecasts less that of the rules.
+    lost : int
+        Boxes with a forecast that never came.
+    """
+    sentences = [ranges_verdict(level, counts)] if counts.n else []
+    if counts.n >= FEWEST_BOXES and (leaning := _leaning(counts)):
+        sentences.append(leaning)
+    sentences.append(rules_verdict(difference))
+    if lost:
+        boxes = "1 lost box is" if lost == 1 else f"{lost:,} lost boxes are"
+        sentences.append(f"{boxes} in no score: all this is about boxes that came.")
+    return " ".join(sentences)
+
+
+def ranges_verdict(level: float, counts: RangesHeld) -> str:
+    """Return how often ranges held, how often they should have, and what that means."""
+    boxes = "box" if counts.n == 1 else f"{counts.n:,} boxes"
+    times = {0: "never", 1: "once"}.get(counts.held, f"{counts.held:,} times")
+    few = counts.n < FEWEST_BOXES
+    expected = f"{counts.expected:.1f}" if few else f"{counts.expected:,.0f}"
+    said = (
+        f"Of {'1 ' if counts.n == 1 else ''}{boxes} the {level:.0%} range held the count {times}; such whole-number "
+        f"ranges should hold about {expected}: "
+    ).replace("%", " %")
+    return said + (f"too few boxes to judge (fewer than {FEWEST_BOXES})." if few else f"{_width(counts)}.")
+
+
+def _width(counts: RangesHeld) -> str:
+    for tail, word in ((counts.chance_fewer, "narrow"), (counts.chance_more, "wide")):
+        if tail < HARDLY_CHANCE:
+            return f"too {word}, and that is hardly chance"
+        if tail < PERHAPS:
+            return f"slightly too {word}, could be chance"
+    return "about right"
+
+
+def _leaning(counts: RangesHeld) -> str | None:
+    """Return on which side the misses lie, where it is hardly chance."""
+    misses = counts.below + counts.above
+    if misses < FEWEST_MISSES:
+        return None
+    fewer = min(counts.below, counts.above)
+    if 2.0 * float(successes(np.full(misses, 0.5))[: fewer + 1].sum()) >= 2.0 * HARDLY_CHANCE:
+        return None
+    below = counts.below > counts.above
+    side = "below" if below else "above"
+    return f"Of the {misses} misses {misses - fewer} lie {side} the range: a lean to one side, hardly chance."
+
+
+def rules_verdict(difference: ScoreDifference | None) -> str:
+    """Return whether the forecasts told more than the rules of thumb alone."""
+    if difference is None:
+        return "All forecasts were those of the rules of thumb, so there is nothing to compare them with."
+    boxes = "1 box" if difference.boxes == 1 else f"{difference.boxes:,} boxes"
+    said = f"In {boxes} the log score of the forecasts "
+    if difference.mean == 0.0:
+        return said + "was that of the rules of thumb alone."
+    better = "better" if difference.mean < 0.0 else "worse"
+    said += f"was {better} than that of the rules of thumb alone, by {abs(difference.mean):.2f} a box: "
+    if difference.boxes < FEWEST_BOXES or difference.low is None or difference.high is None:
+        return said + f"too few boxes to judge (fewer than {FEWEST_BOXES})."
+    if difference.low <= 0.0 <= difference.high:
+        return said + "could be chance."
+    return said + "more than chance would explain."

@@ -1,0 +1,47 @@
+"""Counts -> money and choices: landed cost, margin, risk measures, break-even, order size.
+
+Arrays in, arrays out; nothing here knows of weather or of how counts came about.
+"""
+
+from model.decision.break_even import RouteEconomics, break_even, overtakes
+from model.decision.decision import (
+    Choice,
+    chance_best,
+    chance_better,
+    chance_loss_within_limit,
+    choose_route,
+    cost_per_healthy_plant,
+    summarise,
+    worst_share_mean,
+)
+from model.decision.landed_cost import LandedCost, PlantLine, Waybill, landed_cost, minor_digits
+from model.decision.margin import Recourse, cost_by_line, margin, proceeds, recovered_by_line
+from model.decision.order_size import enough_chance, enough_chance_apart, smallest_order, smallest_order_apart
+
+__all__ = [
+    "Choice",
+    "LandedCost",
+    "PlantLine",
+    "Recourse",
+    "RouteEconomics",
+    "Waybill",
+    "break_even",
+    "chance_best",
+    "chance_better",
+    "chance_loss_within_limit",
+    "choose_route",
+    "cost_by_line",
+    "cost_per_healthy_plant",
+    "enough_chance",
+    "enough_chance_apart",
+    "landed_cost",
+    "margin",
+    "minor_digits",
+    "overtakes",
+    "proceeds",
+    "recovered_by_line",
+    "smallest_order",
+    "smallest_order_apart",
+    "summarise",
+    "worst_share_mean",
+]

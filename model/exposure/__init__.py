@@ -1,0 +1,68 @@
+"""Outside air -> air in the box -> equivalent days: weather, box, legs, thermal clock, tracking notes.
+
+Nothing here knows of survival or money.
+"""
+
+from model.exposure.box import Box, conductance_w_per_k, inside_air
+from model.exposure.climate import (
+    LAPSE_C_PER_M,
+    Forecast,
+    PlaceWeather,
+    daily_swing,
+    interpolate_months,
+    month_position,
+    place_weather,
+)
+from model.exposure.damage import REFERENCE_C, ClockDraws, ExposureClock, chill_rate, damage_rate
+from model.exposure.journey import DEFAULT_WAIT_H, Exposure, StreetAir, expose, leg_ends
+from model.exposure.recorded import (
+    journey_bins,
+    log_days,
+    logged_mean_bins,
+    tabulated_degrees_below,
+    tabulated_rates,
+    trace_bins,
+)
+from model.exposure.table import CHILL_NODES, Q10_NODES, Array, ExposureTable, Indices, constant_log_days
+from model.exposure.tracking import HELD, RELEASED, Tracked, share_ahead, track, tracked_ends
+
+__all__ = [
+    "CHILL_NODES",
+    "DEFAULT_WAIT_H",
+    "HELD",
+    "LAPSE_C_PER_M",
+    "Q10_NODES",
+    "REFERENCE_C",
+    "RELEASED",
+    "Array",
+    "Box",
+    "ClockDraws",
+    "Exposure",
+    "ExposureClock",
+    "ExposureTable",
+    "Forecast",
+    "Indices",
+    "PlaceWeather",
+    "StreetAir",
+    "Tracked",
+    "chill_rate",
+    "conductance_w_per_k",
+    "constant_log_days",
+    "daily_swing",
+    "damage_rate",
+    "expose",
+    "inside_air",
+    "interpolate_months",
+    "journey_bins",
+    "leg_ends",
+    "log_days",
+    "logged_mean_bins",
+    "month_position",
+    "place_weather",
+    "share_ahead",
+    "tabulated_degrees_below",
+    "tabulated_rates",
+    "trace_bins",
+    "track",
+    "tracked_ends",
+]

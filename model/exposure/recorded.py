@@ -1,0 +1,102 @@
+"""Exposure of a recorded box: what is known of its temperatures -> log equivalent days as functions of the clock.
+
+Temperatures are kept as hours in bins of 1 °C, so that one look at the box serves every genus in it.
+"""
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from model.exposure.box import Box
+from model.exposure.damage import REFERENCE_C, extreme_rate
+from model.exposure.journey import StreetAir, follow_inside
+from model.exposure.table import ExposureTable
+from model.quadrature import normal_nodes
+from model.reference import Leg
+
+Array = NDArray[np.float64]
+
+BIN_C = np.arange(-40.0, 81.0)
+# Two dates without times of day: the difference is uncertain by a triangle of a day, sd 0.41 (Irwin-Hall, n = 2).
+DATES_SD_DAYS = float(np.sqrt(2.0 / 12.0))
+SPREAD_NODES = 7
+
+
+def binned(temperature_c: Array, days: Array) -> Array:
+    """Return days spent in each bin of `BIN_C`, (journeys, bins); a temperature is shared between its two bins.
+
+    Parameters
+    ----------
+    temperature_c, days : (steps, journeys)
+    """
+    position = np.clip(temperature_c - BIN_C[0], 0.0, len(BIN_C) - 1.001)
+    low = position.astype(np.intp)
+    part = position - low
+    n = temperature_c.shape[1]
+    bins = np.zeros((n, len(BIN_C)))
+    journey = np.broadcast_to(np.arange(n), low.shape)
+    np.add.at(bins, (journey, low), days * (1.0 - part))
+    np.add.at(bins, (journey, low + 1), days * part)
+    return bins
+
+
+def logged_mean_bins(mean_c: float, spread_c: float, days: float) -> Array:
+    """Return the bins of a box of which only the mean is logged: a normal spread of its air about that, (1, bins)."""
+    nodes, weights = normal_nodes(SPREAD_NODES)
+    return binned((mean_c + spread_c * nodes)[:, None], (days * weights)[:, None])
+
+
+def trace_bins(hours: Array, temperature_c: Array, days: float) -> Array:
+    """Return the bins of a logged box, (1, bins): each reading counts to half-way to its neighbours.
+
+    Parameters
+    ----------
+    hours, temperature_c : (readings,)
+        Ascending hours; the whole is scaled to `days`.
+    """
+    width = np.gradient(hours) if len(hours) > 1 else np.ones(1)
+    share = width / width.sum()
+    return binned(temperature_c[:, None], (days * share)[:, None])
+
+
+def journey_bins(legs: Sequence[Leg], ends_h: Array, streets: dict[str, StreetAir], box: Box) -> Array:
+    """Return the bins of journeys that nobody logged, (journeys, bins)."""
+    inside, hours = follow_inside(legs, ends_h, streets, box)
+    return binned(inside, hours / 24.0)
+
+
+def log_days(bins: Array, rates: Array, days: float, *, dates_only: bool) -> tuple[Array, Array]:
+    """Return mean and variance over journeys of log equivalent days, at the tabulated points of an exposure.
+
+    Parameters
+    ----------
+    bins : (journeys, bins)
+    rates : (bins, Q10_NODES, CHILL_NODES)
+        From `tabulated_rates`.
+    days : float
+        Closing to opening.
+    dates_only : bool
+        Whether the time of day is unknown at both ends.
+    """
+    equivalent = np.log(np.tensordot(bins, rates, axes=1))
+    variance = equivalent.var(axis=0)
+    if dates_only:
+        variance = variance + (DATES_SD_DAYS / days) ** 2
+    return equivalent.mean(axis=0), variance
+
+
+def tabulated_rates(threshold_c: float, sensitivity: float) -> Array:
+    """Return the damage rate of a genus in each bin at the tabulated points, (bins, Q10_NODES, CHILL_NODES)."""
+    log_q10 = ExposureTable.log_q10_points[None, :, None]
+    chill = np.exp(ExposureTable.log_chill_points)[None, None, :] * sensitivity
+    inside = BIN_C[:, None, None]
+    warm = np.exp(log_q10 * (np.maximum(inside, threshold_c) - REFERENCE_C) / 10.0)
+    rates: Array = warm + chill * tabulated_degrees_below(threshold_c)[:, None, None] + extreme_rate(inside)
+    return rates
+
+
+def tabulated_degrees_below(threshold_c: float) -> Array:
+    """Return how far each bin lies below a chilling threshold, °C, (bins,)."""
+    degrees: Array = np.maximum(threshold_c - BIN_C, 0.0)
+    return degrees

@@ -1,0 +1,363 @@
+"""Shipment and line effects integrated box by box, by adaptive Gauss-Hermite quadrature (Pinheiro & Bates 1995).
+
+The nodes of a box sit about the joint mode of its shipment effect u and its line effects v; a line's nodes lean
+against u as its mode does, so that both stay where the integrand is. Derivatives are those of the integral with nodes
+held: means and covariances over the nodes (Fisher's identity).
+"""
+
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from model.exposure import Indices
+from model.fit.likelihood import Terms, slopes, terms, value
+from model.quadrature import normal_nodes
+
+Array = NDArray[np.float64]
+Kind = type[np.float32] | type[np.float64]
+
+BOX_NODES, LINE_NODES = 9, 5
+MODE_STEPS = 40
+# In sds of an effect given the counts; nodes need no better modes.
+MODE_TOLERANCE = 5e-3
+LINES_AT_ONCE = 2048
+MOST_REPEATED = 20_000_000
+LARGEST_STEP = 2.0
+LEAST_CURVATURE = 1e-6
+
+
+@dataclass(frozen=True, eq=False)
+class Grouping:
+    """Which lines belong to which box: `box` (lines,) ascending, and the pairs of lines within a box."""
+
+    box: Indices
+    starts: Indices
+    n_boxes: int
+    pair_first: Indices
+    pair_second: Indices
+
+    @classmethod
+    def of(cls, box: Indices) -> "Grouping":
+        """Group lines whose box numbers ascend without gaps."""
+        n_boxes = int(box[-1]) + 1 if len(box) else 0
+        starts = np.searchsorted(box, np.arange(n_boxes))
+        sizes = np.diff(np.append(starts, len(box)))
+        own = sizes[box]
+        first = np.repeat(np.arange(len(box)), own)
+        offset = np.arange(len(first)) - np.repeat(np.cumsum(own) - own, own)
+        return cls(box, starts, n_boxes, first, starts[box[first]] + offset)
+
+    def tiled(self, n: int) -> "Grouping":
+        """Return the grouping of n copies of the lines, each with boxes of its own."""
+        return Grouping.of((self.box[None, :] + self.n_boxes * np.arange(n)[:, None]).ravel())
+
+    def mean(self, by_line: Array) -> Array:
+        """Average lines by box, (boxes,)."""
+        means: Array = self.sum(by_line) / np.bincount(self.box, minlength=self.n_boxes)
+        return means
+
+    def sum(self, by_line: Array) -> Array:
+        """Add lines up by box along the last axis."""
+        total: Array = np.add.reduceat(by_line, self.starts, axis=-1)
+        return total
+
+    def pieces(self, n_lines: int) -> "list[Piece]":
+        """Return runs of whole boxes, each of about so many lines, which then fit the processor's cache."""
+        cuts = np.unique(np.append(np.searchsorted(self.starts, np.arange(0, len(self.box), n_lines)), self.n_boxes))
+        pieces = []
+        for first, last in pairwise(cuts.tolist()):
+            start = int(self.starts[first])
+            end = int(self.starts[last]) if last < self.n_boxes else len(self.box)
+            own = Grouping.of(self.box[start:end] - first)
+            pieces.append(Piece(slice(first, last), slice(start, end), own))
+        return pieces
+
+
+class Piece(NamedTuple):
+    """A run of boxes and their lines."""
+
+    boxes: slice
+    lines: slice
+    grouping: Grouping
+
+
+class Nodes(NamedTuple):
+    """Quadrature nodes of a piece.
+
+    Attributes
+    ----------
+    shifted, v : (line nodes, box nodes, lines)
+        Shifted predictor and line effect.
+    u, log_wu : (box nodes, boxes)
+        Box effect, and the log weights of its nodes.
+    log_wv : (lines,)
+        Added to the log weights of the nodes of a line effect.
+    """
+
+    shifted: Array
+    u: Array
+    v: Array
+    log_wu: Array
+    log_wv: Array
+
+
+class Modes(NamedTuple):
+    """Joint mode of a box's effects: u (boxes,), v (lines,), and the curvature of the likelihood there (lines,)."""
+
+    u: Array
+    v: Array
+    curvature: Array
+
+
+class BoxTerms(NamedTuple):
+    """Integrated log likelihood and derivatives.
+
+    Attributes
+    ----------
+    value : (boxes,)
+    eta, delta : (lines,) and scalar
+        First derivatives.
+    eta2 : (pairs,)
+        Second derivatives in the linear predictors of two lines of a box, in the order of `Grouping`'s pairs.
+    eta_delta, delta2 : (lines,) and scalar
+    log_box_sd, log_line_sd, h0 : (boxes,), (lines,), scalar
+        First derivatives in the log sds of shipment and line effects, and in h0.
+    curvature : (lines,)
+        Of the lines' own likelihoods, at the joint mode of shipment and line effects.
+    """
+
+    value: Array
+    eta: Array
+    delta: float
+    eta2: Array
+    eta_delta: Array
+    delta2: float
+    log_box_sd: Array
+    log_line_sd: Array
+    h0: float
+    curvature: Array
+
+
+class Setting(NamedTuple):
+    """What the integrals depend on beside eta: shipment sd (boxes,); line sd, delta, h0, scalars or (lines,)."""
+
+    box_sd: Array
+    line_sd: float | Array
+    delta: float | Array
+    h0: float | Array
+
+    def by_line(self, n: int) -> tuple[Array, Array, Array]:
+        """Return line sd, delta and h0 as (lines,) each."""
+        line_sd, delta, h0 = (np.broadcast_to(np.asarray(x, dtype=float), n) for x in self[1:])
+        return line_sd, delta, h0
+
+
+class BoxIntegral:
+    """The integrals of one set of counts; remembers modes, so that the next call starts near them.
+
+    Arrays over nodes have the lines last: (line nodes, box nodes, lines).
+    """
+
+    def __init__(
+        self,
+        c: Array,
+        grouping: Grouping,
+        *,
+        box_nodes: int = BOX_NODES,
+        line_nodes: int = LINE_NODES,
+        mode_tolerance: float = MODE_TOLERANCE,
+        single: bool = False,
+    ) -> None:
+        """Take the (5, lines) coefficients of the counts; 1 node each means no such effect.
+
+        With `single`, values are summed over nodes in single precision: they err by about 1e-6 a line.
+        """
+        self._c, self._grouping = c, grouping
+        self._value_type: Kind = np.float32 if single else np.float64
+        self._box_nodes, self._box_log_weights = _log_weights(box_nodes)
+        self._line_nodes, self._line_log_weights = _log_weights(line_nodes)
+        self._line_weights = np.exp(self._line_log_weights)
+        self._mode_tolerance = mode_tolerance
+        self._modes: Modes | None = None
+        self._pieces = grouping.pieces(LINES_AT_ONCE)
+        # Counts repeated for each node: arrays of one shape are worked on some times faster.
+        shape = len(self._line_nodes), len(self._box_nodes)
+        repeat = c.size * shape[0] * shape[1] <= MOST_REPEATED
+        self._value_c = [self._counts(piece, shape if repeat else (1, 1)) for piece in self._pieces]
+
+    def _counts(self, piece: "Piece", shape: tuple[int, int]) -> Array:
+        rows = self._c[:, None, None, piece.lines].astype(self._value_type)
+        return np.ascontiguousarray(np.broadcast_to(rows, (5, *shape, rows.shape[-1])))
+
+    def _find_modes(self, eta: Array, setting: Setting) -> Modes:
+        g, c = self._grouping, self._c
+        u, v = (self._modes.u, self._modes.v) if self._modes else (np.zeros(g.n_boxes), np.zeros(len(eta)))
+        has_box, has_line = len(self._box_nodes) > 1, len(self._line_nodes) > 1
+        prior_u = setting.box_sd**-2.0
+        line_sd, delta, h0 = setting.by_line(len(eta))
+        prior_v = line_sd**-2.0 if has_line else np.full(len(eta), np.inf)
+        reach_u, reach_v = np.full(g.n_boxes, LARGEST_STEP), np.full(len(eta), LARGEST_STEP)
+        last_u, last_v = np.zeros(g.n_boxes), np.zeros(len(eta))
+        for step in range(MODE_STEPS):
+            slope, second = slopes(eta + u[g.box] + v, c, delta, h0)
+            curvature = np.maximum(-second, LEAST_CURVATURE)
+            if not has_box and not has_line:
+                break
+            tight = curvature + prior_v
+            share = curvature / tight if has_line else np.zeros_like(curvature)
+            slope_v = slope - v * prior_v if has_line else np.zeros_like(v)
+            du, dv, moved = np.zeros(g.n_boxes), np.zeros_like(v), 0.0
+            if has_box:
+                schur = g.sum(curvature * (1.0 - share)) + prior_u
+                du = (g.sum(slope - share * slope_v) - u * prior_u) / schur
+                du = np.minimum(np.maximum(du, -reach_u), reach_u)
+                moved = float((du**2 * schur).max())
+            if has_line:
+                dv = (slope_v - curvature * du[g.box]) / tight
+                dv = np.minimum(np.maximum(dv, -reach_v), reach_v)
+                moved = max(moved, float((dv**2 * tight).max()))
+            u, v = u + du, v + dv
+            if step and moved < self._mode_tolerance**2:
+                break
+            # Lines all dead are nearly flat beside their mode and steep before it: steps would go to and fro for ever.
+            reach_u[du * last_u < 0] *= 0.5
+            reach_v[dv * last_v < 0] *= 0.5
+            last_u, last_v = du, dv
+        self._modes = Modes(u, v, curvature)
+        return self._modes
+
+    def _nodes(
+        self, eta: Array, box_sd: Array, line_sd: Array, modes: Modes, piece: "Piece", kind: Kind = np.float64
+    ) -> "Nodes":
+        """Return the nodes of a piece's boxes and lines, those of lines as numbers of a kind."""
+        g, lines, boxes = piece.grouping, piece.lines, piece.boxes
+        curvature = modes.curvature[lines]
+        line_sd, box_sd = line_sd[lines], box_sd[boxes]
+        has_line = len(self._line_nodes) > 1
+        prior_v = line_sd**-2.0 if has_line else np.full(len(curvature), np.inf)
+        share = curvature / (curvature + prior_v) if has_line else np.zeros_like(curvature)
+        if len(self._box_nodes) > 1:
+            spread_u = (g.sum(curvature * (1.0 - share)) + box_sd**-2.0) ** -0.5
+            away = self._box_nodes[:, None] * spread_u
+            u = modes.u[boxes] + away
+            log_wu = self._box_log_weights[:, None] + np.log(spread_u / box_sd) - 0.5 * (u / box_sd) ** 2
+        else:
+            away = u = log_wu = np.zeros((1, g.n_boxes))
+        if has_line:
+            spread_v = (curvature + prior_v) ** -0.5
+            lean: Array = (modes.v[lines] - share * away[:, g.box]).astype(kind)
+            v = lean + (self._line_nodes[:, None] * spread_v)[:, None, :].astype(kind)
+            log_wv = np.log(spread_v / line_sd)
+        else:
+            v, log_wv = np.zeros((1, u.shape[0], len(curvature)), dtype=kind), np.zeros(len(curvature))
+        return Nodes(v + (u[:, g.box] + eta[lines]).astype(kind), u, v, log_wu, log_wv)
+
+    def _line_log_density(self, v: Array, line_sd: float | Array) -> Array:
+        """Return the log density of line effects at nodes, without constants; 0 where there is no such effect."""
+        if len(self._line_nodes) == 1:
+            return np.zeros_like(v)
+        scaled = v * (np.sqrt(0.5) / np.asarray(line_sd)).astype(v.dtype)
+        return np.asarray(-(scaled**2))
+
+    def value(self, eta: Array, setting: Setting) -> Array:
+        """Return the integrated log likelihood of each box, (boxes,)."""
+        modes = self._find_modes(eta, setting)
+        line_sd = setting.by_line(len(eta))[0]
+        total = np.empty(self._grouping.n_boxes)
+        for piece, c in zip(self._pieces, self._value_c, strict=True):
+            nodes = self._nodes(eta, setting.box_sd, line_sd, modes, piece, self._value_type)
+            own_sd, delta, h0 = (self._of_piece(x, piece) for x in setting[1:])
+            by_line = value(nodes.shifted, c, delta, h0)
+            by_line += self._line_log_density(nodes.v, own_sd)
+            given_box = _log_average(by_line, self._line_weights) + nodes.log_wv
+            total[piece.boxes] = _log_sum(piece.grouping.sum(given_box) + nodes.log_wu)
+        return total
+
+    def _of_piece(self, x: float | Array, piece: "Piece") -> Array:
+        own: Array = np.asarray(x if np.ndim(x) == 0 else np.asarray(x)[piece.lines]).astype(self._value_type)
+        return own
+
+    def terms(self, eta: Array, setting: Setting) -> BoxTerms:
+        """Return the integrated log likelihood with its derivatives."""
+        modes = self._find_modes(eta, setting)
+        parts = [self._piece_terms(eta, setting, modes, piece) for piece in self._pieces]
+        columns = zip(*parts, strict=True)
+        return BoxTerms(
+            *(
+                np.concatenate(column) if isinstance(column[0], np.ndarray) else sum(column)  # type: ignore[arg-type]
+                for column in columns
+            )
+        )
+
+    def _piece_terms(self, eta: Array, setting: Setting, modes: Modes, piece: "Piece") -> BoxTerms:
+        g, lines = piece.grouping, piece.lines
+        line_sd, delta, h0 = setting.by_line(len(eta))
+        nodes = self._nodes(eta, setting.box_sd, line_sd, modes, piece)
+        line_sd, delta, h0 = line_sd[lines], delta[lines], h0[lines]
+        t: Terms = terms(nodes.shifted, self._c[:, None, None, lines], delta, h0)
+        log_wv = nodes.log_wv + self._line_log_density(nodes.v, line_sd) + self._line_log_weights[:, None, None]
+        by_line = _log_sum(t.value + log_wv)
+        wv = np.exp(t.value + log_wv - by_line)  # weights of a line's nodes given u
+
+        def mean_v(x: Array) -> Array:
+            result: Array = (wv * x).sum(axis=0)
+            return result
+
+        f_eta, f_delta = mean_v(t.eta), mean_v(t.delta)
+        f_eta2 = mean_v(t.eta2 + t.eta**2) - f_eta**2
+        f_delta2 = mean_v(t.delta2 + t.delta**2) - f_delta**2
+        f_eta_delta = mean_v(t.eta_delta + t.eta * t.delta) - f_eta * f_delta
+        by_box = g.sum(by_line) + nodes.log_wu
+        total = _log_sum(by_box)
+        wu = np.exp(by_box - total)  # weights of a box's nodes
+        w = wu[:, g.box]
+
+        def mean_u(x: Array) -> Array:
+            result: Array = (w * x).sum(axis=0)
+            return result
+
+        eta1 = mean_u(f_eta)
+        box_delta = g.sum(f_delta)
+        box_delta_mean = (wu * box_delta).sum(axis=0)
+        pairs = ((w * f_eta)[:, g.pair_first] * f_eta[:, g.pair_second]).sum(axis=0)
+        pairs -= eta1[g.pair_first] * eta1[g.pair_second]
+        pairs += np.where(g.pair_first == g.pair_second, mean_u(f_eta2)[g.pair_first], 0.0)
+        box_sd = setting.box_sd[piece.boxes] if len(self._box_nodes) > 1 else np.ones(g.n_boxes)
+        if len(self._line_nodes) == 1:
+            line_sd = np.ones_like(line_sd)
+        return BoxTerms(
+            value=total,
+            eta=eta1,
+            delta=float(box_delta_mean.sum()),
+            eta2=pairs,
+            eta_delta=mean_u(f_eta_delta) + mean_u(f_eta * box_delta[:, g.box]) - eta1 * box_delta_mean[g.box],
+            delta2=float(mean_u(f_delta2).sum() + (wu * box_delta**2).sum() - (box_delta_mean**2).sum()),
+            log_box_sd=(wu * (nodes.u / box_sd) ** 2).sum(axis=0) - 1.0,
+            log_line_sd=mean_u(mean_v((nodes.v / line_sd) ** 2)) - 1.0,
+            h0=float(mean_u(mean_v(t.h0)).sum()),
+            curvature=modes.curvature[lines],
+        )
+
+
+def _log_weights(n: int) -> tuple[Array, Array]:
+    nodes, weights = normal_nodes(n)
+    return nodes, np.log(weights) + 0.5 * nodes**2
+
+
+def _log_average(x: Array, weights: Array) -> Array:
+    """Return log of the weighted sum of exponentials along the first axis, in double precision."""
+    peak = x.max(axis=0)
+    flat = np.exp(x - peak).reshape(len(weights), -1)
+    total = (weights.astype(x.dtype) @ flat).reshape(peak.shape)
+    result: Array = np.log(total).astype(np.float64) + peak
+    return result
+
+
+def _log_sum(x: Array) -> Array:
+    """Return log of the sum of exponentials along the first axis."""
+    peak = x.max(axis=0)
+    total: Array = np.log(np.exp(x - peak).sum(axis=0)) + peak
+    return total

@@ -1,0 +1,195 @@
+"""Mode, outer parameters and weighted posterior draws.
+
+Theta is moved to the mode of its marginal posterior (Laplace in x; Rue, Martino & Chopin 2009), with the mode of x
+given theta at each step (`model.inner_mode`). Draws about it are weighted against the integrated posterior
+(`model.weighing`).
+"""
+
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import linalg
+
+from model.fit.hierarchy import DELTA, OUTER
+from model.fit.inner_mode import REMEDIES, ConvergenceError, Inner, InnerMode
+from model.fit.marginal_slope import marginal_slope
+from model.fit.proposal import Proposal, positive, without_negative
+from model.fit.target import LOG_H0
+from model.fit.weighing import REFUSED_EFFECTIVE, Weighing
+
+Array = NDArray[np.float64]
+
+# Starts of theta: h0, in prior sds from its median.
+START_H0_SDS = (2.0, 1.0, 0.0, -1.0)
+MOST_OUTER_STEPS = 30
+# A ledger of more boxes starts from the mode of each so manieth of them.
+MANY_BOXES, SUBSET_OF = 600, 4
+# Steps of theta, in prior sds, end when short and when they gain less than this.
+OUTER_TOLERANCE, OUTER_GAIN = 0.02, 0.25
+LONGEST_OUTER_STEP = 1.0
+OUTER_DIFFERENCE = 0.05
+# Least curvature, as a share of the prior's.
+LEAST_CURVATURE = 0.25
+
+
+class Mode(NamedTuple):
+    """The mode of theta (9,), x there, minus theta's Hessian (9, 9), change of x with theta (p, 9), and steps taken."""
+
+    theta: Array
+    inner: Inner
+    hessian: Array
+    drift: Array
+    n_outer: int
+
+
+@dataclass(frozen=True, eq=False)
+class Posterior:
+    """Weighted draws of the posterior.
+
+    Attributes
+    ----------
+    x : (draws, p)
+    theta : (draws, 9)
+    log_weights : (draws,)
+        Normalised and smoothed.
+    mode_x, mode_theta : (p,), (9,)
+    covariance : (p, p)
+        Of x at the mode of theta.
+    effective : float
+        Effective number of draws.
+    pareto_k : float
+    n_replaced : int
+        Draws that were drawn again since kappa came out at or below 0.
+    n_newton, n_outer : int
+    """
+
+    x: Array
+    theta: Array
+    log_weights: Array
+    mode_x: Array
+    mode_theta: Array
+    covariance: Array
+    effective: float
+    pareto_k: float
+    n_replaced: int
+    n_newton: int
+    n_outer: int
+
+
+class Inference(InnerMode):
+    """The posterior of one ledger: its mode, and draws of it."""
+
+    def _outer_curvature(self, theta: Array, inner: Inner, slope: Array) -> tuple[Array, Array]:
+        """Return minus the Hessian in theta, (9, 9), and the change of the mode of x with theta, (p, 9)."""
+        n = len(OUTER)
+        hessian, drift = np.empty((n, n)), np.empty((len(inner.x), n))
+        for i in range(n):
+            moved = theta.copy()
+            moved[i] += OUTER_DIFFERENCE
+            there = self.newton(moved, inner.x)
+            hessian[i] = -(marginal_slope(self, moved, there) - slope) / OUTER_DIFFERENCE
+            drift[:, i] = (there.x - inner.x) / OUTER_DIFFERENCE
+        hessian = 0.5 * (hessian + hessian.T)
+        return positive(hessian, LEAST_CURVATURE * np.diag(self.hierarchy.outer_sd**-2.0)), drift
+
+    def _start(self) -> Mode:
+        """Return a theta to start from, with curvature there.
+
+        It is the best of some that differ in h0: losses after short trips are put down to spoilt plants or to a small
+        kappa, the posterior can have a mode for each, and steps from the prior's median may end in the lesser one. A
+        large ledger starts from the mode of some of its boxes, as if all said the same.
+        """
+        h = self.hierarchy
+        theta = h.outer_mean.copy()
+        if self.observations.n_boxes > MANY_BOXES:
+            some = np.arange(0, self.observations.n_boxes, SUBSET_OF)
+            near = Inference(self.observations.take_boxes(some), h).mode()
+            own = np.diag(h.outer_sd**-2.0)
+            hessian = positive(SUBSET_OF * (near.hessian - own) + own, LEAST_CURVATURE * own)
+            return Mode(near.theta, self.newton(near.theta, near.inner.x), hessian, near.drift, 0)
+        prior = h.inner(theta)
+        x = prior.mean.copy()
+        x[DELTA] = prior.delta_shape / prior.delta_rate
+        found = []
+        for sds in START_H0_SDS:
+            theta = h.outer_mean.copy()
+            theta[LOG_H0] += sds * h.outer_sd[LOG_H0]
+            inner = self.newton(theta, x)
+            x = inner.x
+            log_det = float(np.linalg.slogdet(inner.precision)[1])
+            height = inner.log_posterior + h.outer_log_density(theta) - 0.5 * log_det - float(np.log(x[DELTA]))
+            found.append((height, theta, inner))
+        _, theta, inner = max(found, key=lambda one: one[0])
+        return Mode(theta, inner, *self._outer_curvature(theta, inner, marginal_slope(self, theta, inner)), 0)
+
+    def mode(self) -> Mode:
+        """Return the mode of theta's marginal posterior, and of x given it."""
+        theta, inner, hessian, drift, n_outer = self._start()
+        slope = marginal_slope(self, theta, inner)
+        while n_outer < MOST_OUTER_STEPS:
+            n_outer += 1
+            step = np.linalg.solve(hessian, slope)
+            step *= min(1.0, LONGEST_OUTER_STEP / np.abs(step / self.hierarchy.outer_sd).max())
+            there = self.newton(theta + step, inner.x + drift @ step)
+            new_slope = marginal_slope(self, theta + step, there)
+            # Broyden-Fletcher-Goldfarb-Shanno update of the curvature.
+            change = slope - new_slope
+            if change @ step > 1e-8:  # noqa: PLR2004 - only a step along which the slope falls tells of curvature
+                pulled = hessian @ step
+                hessian = (
+                    hessian + np.outer(change, change) / (change @ step) - np.outer(pulled, pulled) / (step @ pulled)
+                )
+            # A step too far, down as steep as it was up, is not taken: the curvature it found makes the next shorter.
+            if new_slope @ step > -slope @ step:
+                theta, inner, slope = theta + step, there, new_slope
+                short = np.abs(step / self.hierarchy.outer_sd).max() < OUTER_TOLERANCE
+                if short and step @ hessian @ step < OUTER_GAIN:
+                    break
+        hessian, drift = self._outer_curvature(theta, inner, slope)
+        return Mode(theta, inner, hessian, drift, n_outer)
+
+    def run(self, *, rng: np.random.Generator, n_weighed: int | None = None) -> Posterior:
+        """Return weighted draws of the posterior; `n_weighed` of them, or as many as suit the size of the ledger.
+
+        Raises
+        ------
+        ConvergenceError
+            When Newton's steps do not settle, or too few of the draws count.
+        """
+        mode = self.mode()
+        weighted = Weighing(self).run(self._proposal(mode), n_weighed, rng=rng)
+        if weighted.effective < REFUSED_EFFECTIVE:
+            raise ConvergenceError(
+                f"of {len(weighted.x)} draws only {weighted.effective:.0f} count, too few for an answer. {REMEDIES}"
+            )
+        return Posterior(
+            x=weighted.x,
+            theta=weighted.theta,
+            log_weights=weighted.log_weights,
+            mode_x=mode.inner.x,
+            mode_theta=mode.theta,
+            covariance=linalg.inv(mode.inner.precision),
+            effective=weighted.effective,
+            pareto_k=weighted.pareto_k,
+            n_replaced=weighted.n_replaced,
+            n_newton=self.n_newton,
+            n_outer=mode.n_outer,
+        )
+
+    def _proposal(self, mode: Mode) -> Proposal:
+        """Return the Gaussian at the mode, delta on its log scale."""
+        inner = mode.inner
+        to_log = np.ones_like(inner.x)
+        to_log[DELTA] = inner.x[DELTA]
+        x = inner.x.copy()
+        x[DELTA] = np.log(x[DELTA])
+        return Proposal(
+            hierarchy=self.hierarchy,
+            theta=mode.theta,
+            x=x,
+            outer_covariance=np.asarray(linalg.inv(mode.hessian), dtype=np.float64),
+            data_precision=without_negative(inner.data_precision * np.outer(to_log, to_log)),
+            drift=mode.drift / to_log[:, None],
+        )

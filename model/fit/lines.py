@@ -1,0 +1,90 @@
+"""Lines of boxes as one table, a structured array, and the observations that are made of it.
+
+The table is what the estimator takes as X: it can be split by rows, so it works in scikit-learn's cross-validation.
+"""
+
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from model.exposure import CHILL_NODES, Q10_NODES, Array, ExposureTable, Indices
+from model.fit.observations import Observations
+from model.plant import KINDS, Level, Plant, log_time_ratio
+from model.reference import Reference
+
+# `genus` is the accepted name, or as written where the table has none; `quarter` is 4 x year + quarter, -1 unknown.
+LINE_DTYPE = np.dtype(
+    [
+        ("shipment", "O"),
+        ("genus", "O"),
+        ("cultivar", "O"),
+        ("container", "O"),
+        ("roots", "O"),
+        ("service", "O"),
+        ("seller_kind", "O"),
+        ("seller", "O"),
+        ("quarter", "i4"),
+        ("log_days", "f8", (Q10_NODES, CHILL_NODES)),
+        ("log_days_variance", "f8", (Q10_NODES, CHILL_NODES)),
+    ]
+)
+Lines = NDArray[Any]
+
+
+def plant_of(line: Any, reference: Reference) -> Plant:
+    """Return the plant of one line."""
+    genus = reference.genera.get(line["genus"])
+    quarter = int(line["quarter"])
+    return Plant(
+        genus,
+        line["cultivar"],
+        line["container"],
+        line["roots"],
+        line["service"],
+        line["seller_kind"],
+        line["seller"],
+        quarter if quarter >= 0 else None,
+    )
+
+
+def observe(lines: Lines, counts: Array, reference: Reference) -> tuple[Observations, Indices]:
+    """Return the observations of a table, and the order in which they hold its rows.
+
+    Parameters
+    ----------
+    lines : (lines,) of `LINE_DTYPE`
+    counts : (lines, 4)
+        Healthy, damaged, dead, sent; NaN where unknown.
+    """
+    shipments, box = np.unique(np.array([str(s) for s in lines["shipment"]]), return_inverse=True)
+    order = np.argsort(box, kind="stable")
+    lines, counts, box = lines[order], counts[order], box[order]
+    levels: dict[str, tuple[Level, ...]] = {}
+    codes: dict[str, Indices] = {}
+    plants = [plant_of(line, reference) for line in lines]
+    unnamed = np.array([not plant.seller_level for plant in plants], dtype=bool)
+    unknown = np.array([plant.genus is None for plant in plants], dtype=bool)
+    drawn = {"seller": unnamed, "group": unknown, "genus": unknown, "cultivar": unknown}
+    for kind in KINDS:
+        open_rows = drawn.get(kind, np.zeros(len(plants), dtype=bool))
+        named = [None if open_ else plant.level(kind) for plant, open_ in zip(plants, open_rows, strict=True)]
+        levels[kind] = tuple(sorted({name for name in named if name is not None}, key=repr))
+        index = {name: i for i, name in enumerate(levels[kind])}
+        codes[kind] = np.array([-1 if name is None else index[name] for name in named], dtype=np.intp)
+    ratios = {plant: log_time_ratio(plant, reference) for plant in set(plants)}
+    observations = Observations(
+        box=box.astype(np.intp),
+        healthy=counts[:, 0],
+        damaged=counts[:, 1],
+        dead=counts[:, 2],
+        sent=counts[:, 3],
+        levels=levels,
+        codes=codes,
+        log_time_ratio=np.array([ratios[plant] for plant in plants]),
+        exposure=ExposureTable(lines["log_days"], lines["log_days_variance"]),
+        unnamed_seller=unnamed,
+        unknown_genus=unknown,
+    )
+    assert observations.n_boxes == len(shipments)  # noqa: S101 - every box has a line
+    return observations, order

@@ -1,0 +1,219 @@
+"""TransitSurvival: the model as a scikit-learn estimator."""
+
+from dataclasses import dataclass
+from typing import Self
+
+import numpy as np
+from numpy.typing import NDArray
+from sklearn.base import BaseEstimator
+from sklearn.utils.validation import check_is_fitted
+from threadpoolctl import threadpool_limits
+
+from model.exposure import ExposureTable
+from model.fit.box_integral import BoxIntegral, Grouping, Setting
+from model.fit.hierarchy import OUTER, Hierarchy
+from model.fit.inference import Inference, Posterior
+from model.fit.likelihood import coefficients, log_choose
+from model.fit.lines import Lines, observe, plant_of
+from model.fit.weighing import LEAST_EFFECTIVE
+from model.plant import KINDS, Plant
+from model.predict import MarginalChances, PosteriorDraws, draw_late_loss, plant_effects
+from model.prior import LEARNED_SCALES, REFERENCE_DAYS, ParameterDraws
+from model.reference import Reference, load_reference
+
+Array = NDArray[np.float64]
+
+# Held-out boxes are scored with the first of the draws, so many.
+SCORING_DRAWS = 512
+SCORED_LINES_AT_ONCE = 1024
+
+
+class TransitSurvival(BaseEstimator):  # type: ignore[misc]
+    """Bayesian current-status survival with two ordered events on one thermal clock.
+
+    Parameters
+    ----------
+    reference : Reference, optional
+        Tables and rules of thumb; the package's own unless given.
+    n_draws : int
+        Draws kept, equally weighted.
+    n_weighed : int, optional
+        Draws weighed; fewer for larger ledgers unless given.
+    random_state : int
+        Seed.
+
+    Attributes
+    ----------
+    draws_ : PosteriorDraws
+        What predictions are made of.
+    posterior_ : Posterior
+        Weighted draws before resampling.
+    hierarchy_ : Hierarchy
+    n_boxes_, n_lines_ : int
+    diagnostics_ : dict
+        Effective number of draws, Pareto k, Newton steps, whether there are enough draws.
+    """
+
+    def __init__(
+        self,
+        reference: Reference | None = None,
+        *,
+        n_draws: int = 4096,
+        n_weighed: int | None = None,
+        random_state: int = 0,
+    ) -> None:
+        self.reference = reference
+        self.n_draws = n_draws
+        self.n_weighed = n_weighed
+        self.random_state = random_state
+
+    def fit(self, X: Lines, y: Array, sample_weight: Array | None = None) -> Self:  # noqa: N803 - scikit-learn's name
+        """Fit to arrived boxes.
+
+        Parameters
+        ----------
+        X : (lines,) structured array of `model.lines.LINE_DTYPE`
+        y : (lines, 4)
+            Healthy, damaged, dead, sent; NaN where unknown.
+        sample_weight : (lines,), optional
+            Multiplies a line's counts.
+
+        Raises
+        ------
+        CountError
+            When counts do not add up.
+        ConvergenceError
+            When Newton's steps do not settle.
+        """
+        reference = self.reference or load_reference()
+        counts = np.asarray(y, dtype=float)
+        if sample_weight is not None:
+            counts = counts * np.asarray(sample_weight, dtype=float)[:, None]
+        observations, _ = observe(X, counts, reference)
+        self.hierarchy_ = Hierarchy(observations, reference)
+        rng = np.random.default_rng(self.random_state)
+        # The matrices are small: threads of the linear algebra library would wait for each other.
+        with threadpool_limits(1):
+            self.posterior_ = Inference(observations, self.hierarchy_).run(rng=rng, n_weighed=self.n_weighed)
+        self.draws_ = resample(self.posterior_, self.hierarchy_, reference, self.n_draws, self.random_state, rng=rng)
+        self.n_boxes_, self.n_lines_ = observations.n_boxes, len(observations)
+        self.diagnostics_ = {
+            "effective_draws": self.posterior_.effective,
+            "enough_draws": self.posterior_.effective >= LEAST_EFFECTIVE,
+            "pareto_k": self.posterior_.pareto_k,
+            "kappa_draws_replaced": self.posterior_.n_replaced,
+            "newton_steps": self.posterior_.n_newton,
+            "outer_steps": self.posterior_.n_outer,
+        }
+        return self
+
+    def predict_proba(self, X: Lines) -> Array:  # noqa: N803
+        """Return the chances of healthy, damaged and dead in boxes not yet seen, (lines, 3)."""
+        check_is_fitted(self, "draws_")
+        chances = MarginalChances(self.draws_)
+        result = np.empty((len(X), 3))
+        for i, row in enumerate(line_predictors(X, self.draws_)):
+            healthy, dead = (float(p.mean(dtype=np.float64)) for p in chances(row.eta))
+            result[i] = healthy, 1.0 - healthy - dead, dead
+        return result
+
+    def log_predictive(self, X: Lines, y: Array) -> Array:  # noqa: N803
+        """Return the joint log predictive probability of the counts of each box, (boxes,), boxes by name."""
+        check_is_fitted(self, "draws_")
+        return box_log_predictive(X, np.asarray(y, dtype=float), self.draws_)
+
+    def score(self, X: Lines, y: Array) -> float:  # noqa: N803
+        """Return the mean log predictive probability of a box."""
+        return float(self.log_predictive(X, y).mean())
+
+
+def resample(
+    posterior: Posterior,
+    hierarchy: Hierarchy,
+    reference: Reference,
+    n: int,
+    key: int,
+    *,
+    rng: np.random.Generator,
+) -> PosteriorDraws:
+    """Return n equally weighted draws, by systematic resampling, in random order."""
+    cumulative = np.cumsum(np.exp(posterior.log_weights))
+    points = (np.arange(n) + rng.random()) / n * cumulative[-1]
+    index = rng.permutation(np.minimum(np.searchsorted(cumulative, points), len(cumulative) - 1))
+    x, theta = posterior.x[index], posterior.theta[index]
+    outer = {name: np.exp(theta[:, i]) for i, name in enumerate(OUTER)}
+    parameters = ParameterDraws(
+        alpha=x[:, 0],
+        kappa=x[:, 1],
+        delta=x[:, 2],
+        log_q10=np.log1p(outer["q10_less_one"]),
+        chill_rate=outer["chill_rate"],
+        h0=outer["h0"],
+        scales={name: outer[name] for name in LEARNED_SCALES},
+        n_replaced=posterior.n_replaced,
+    )
+    effects = {
+        kind: {
+            level: np.ascontiguousarray(x[:, hierarchy.slices[kind].start + i])
+            for i, level in enumerate(hierarchy.levels[kind])
+        }
+        for kind in KINDS
+    }
+    late_loss = draw_late_loss(reference.late_loss_rules, n, rng=rng)
+    return PosteriorDraws(parameters, late_loss, reference, key, effects)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class LinePredictor:
+    """One line under each draw: eta without shipment and line effects, variance of its log equivalent days."""
+
+    eta: Array
+    variance: Array
+
+
+def line_predictors(lines: Lines, draws: PosteriorDraws) -> list[LinePredictor]:
+    """Return the linear predictor of each line under each draw, its exposure averaged as in the fit."""
+    parameters = draws.parameters
+    table = ExposureTable(lines["log_days"], lines["log_days_variance"])
+    log_days, variance = table.at_draws(parameters.log_q10, np.log(parameters.chill_rate))
+    effects: dict[Plant, Array] = {}
+    predictors = []
+    for i, line in enumerate(lines):
+        plant = plant_of(line, draws.reference)
+        if plant not in effects:
+            effects[plant] = plant_effects(plant, draws)
+        eta = effects[plant] + parameters.kappa * (log_days[i] - np.log(REFERENCE_DAYS))
+        predictors.append(LinePredictor(eta, variance[i]))
+    return predictors
+
+
+def box_log_predictive(lines: Lines, counts: Array, draws: PosteriorDraws) -> Array:
+    """Return log mean over draws of the integrated probability of each box's counts, (boxes,), boxes by name."""
+    observations, order = observe(lines, counts, draws.reference)
+    some = draws.take(np.arange(min(SCORING_DRAWS, draws.n_draws)))
+    predictors = line_predictors(lines[order], some)
+    eta = np.stack([row.eta for row in predictors], axis=1)  # (draws, lines)
+    variance = np.stack([row.variance for row in predictors], axis=1)
+    c, grouping = coefficients(observations), Grouping.of(observations.box)
+    n_draws, n_lines = eta.shape
+    by_box = np.stack([grouping.mean(v) for v in variance])
+    parameters, scales = some.parameters, some.parameters.scales
+    box_sd = np.sqrt(scales["shipment"][:, None] ** 2 + parameters.kappa[:, None] ** 2 * by_box)
+    log_p = np.empty((n_draws, grouping.n_boxes))
+    at_once = max(SCORED_LINES_AT_ONCE // n_lines, 1)
+    copies = grouping.tiled(min(at_once, n_draws))
+    with threadpool_limits(1):
+        for start in range(0, n_draws, at_once):
+            part = slice(start, min(start + at_once, n_draws))
+            m = part.stop - start
+            if m != copies.n_boxes // grouping.n_boxes:
+                copies = grouping.tiled(m)
+            setting = Setting(
+                box_sd[part].ravel(),
+                *(np.repeat(v[part], n_lines) for v in (scales["line"], parameters.delta, parameters.h0)),
+            )
+            value = BoxIntegral(np.tile(c, m), copies).value(eta[part].ravel(), setting)
+            log_p[part] = value.reshape(m, grouping.n_boxes)
+    peak = log_p.max(axis=0)
+    total: Array = np.log(np.exp(log_p - peak).mean(axis=0)) + peak + grouping.sum(log_choose(observations))
+    return total

@@ -1,0 +1,143 @@
+"""The posterior of one ledger's inner parameters x and outer parameters theta, shipment and line effects integrated."""
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import sparse
+
+from model.fit.box_integral import BOX_NODES, LINE_NODES, BoxIntegral, BoxTerms, Grouping, Setting
+from model.fit.hierarchy import ALPHA, DELTA, KAPPA, OUTER, Hierarchy, InnerPrior
+from model.fit.likelihood import coefficients
+from model.fit.observations import Observations
+from model.plant import KINDS
+from model.prior import REFERENCE_DAYS
+
+Array = NDArray[np.float64]
+
+GENUS, CULTIVAR, SELLER, DRIFT, SHIPMENT, LINE, LOG_Q10, LOG_CHILL, LOG_H0 = (
+    OUTER.index(name)
+    for name in (
+        "genus_multiplier", "cultivar", "seller", "drift", "shipment", "line", "q10_less_one", "chill_rate", "h0"
+    )
+)  # fmt: skip
+
+
+class Target:
+    """Log likelihood and log posterior of one ledger.
+
+    Attributes
+    ----------
+    observations : Observations
+    hierarchy : Hierarchy
+    counts : (5, lines)
+        Coefficients of the likelihood's terms.
+    grouping : Grouping
+        Lines by box.
+    integral : BoxIntegral
+    effects : (lines, p)
+        One-hot columns of all effects, zero for alpha, kappa and delta.
+    """
+
+    def __init__(
+        self,
+        observations: Observations,
+        hierarchy: Hierarchy,
+        *,
+        box_nodes: int = BOX_NODES,
+        line_nodes: int = LINE_NODES,
+    ) -> None:
+        """Take observations whose boxes ascend line by line, and the prior of their levels; 1 node: no such effect."""
+        self.observations, self.hierarchy = observations, hierarchy
+        self.counts = coefficients(observations)
+        self.grouping = Grouping.of(observations.box)
+        self.integral = BoxIntegral(self.counts, self.grouping, box_nodes=box_nodes, line_nodes=line_nodes)
+        self.nodes = box_nodes, line_nodes
+        self.effects = self._effect_columns()
+
+    def _effect_columns(self) -> sparse.csr_array:
+        """Return the one-hot columns of all effects, (lines, p), zero for alpha, kappa and delta."""
+        rows, columns = [], []
+        for kind in KINDS:
+            codes = self.observations.codes[kind]
+            named = np.flatnonzero(codes >= 0)
+            rows.append(named)
+            columns.append(self.hierarchy.slices[kind].start + codes[named])
+        row, column = np.concatenate(rows), np.concatenate(columns)
+        shape = (len(self.observations), self.hierarchy.n_inner)
+        return sparse.csr_array((np.ones(len(row)), (row, column)), shape=shape)
+
+    def clock(self, theta: Array) -> tuple[Array, Array]:
+        """Return log(D / 7) - log TR0 and the variance of log D, (lines,) each."""
+        log_q10 = float(np.log1p(np.exp(theta[LOG_Q10])))
+        mean, variance = self.observations.exposure.at(log_q10, float(theta[LOG_CHILL]))
+        return mean - np.log(REFERENCE_DAYS) - self.observations.log_time_ratio, variance
+
+    def setting(self, theta: Array, kappa: float, delta: float, variance: Array) -> Setting:
+        """Return what the integrals depend on beside the linear predictor; `variance` of log D by line."""
+        by_box = self.grouping.mean(variance)
+        line = sum(self.line_variances(theta).values(), start=np.zeros(1))
+        return Setting(
+            box_sd=np.sqrt(sum(self.box_variances(theta).values()) + kappa**2 * by_box),
+            line_sd=np.sqrt(line) if len(line) > 1 else float(np.sqrt(line[0])),
+            delta=delta,
+            h0=float(np.exp(theta[LOG_H0])),
+        )
+
+    def box_variances(self, theta: Array) -> dict[int, Array]:
+        """Return what varies from box to box by index in theta: with a seller not named, its effect too; (boxes,)."""
+        squares = np.exp(2.0 * theta)
+        variances = {SHIPMENT: np.full(self.grouping.n_boxes, squares[SHIPMENT])}
+        if self.observations.unnamed_seller.any():
+            unnamed = self.grouping.mean(self.observations.unnamed_seller.astype(float))
+            variances |= {index: unnamed * squares[index] for index in (SELLER, DRIFT)}
+        return variances
+
+    def line_variances(self, theta: Array) -> dict[int, Array]:
+        """Return what varies from line to line by index in theta (-1: no scale); an unknown genus's effect too.
+
+        Each is (1,) without unknown genera, else (lines,).
+        """
+        squares = np.exp(2.0 * theta)
+        unknown = self.observations.unknown_genus.astype(float)
+        if not unknown.any():
+            return {LINE: squares[LINE, None]}
+        genus, group = self.hierarchy.unknown_genus_variances
+        return {
+            LINE: np.full(len(unknown), squares[LINE]),
+            GENUS: unknown * squares[GENUS] * genus,
+            CULTIVAR: unknown * squares[CULTIVAR],
+            -1: unknown * group,
+        }
+
+    def log_likelihood(self, x: Array, theta: Array) -> float:
+        """Return the log likelihood with shipment and line effects integrated, without multinomial coefficients."""
+        clock, variance = self.clock(theta)
+        eta = x[ALPHA] + x[KAPPA] * clock + self.effects @ x
+        setting = self.setting(theta, float(x[KAPPA]), float(x[DELTA]), variance)
+        return float(self.integral.value(eta, setting).sum())
+
+    def columns(self, clock: Array) -> sparse.csr_array:
+        """Return what x is multiplied with for the linear predictor, (lines, p); zero for delta."""
+        n, p = self.effects.shape
+        rows = np.tile(np.arange(n), 2)
+        columns = np.repeat([ALPHA, KAPPA], n)
+        common = sparse.csr_array((np.concatenate([np.ones(n), clock]), (rows, columns)), shape=(n, p))
+        return sparse.csr_array(common + self.effects)
+
+    def data_precision(self, design: sparse.csr_array, terms: BoxTerms) -> Array:
+        """Return minus the Hessian of the log likelihood in x, (p, p)."""
+        g = self.grouping
+        n = len(g.box)
+        blocks = sparse.csr_array((-terms.eta2, (g.pair_first, g.pair_second)), shape=(n, n))
+        precision: Array = (design.T @ (blocks @ design)).toarray()
+        cross = -(design.T @ terms.eta_delta)
+        precision[DELTA, :] = cross
+        precision[:, DELTA] = cross
+        precision[DELTA, DELTA] = -terms.delta2
+        return precision
+
+
+def gradient(x: Array, design: sparse.csr_array, terms: BoxTerms, prior: InnerPrior) -> Array:
+    """Return the gradient of the log posterior of x, (p,)."""
+    gradient: Array = design.T @ terms.eta + prior.slope(x)
+    gradient[DELTA] += terms.delta
+    return gradient

@@ -1,0 +1,212 @@
+"""Weighted draws of the posterior about its mode.
+
+The proposal is averaged over itself, fitted to the weights of some rounds of pilot draws, and drawn from; weights
+against the integrated posterior are Pareto-smoothed (Vehtari et al. 2024).
+"""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import special
+
+from model.fit.box_integral import BoxIntegral, Setting
+from model.fit.hierarchy import ALPHA, DELTA, KAPPA
+from model.fit.pareto_smoothing import effective_draws, smooth_log_weights
+from model.fit.proposal import NARROW, Drawn, Proposal, without_negative
+from model.fit.target import Target
+
+Array = NDArray[np.float64]
+
+# Small ledgers are given more draws: about so many lines are weighed in all.
+WEIGHED_LINES = 3_000_000
+DRAWS_RANGE = (1024, 8192)
+# Above so many lines the posterior is nearly Gaussian, and each draw is dear.
+MANY_LINES, DRAWS_OF_MANY, PILOT_THETAS_OF_MANY, ROUNDS_OF_MANY = 30_000, 512, 96, 3
+LINES_AT_ONCE = 1024
+AVERAGING_STEPS, AVERAGED_LINES, AVERAGING_PAIRS = 4, 3_000_000, (2, 16)
+# Draws given a theta.
+DRAWS_A_THETA = 8
+# Rounds of draws that only fit the proposal. With more lines they end where this share of them counts; with fewer that
+# says little, since no draw may have been in the posterior's tails.
+PILOTS, PILOT_THETAS, PILOT_DRAWS = 2, 256, 2
+FEW_LINES, ENOUGH_SHARE = 1000, 0.3
+WEIGHT_BOX_NODES, WEIGHT_LINE_NODES = 5, 5
+WEIGHT_MODE_TOLERANCE = 0.3
+LEAST_EFFECTIVE = 200
+# With fewer the proposal is fitted again, so often in all; so few are no answer.
+TRIED_AGAIN, ATTEMPTS = 20, 3
+REFUSED_EFFECTIVE = 5
+BISECTIONS = 30
+# Rounds of draws until there are enough effective ones.
+MOST_ROUNDS = 4
+
+
+@dataclass(frozen=True, eq=False)
+class WeightedDraws:
+    """Draws x (draws, p) and theta (draws, 9) with normalised, smoothed log weights (draws,).
+
+    Attributes
+    ----------
+    effective : float
+        Effective number of draws.
+    pareto_k : float
+    n_replaced : int
+        Draws that were drawn again since kappa came out at or below 0.
+    """
+
+    x: Array
+    theta: Array
+    log_weights: Array
+    effective: float
+    pareto_k: float
+    n_replaced: int
+
+
+class Weighing:
+    """Draws from a proposal, weighed against the posterior of a ledger."""
+
+    def __init__(self, target: Target) -> None:
+        """Take the posterior."""
+        self._target = target
+        box_nodes, line_nodes = target.nodes
+        self._nodes = min(box_nodes, WEIGHT_BOX_NODES), min(line_nodes, WEIGHT_LINE_NODES)
+        self._copies: tuple[int, BoxIntegral] | None = None
+
+    def run(self, proposal: Proposal, n_weighed: int | None, *, rng: np.random.Generator) -> WeightedDraws:
+        """Return rounds of `n_weighed` draws, or of as many as suit the ledger, until enough of them count."""
+        n_lines = len(self._target.observations)
+        many = n_lines > MANY_LINES
+        if n_weighed is None:
+            n_weighed = DRAWS_OF_MANY if many else int(np.clip(WEIGHED_LINES // max(n_lines, 1), *DRAWS_RANGE))
+        n = n_weighed // DRAWS_A_THETA
+        proposal = self._averaged(proposal, rng=rng)
+        best: WeightedDraws | None = None
+        for _ in range(ATTEMPTS):
+            proposal = self._piloted(proposal, PILOT_THETAS_OF_MANY if many else max(PILOT_THETAS, n), rng=rng)
+            weighted = self._rounds(proposal, n, ROUNDS_OF_MANY if many else MOST_ROUNDS, rng=rng)
+            if best is None or weighted.effective > best.effective:
+                best = weighted
+            if best.effective >= TRIED_AGAIN:
+                break
+        assert best is not None  # noqa: S101 - there is an attempt
+        return replace(best, log_weights=_tempered(best.log_weights))
+
+    def _piloted(self, proposal: Proposal, n_thetas: int, *, rng: np.random.Generator) -> Proposal:
+        """Return the proposal fitted to rounds of pilot draws, or as it is where enough of its own count."""
+        for _ in range(PILOTS):
+            pilot = proposal.draw(n_thetas, PILOT_DRAWS, shares=NARROW, rng=rng)
+            log_weights = self._log_weights(pilot)
+            enough = effective_draws(log_weights) >= ENOUGH_SHARE * len(log_weights)
+            if enough and len(self._target.observations) > FEW_LINES:
+                break
+            proposal = proposal.fitted(pilot, log_weights, PILOT_DRAWS)
+        return proposal
+
+    def _rounds(self, proposal: Proposal, n: int, most: int, *, rng: np.random.Generator) -> WeightedDraws:
+        """Return rounds of draws, `n` thetas each, until enough of them count."""
+        rounds: list[tuple[Array, Array, Array]] = []
+        n_replaced = 0
+        while True:
+            drawn = proposal.draw(n, DRAWS_A_THETA, rng=rng)
+            n_replaced += drawn.n_replaced
+            rounds.append((drawn.x, drawn.theta, self._log_weights(drawn)))
+            x, theta, log_weights = (np.concatenate(part) for part in zip(*rounds, strict=True))
+            log_weights, pareto_k = smooth_log_weights(log_weights)
+            effective = effective_draws(log_weights)
+            if effective >= LEAST_EFFECTIVE or len(rounds) == most:
+                return WeightedDraws(x, theta, log_weights, effective, pareto_k, n_replaced)
+
+    def _averaged(self, proposal: Proposal, *, rng: np.random.Generator) -> Proposal:
+        """Return the proposal with the mean and precision that fit best on average over itself, at its centre of theta.
+
+        Its mean moves until the gradient averages to zero over it, and the curvature is averaged too (the Gaussian
+        nearest in Kullback-Leibler divergence: Opper & Archambeau 2009, Neural Computation 21:786): the mode is not the
+        mean, and in many dimensions the difference would leave few draws with weight. Antithetic draws cancel the
+        linear part.
+        """
+        theta, p = proposal.theta, len(proposal.x)
+        prior = self._target.hierarchy.inner(theta)
+        clock, variance = self._target.clock(theta)
+        design = self._target.columns(clock)
+        integral = self._tiled(1)
+        n_pairs = int(np.clip(AVERAGED_LINES // (2 * AVERAGING_STEPS * len(clock)), *AVERAGING_PAIRS))
+        for _ in range(AVERAGING_STEPS):
+            (given,) = proposal.given(theta[None])
+            steps = given.steps(rng.standard_normal((n_pairs, p)))
+            gradient, data = np.zeros(p), np.zeros((p, p))
+            for step in np.concatenate([steps, -steps]):
+                x = given.centre + step
+                x[DELTA] = np.exp(x[DELTA])
+                setting = self._target.setting(theta, float(x[KAPPA]), float(x[DELTA]), variance)
+                terms = integral.terms(design @ x, setting)
+                slope = design.T @ terms.eta + prior.slope(x)
+                slope[DELTA] = (slope[DELTA] + terms.delta) * x[DELTA]
+                gradient += slope / (2 * n_pairs)
+                own = self._target.data_precision(design, terms)
+                own[DELTA, :] *= x[DELTA]
+                own[:, DELTA] *= x[DELTA]
+                data += own / (2 * n_pairs)
+            move = given.covaried(gradient)
+            # No further than a typical draw.
+            move *= min(1.0, np.sqrt(p / max(float(gradient @ move), p)))
+            proposal = replace(proposal, x=given.centre + move, data_precision=without_negative(data))
+        return proposal
+
+    def _log_weights(self, drawn: Drawn) -> Array:
+        """Return log posterior less log proposal, (draws,).
+
+        Several draws are taken at once, as if each had a ledger of its own, so that small ledgers cost no more than
+        their sums.
+        """
+        x, theta = drawn.x, drawn.theta
+        n_lines, n_boxes = len(self._target.observations), self._target.grouping.n_boxes
+        log_likelihood = np.empty(len(x))
+        at_once = max(LINES_AT_ONCE // n_lines, 1)
+        for first in range(0, len(x), at_once):
+            some = slice(first, min(first + at_once, len(x)))
+            clocks = [self._target.clock(row) for row in theta[some]]
+            settings = [
+                self._target.setting(row, float(own[KAPPA]), float(own[DELTA]), variance)
+                for row, own, (_, variance) in zip(theta[some], x[some], clocks, strict=True)
+            ]
+            predictor = x[some, ALPHA, None] + x[some, KAPPA, None] * np.stack([clock for clock, _ in clocks])
+            predictor += (self._target.effects @ x[some].T).T
+            setting = settings[0]
+            if len(settings) > 1:
+                setting = Setting(
+                    np.concatenate([s.box_sd for s in settings]),
+                    *(np.concatenate([np.broadcast_to(s[k], n_lines) for s in settings]) for k in (1, 2, 3)),
+                )
+            value = self._tiled(len(settings)).value(predictor.ravel(), setting)
+            log_likelihood[some] = value.reshape(len(settings), n_boxes).sum(axis=1)
+        return log_likelihood + drawn.log_prior - drawn.log_q
+
+    def _tiled(self, n: int) -> BoxIntegral:
+        """Return the integral over n copies of the ledger."""
+        if self._copies is None or self._copies[0] != n:
+            box_nodes, line_nodes = self._nodes
+            grouping = self._target.grouping.tiled(n)
+            integral = BoxIntegral(
+                np.tile(self._target.counts, n),
+                grouping,
+                box_nodes=box_nodes,
+                line_nodes=line_nodes,
+                mode_tolerance=WEIGHT_MODE_TOLERANCE,
+                single=True,
+            )
+            self._copies = n, integral
+        return self._copies[1]
+
+
+def _tempered(log_weights: Array) -> Array:
+    """Return log weights flattened until `TRIED_AGAIN` draws count: towards the approximation, which is wider."""
+    low, high = 0.0, 1.0
+    if effective_draws(log_weights) >= TRIED_AGAIN:
+        return log_weights
+    for _ in range(BISECTIONS):
+        power = 0.5 * (low + high)
+        low, high = (power, high) if effective_draws(power * log_weights) >= TRIED_AGAIN else (low, power)
+    flat = low * log_weights
+    tempered: Array = flat - special.logsumexp(flat)
+    return tempered

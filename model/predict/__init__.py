@@ -1,0 +1,43 @@
+"""Posterior draws -> chances at unboxing and two weeks on, and what they rest on; the server needs no more.
+
+No linear algebra, no scikit-learn: those belong to the fit.
+"""
+
+from model.predict.evidence import BoxCounts, Counts, FitVariance, LevelCounts, Terms
+from model.predict.late_loss import LateLossDraws, Rechecks, draw_late_loss, learn_late_loss
+from model.predict.predict import (
+    UNKNOWN_CLASS,
+    UNKNOWN_THRESHOLD_C,
+    MarginalChances,
+    PosteriorDraws,
+    box_chances,
+    clock_draws,
+    draw_prior_posterior,
+    genus_effects,
+    linear_predictor,
+    plant_effects,
+    sending_effects,
+)
+
+__all__ = [
+    "UNKNOWN_CLASS",
+    "UNKNOWN_THRESHOLD_C",
+    "BoxCounts",
+    "Counts",
+    "FitVariance",
+    "LateLossDraws",
+    "LevelCounts",
+    "MarginalChances",
+    "PosteriorDraws",
+    "Rechecks",
+    "Terms",
+    "box_chances",
+    "clock_draws",
+    "draw_late_loss",
+    "draw_prior_posterior",
+    "genus_effects",
+    "learn_late_loss",
+    "linear_predictor",
+    "plant_effects",
+    "sending_effects",
+]

@@ -1,0 +1,36 @@
+"""The reference tables: CSV rows with source and status, and typed access to them.
+
+To change a judged number, change its row here; no other room holds one.
+"""
+
+from model.reference.tables import (
+    ARID_GROUPS,
+    REFERENCE_CONTAINER,
+    REFERENCE_GROUP,
+    REFERENCE_ROOTS,
+    Genus,
+    LateLossRule,
+    Leg,
+    Place,
+    Reference,
+    Rule,
+    Service,
+    Weather,
+    load_reference,
+)
+
+__all__ = [
+    "ARID_GROUPS",
+    "REFERENCE_CONTAINER",
+    "REFERENCE_GROUP",
+    "REFERENCE_ROOTS",
+    "Genus",
+    "LateLossRule",
+    "Leg",
+    "Place",
+    "Reference",
+    "Rule",
+    "Service",
+    "Weather",
+    "load_reference",
+]

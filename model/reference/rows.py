@@ -1,0 +1,92 @@
+"""Read the reference tables into typed rows; every row keeps its source and status."""
+
+import csv
+from collections.abc import Iterator
+from dataclasses import fields
+from functools import cache
+from importlib import resources
+from typing import Any, TypeVar, get_args
+
+Row = TypeVar("Row")
+
+STATUSES = (
+    "published",
+    "common practice",
+    "from memory",
+    "from memory, checked against published 1991-2020 normals",
+)
+
+
+class ReferenceTableError(ValueError):
+    """A reference table has a cell that cannot be used; the message names file, line and column."""
+
+
+TABLES = (
+    "genera",
+    "genus_names",
+    "containers",
+    "roots",
+    "seller_kinds",
+    "chill_classes",
+    "services",
+    "service_legs",
+    "weather",
+    "places",
+    "rules",
+    "late_loss_rules",
+    "prior_scales",
+    "costs",
+)
+
+
+@cache
+def _text(table: str) -> str:
+    return resources.files("model.reference").joinpath(f"{table}.csv").read_text(encoding="utf-8")
+
+
+def tables_read() -> tuple[str, ...]:
+    """Return the text of every table, in the order of `TABLES`."""
+    return tuple(_text(table) for table in TABLES)
+
+
+@cache
+def read_rows(table: str) -> tuple[dict[str, str], ...]:
+    """Return the rows of one table as text, in the order of the file."""
+    return tuple(csv.DictReader(_text(table).splitlines()))
+
+
+def typed_rows(table: str, row_type: type[Row]) -> Iterator[Row]:
+    """Yield the rows of `table` as `row_type`, a frozen dataclass whose field names are the columns.
+
+    Raises
+    ------
+    ReferenceTableError
+        When a column is missing, a cell has the wrong type, or the status is none of `STATUSES`.
+    """
+    columns = fields(row_type)  # type: ignore[arg-type]
+    for line, row in enumerate(read_rows(table), start=2):
+        values: dict[str, Any] = {}
+        for column in columns:
+            try:
+                values[column.name] = _convert(row[column.name], column.type)
+            except (KeyError, ValueError) as error:
+                raise ReferenceTableError(f"{table}.csv line {line}, column {column.name}: {error}") from error
+        if values["status"] not in STATUSES:
+            raise ReferenceTableError(f"{table}.csv line {line}, column status: not one of {', '.join(STATUSES)}")
+        if not values["source"]:
+            raise ReferenceTableError(f"{table}.csv line {line}, column source: is empty")
+        yield row_type(**values)
+
+
+def _convert(cell: str, kind: Any) -> object:
+    if kind is float:
+        return float(cell)
+    if kind is int:
+        return int(cell)
+    if kind is bool:
+        if cell not in {"yes", "no"}:
+            raise ValueError("must be yes or no")
+        return cell == "yes"
+    if float in get_args(kind):
+        return float(cell) if cell else None
+    return cell

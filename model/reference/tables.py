@@ -1,0 +1,337 @@
+"""Typed, validated access to the reference tables: genera, packing, services, places, weather and rules of thumb."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from difflib import get_close_matches
+from functools import cache, lru_cache
+from typing import TypeVar
+from zlib import crc32
+
+import numpy as np
+from numpy.typing import NDArray
+
+from model.reference.rows import ReferenceTableError, read_rows, tables_read, typed_rows
+
+REFERENCE_GROUP = "aroid"
+REFERENCE_CONTAINER = "foam_box"
+REFERENCE_ROOTS = "damp_wrap"
+ARID_GROUPS = frozenset({"succulent", "cactus"})
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Genus:
+    """A genus of the trade; `time_ratio` is the days it keeps against an average aroid's, packed alike at 20 °C."""
+
+    genus: str
+    group: str
+    time_ratio: float
+    time_ratio_sd_log: float
+    chill_threshold_c: float
+    chill_class: str
+    cites: str
+    irritant_sap: bool
+    source: str
+    status: str
+
+
+@dataclass(frozen=True, slots=True)
+class Container:
+    """A container: outer size in m, wall in m, contents' heat capacity in J/K, plants it holds."""
+
+    container: str
+    name: str
+    length_m: float
+    width_m: float
+    height_m: float
+    wall_m: float
+    conductivity_w_per_mk: float
+    heat_capacity_j_per_k: float
+    capacity: int
+    time_ratio: float
+    time_ratio_sd_log: float
+    inside_sd_c: float
+    offered: bool
+    source: str
+    status: str
+
+
+@dataclass(frozen=True, slots=True)
+class Roots:
+    """A root treatment; succulents and cacti have a time ratio of their own, since they travel dry."""
+
+    roots: str
+    name: str
+    time_ratio: float
+    arid_time_ratio: float
+    time_ratio_sd_log: float
+    source: str
+    status: str
+
+
+@dataclass(frozen=True, slots=True)
+class SellerKind:
+    """Who packs the box."""
+
+    seller_kind: str
+    name: str
+    time_ratio: float
+    source: str
+    status: str
+
+
+@dataclass(frozen=True, slots=True)
+class ChillClass:
+    """Sensitivity of a class of genera to cold, relative to the sensitive class, with its 80 % factor."""
+
+    chill_class: str
+    sensitivity: float
+    factor_80: float
+    source: str
+    status: str
+
+
+@dataclass(frozen=True, slots=True)
+class Leg:
+    """A part of the journey: its share of the time after the wait, its place, its shelter (0 street, 1 shed)."""
+
+    service: str
+    leg: str
+    order: int
+    share: float
+    place: str
+    hold_c: float | None
+    shelter: float
+    source: str
+    status: str
+
+
+@dataclass(frozen=True, slots=True)
+class Service:
+    """A way of sending: total transit days from closing the box to opening it, and how it is late.
+
+    The quantiles hold for boxes closed from Monday to Thursday; the layovers are added for the other days.
+    """
+
+    service: str
+    name: str
+    p10_days: float
+    p50_days: float
+    p90_days: float
+    min_days: float
+    delay_kind: str
+    delay_share: float
+    delay_median_days: float | None
+    delay_sd_log: float | None
+    flight_interval_days: float | None
+    again_share: float | None
+    delay_leg: str
+    delivers_weekend: bool
+    layover_fri_days: float
+    layover_sat_days: float
+    layover_sun_days: float
+    papers_delay_days: float
+    hubs: str
+    freight_low: float
+    freight_high: float
+    source: str
+    status: str
+
+    def layover_days(self, weekday: int) -> float:
+        """Return the days added for a box closed on a weekday, 0 = Monday."""
+        return (0.0, 0.0, 0.0, 0.0, self.layover_fri_days, self.layover_sat_days, self.layover_sun_days)[weekday]
+
+
+@dataclass(frozen=True, slots=True)
+class Weather:
+    """Standard deviation of the daily mean about its monthly normal, and its lag-1 correlation."""
+
+    regime: str
+    sd_midwinter_c: float
+    sd_midsummer_c: float
+    lag1: float
+    source: str
+    status: str
+
+
+@dataclass(frozen=True, slots=True)
+class Rule:
+    """A rule of thumb: the marginal share with this outcome after so many days, best guess and 80 % range."""
+
+    code: str
+    text: str
+    days: float
+    inside_c: float
+    outcome: str
+    low: float
+    best: float
+    high: float
+    source: str
+    status: str
+
+
+@dataclass(frozen=True, slots=True)
+class LateLossRule:
+    """A rule of thumb of late loss: its share after a chill dose, best guess and 80 % range."""
+
+    code: str
+    text: str
+    chill_dose_days: float
+    low: float
+    best: float
+    high: float
+    source: str
+    status: str
+
+
+@dataclass(frozen=True, slots=True)
+class PriorScale:
+    """A scale or thermal parameter of the prior: log-normal when learned, a constant when fixed."""
+
+    name: str
+    kind: str
+    median: float
+    sd_log: float | None
+    source: str
+    status: str
+
+
+@dataclass(frozen=True, slots=True)
+class CostRule:
+    """A usual cost in one currency."""
+
+    cost: str
+    currency: str
+    value: float
+    source: str
+    status: str
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Place:
+    """A gateway with its monthly mean daily minimum and maximum, °C, shape (12,) each, January first."""
+
+    iata: str
+    city: str
+    country: str
+    lat: float
+    lon: float
+    elev_m: int
+    time_zone: str
+    tmin_c: NDArray[np.float64]
+    tmax_c: NDArray[np.float64]
+    regime: str
+    source: str
+    status: str
+
+
+Row = TypeVar("Row")
+
+
+def _keyed(table: str, row_type: type[Row], *keys: str) -> dict[str, Row]:
+    rows: dict[str, Row] = {}
+    for row in typed_rows(table, row_type):
+        key = "/".join(getattr(row, k) for k in keys)
+        if key in rows:
+            raise ReferenceTableError(f"{table}.csv: {key} stands twice")
+        rows[key] = row
+    return rows
+
+
+def _places() -> dict[str, Place]:
+    places: dict[str, Place] = {}
+    for row in read_rows("places"):
+        tmin, tmax = (np.array([float(row[f"{kind}_{m:02d}"]) for m in range(1, 13)]) for kind in ("tmin", "tmax"))
+        if not (tmin < tmax).all():
+            raise ReferenceTableError(f"places.csv: {row['iata']} has a minimum that is not below its maximum")
+        text = {k: row[k] for k in ("iata", "city", "country", "time_zone", "regime", "source", "status")}
+        places[row["iata"]] = Place(
+            **text,
+            lat=float(row["lat"]),
+            lon=float(row["lon"]),
+            elev_m=int(row["elev_m"]),
+            tmin_c=tmin,
+            tmax_c=tmax,
+        )
+    return places
+
+
+@dataclass(frozen=True, eq=False)
+class Reference:
+    """All reference tables, keyed by code."""
+
+    genera: Mapping[str, Genus]
+    old_names: Mapping[str, str]
+    containers: Mapping[str, Container]
+    roots: Mapping[str, Roots]
+    seller_kinds: Mapping[str, SellerKind]
+    chill_classes: Mapping[str, ChillClass]
+    services: Mapping[str, Service]
+    legs: Mapping[str, tuple[Leg, ...]]
+    weather: Mapping[str, Weather]
+    places: Mapping[str, Place]
+    rules: tuple[Rule, ...]
+    late_loss_rules: tuple[LateLossRule, ...]
+    prior_scales: Mapping[str, PriorScale]
+    costs: Mapping[str, CostRule]
+
+    @property
+    def longest_rule_days(self) -> float:
+        """Days of the longest rule of thumb; what lies beyond is carried on from there."""
+        return max(rule.days for rule in self.rules)
+
+    @property
+    def fingerprint(self) -> str:
+        """Eight hex digits that change with any cell of any table."""
+        return f"{crc32(chr(0).join(tables_read()).encode()):08x}"
+
+    def find_genus(self, name: str) -> tuple[Genus | None, str | None]:
+        """Return (genus, None) for a known or old name, else (None, the nearest spelling or None)."""
+        return _find_genus(self, name)
+
+
+@cache
+def load_reference() -> Reference:
+    """Read and validate every table, once a process."""
+    services = _keyed("services", Service, "service")
+    legs = tuple(typed_rows("service_legs", Leg))
+    by_service = {
+        code: tuple(sorted((leg for leg in legs if leg.service == code), key=lambda leg: leg.order))
+        for code in services
+    }
+    for code, own in by_service.items():
+        if abs(sum(leg.share for leg in own) - 1) > 1e-9:  # noqa: PLR2004
+            raise ReferenceTableError(f"service_legs.csv: shares of {code} do not add up to 1")
+        if services[code].delay_leg not in {leg.leg for leg in own}:
+            raise ReferenceTableError(f"services.csv: {code} has no leg {services[code].delay_leg}")
+    return Reference(
+        genera=_keyed("genera", Genus, "genus"),
+        old_names={row["name"].casefold(): row["accepted"] for row in read_rows("genus_names")},
+        containers=_keyed("containers", Container, "container"),
+        roots=_keyed("roots", Roots, "roots"),
+        seller_kinds=_keyed("seller_kinds", SellerKind, "seller_kind"),
+        chill_classes=_keyed("chill_classes", ChillClass, "chill_class"),
+        services=services,
+        legs=by_service,
+        weather=_keyed("weather", Weather, "regime"),
+        places=_places(),
+        rules=tuple(typed_rows("rules", Rule)),
+        late_loss_rules=tuple(typed_rows("late_loss_rules", LateLossRule)),
+        prior_scales=_keyed("prior_scales", PriorScale, "name"),
+        costs=_keyed("costs", CostRule, "cost", "currency"),
+    )
+
+
+@cache
+def _folded_genera(reference: Reference) -> dict[str, str]:
+    folded = {name.casefold(): name for name in reference.genera}
+    return {**reference.old_names, **folded}
+
+
+@lru_cache(maxsize=4096)
+def _find_genus(reference: Reference, name: str) -> tuple[Genus | None, str | None]:
+    known = _folded_genera(reference)
+    key = " ".join(name.casefold().split())
+    if key in known:
+        return reference.genera[known[key]], None
+    near = get_close_matches(key, known, n=1, cutoff=0.7)
+    return None, known[near[0]] if near else None

@@ -1,0 +1,26 @@
+"""Time in transit from three quantiles with delays as a mixture, what is left of it, and how it is learned.
+
+Nothing here knows of weather or plants.
+"""
+
+from model.transit.delay import Delay, HoldDelay, MissedFlights
+from model.transit.outlook import OpenJourney, TimeAhead, Uniforms, body_ahead
+from model.transit.transit import SHORTEST_DAYS, SolvedTransit, TransitQuantiles, TransitTime, solve_transit
+from model.transit.transit_learning import TransitRecord, learn_transit
+
+__all__ = [
+    "SHORTEST_DAYS",
+    "Delay",
+    "HoldDelay",
+    "MissedFlights",
+    "OpenJourney",
+    "SolvedTransit",
+    "TimeAhead",
+    "TransitQuantiles",
+    "TransitRecord",
+    "TransitTime",
+    "Uniforms",
+    "body_ahead",
+    "learn_transit",
+    "solve_transit",
+]
