@@ -72,7 +72,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "app.track_record": {*_ANSWERS, "app.records", "app.store", "model.reference", "model.scoring"},
     "app.learning": {
         "app.problems", "app.records", "app.store", "app.serving", "app.batch",
-        *_TABLES, "model.exposure", "model.transit", "model.prior", "model.predict", "model.fit",
+        "model.reference", "model.exposure", "model.transit", "model.prior", "model.predict", "model.fit",
     },
     # How callers come in.
     "app.page": set(),

@@ -8,7 +8,6 @@ from datetime import UTC, datetime
 
 import pytest
 from sqlalchemy import update
-from tests.model.test_imports import ROOT, TOO_HEAVY
 
 from app.main import create_app
 from app.serving.engine import Engine
@@ -20,6 +19,7 @@ from tests.app.client import Client, running_client
 from tests.app.fits import LEDGER, fill, fitted
 from tests.app.ledger_files import SELLERS
 from tests.app.test_evidence import counted
+from tests.test_rooms import ROOT, TOO_HEAVY
 
 RULES = Engine.load().model_version
 STORED_AT = datetime(2027, 2, 1, 9, 31, tzinfo=UTC)
