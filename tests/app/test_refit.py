@@ -4,27 +4,23 @@ import os
 import signal
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-import numpy as np
 import pytest
 from sqlalchemy import event, text, update
 
 from app.learning.fit import fit_model
-from app.learning.gate import Verdict, judge, outside
 from app.learning.job import run_refit
 from app.main import create_app
 from app.serving.artifacts import from_artefact
-from app.serving.engine import Engine, rules_draws
+from app.serving.engine import Engine
 from app.serving.refits import end_refit, find_refit, request_refit
 from app.settings import Settings
 from app.store.database import Database
 from app.store.model_versions import StoredVersion, activate_version, active_version, list_versions, read_version
 from app.store.refits import ACTIVATED, FAILED, KEPT, RUNNING, Refit
 from app.store.schema import model_versions
-from model.predict.predict import PosteriorDraws
 from model.reference.tables import load_reference
 from tests.app.client import Client, running_client
 from tests.app.fits import FEW_DRAWS, fill, likely_ledger
@@ -45,80 +41,6 @@ def ledger(ledger_url: str) -> Iterator[Database]:
     """Yield an empty ledger in a file."""
     with Database(ledger_url) as opened:
         yield opened
-
-
-def verdict(
-    difference: np.ndarray | None = None, *, n_unseen: int = 0, n_corrected: int = 0, candidate: Any = None
-) -> Verdict:
-    """Return the verdict on a candidate, the rules of thumb unless given, against the rules of thumb."""
-    active = rules_draws(load_reference())
-    return judge(
-        candidate or active,
-        active,
-        difference=difference,
-        n_unseen=n_unseen,
-        n_corrected=n_corrected,
-        active_version="old",
-    )
-
-
-def shifted(by: float) -> PosteriorDraws:
-    """Return the rules of thumb with a hazard exp(by) times as high."""
-    draws = rules_draws(load_reference())
-    return replace(draws, parameters=replace(draws.parameters, alpha=draws.parameters.alpha + by))
-
-
-def spread(n: int, mean: float, sd: float) -> np.ndarray:
-    """Return n numbers of exactly this mean and standard deviation."""
-    values = np.linspace(-1.0, 1.0, n)
-    return np.asarray(mean + sd * values / values.std(ddof=1))
-
-
-@pytest.mark.parametrize(
-    ("difference", "activate", "words"),
-    [
-        (spread(25, -0.45, 1.0), False, "worse by 0.450 nats a box (standard error 0.200), beyond noise"),
-        (spread(25, -0.35, 1.0), True, "no worse beyond noise"),
-        (spread(25, 0.3, 1.0), True, "better by 0.300 nats a box"),
-        (spread(20, -0.5, 1.0), False, "20 boxes that old has not seen"),
-        (spread(19, -9.0, 1.0), True, "too few to judge"),
-    ],
-)
-def test_only_a_loss_beyond_two_standard_errors_rejects(difference: np.ndarray, activate: bool, words: str) -> None:
-    """Mean + 2 standard errors is -0.05, 0.05, 0.7 and -0.053 for the first four."""
-    said = verdict(difference, n_unseen=len(difference))
-    assert said.activate == activate
-    assert words in said.reason
-
-
-def test_too_few_boxes_ask_for_the_rules_of_thumb() -> None:
-    said = verdict(n_unseen=3)
-    assert said.activate
-    assert "too few to judge: 3 boxes that old has not seen, 20 are needed" in said.reason
-    assert verdict(n_unseen=3, candidate=shifted(0.2)).activate
-    broken = verdict(n_unseen=3, candidate=shifted(4.0))
-    assert not broken.activate
-    assert "no longer answers the rule of thumb" in broken.reason
-
-
-def test_how_far_an_answer_lies_outside_its_range() -> None:
-    """The prior meets its rules; a hazard e^4 times as high moves log H by 4 less what averaging takes back."""
-    rules = load_reference().rules
-    assert outside(rules, shifted(0.0)).max() == 0.0
-    away = outside(rules, shifted(4.0))
-    assert away.max() > 0.5
-    assert (outside(rules, shifted(8.0)) >= away).all()
-
-
-def test_a_version_that_is_far_from_the_rules_already_may_be_followed() -> None:
-    far = shifted(4.0)
-    assert judge(far, far, difference=None, n_unseen=3, n_corrected=0, active_version="old").activate
-
-
-def test_corrected_boxes_are_not_judged() -> None:
-    said = verdict(spread(25, -9.0, 1.0), n_unseen=25, n_corrected=2, candidate=shifted(4.0))
-    assert said.activate
-    assert "without comparison: 2 boxes were corrected that old had learned from" in said.reason
 
 
 def refit(database: Database) -> Refit:

@@ -94,6 +94,16 @@ def test_heat_of_death_is_tenfold_in_two_to_five_degrees() -> None:
     assert extreme_rate(np.array([52.0]))[0] < tenfold < extreme_rate(np.array([55.0]))[0]
 
 
+def test_heat_by_the_documented_formula() -> None:
+    """0.1 a day x (10^((T - 38)/4) - 1): tenfold in 4 °C, so 10 - 1, 100 - 1 and 1,000 - 1 tenths a day."""
+    np.testing.assert_allclose(extreme_rate(np.array([42.0, 46.0, 50.0])), [0.9, 9.9, 99.9], rtol=1e-12)
+
+
+def test_frost_by_the_documented_formula() -> None:
+    """720 a day for each degree below -1 °C: a degree below for an hour is 30 days."""
+    np.testing.assert_allclose(extreme_rate(np.array([-2.0, -3.5])), [720.0, 1800.0], rtol=1e-12)
+
+
 def test_an_hour_of_freezing_kills() -> None:
     """From memory: tropical leaves freeze at -1 to -2 °C; three weeks at 20 °C leave 5 in 100 healthy."""
     assert rate_at(-2.5, clock_of(1.6, 12.0, 0.0)) / 24 > 21.0

@@ -52,6 +52,10 @@ class TestWorstShare:
         shuffled = np.random.default_rng(3).permutation(n)
         assert worst_share_mean(shuffled, share) == pytest.approx(expected, rel=1e-12)
 
+    def test_the_worst_are_1_in_20_unless_said_otherwise(self) -> None:
+        """The worst 2 of 40 draws are 0 and 1; 1 in 10 would be 1.5, 1 in 40 would be 0."""
+        assert worst_share_mean(np.arange(40)) == 0.5
+
     @repeatable
     @given(draws, st.floats(0.001, 1))
     def test_lies_between_the_worst_and_the_mean(self, margins: np.ndarray, share: float) -> None:
