@@ -6,7 +6,7 @@ import re
 from pathlib import Path
 from typing import Annotated, NamedTuple
 
-from pydantic import AfterValidator, Field
+from pydantic import AfterValidator, AwareDatetime, Field
 from pydantic_settings import BaseSettings, SettingsConfigDict
 
 WEATHER_NAMES = {"latitude", "longitude", "time_zone"}
@@ -60,6 +60,8 @@ class Settings(BaseSettings):
     database_url: Annotated[str, AfterValidator(_known_database), Field(repr=False)] = "sqlite:///transit.db"
     refit_draws: Annotated[int | None, Field(ge=1024, le=65_536)] = None
     """Draws weighed in a refit: fewer are faster and rougher. By the size of the ledger unless given."""
+    now: AwareDatetime | None = None
+    """The moment that the service takes for now, with its offset, for demonstrations and tests: see `app.clock`."""
 
     weather_url: Annotated[str | None, AfterValidator(_weather_template), Field(repr=False)] = None
     """Template of an open weather service's URL; none is asked unless this is set."""

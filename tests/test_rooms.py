@@ -29,7 +29,7 @@ OF_THE_FIT = {
     "survival": {"sklearn", "threadpoolctl"},
 }
 # Modules that stand by themselves beside the rooms.
-TOPS = {"app.problems", "app.settings", "model.quadrature"}
+TOPS = {"app.clock", "app.problems", "app.settings", "model.quadrature"}
 _TABLES = {"model.reference", "model.plant"}
 _ANSWERS = {"app.problems", "app.schemas", "app.serving", "app.batch"}
 MAY_IMPORT: dict[str, set[str]] = {
@@ -50,7 +50,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "app.migrations": {"app.problems"},
     "app.store": {"app.problems", "app.records", "app.migrations"},
     "app.serving": {
-        "app.problems", "app.settings", "app.schemas", "app.store",
+        "app.clock", "app.problems", "app.settings", "app.schemas", "app.store",
         *_TABLES, "model.prior", "model.predict", "model.transit",
     },
     # Rooms for tasks.
@@ -71,22 +71,22 @@ MAY_IMPORT: dict[str, set[str]] = {
     "app.sellers": {*_ANSWERS, *_TABLES, "app.records", "app.store", "app.learned", "model.decision"},
     "app.track_record": {*_ANSWERS, "app.records", "app.store", "model.reference", "model.scoring"},
     "app.learning": {
-        "app.problems", "app.records", "app.store", "app.serving", "app.batch",
+        "app.clock", "app.problems", "app.records", "app.store", "app.serving", "app.batch",
         "model.reference", "model.exposure", "model.transit", "model.prior", "model.predict", "model.fit",
     },
     # How callers come in.
     "app.page": set(),
     "app.http": {"app.problems", "app.settings", "app.records", "app.schemas", "app.store", "app.serving"},
     "app.routes": {
-        *_ANSWERS, "app.http", "app.page", "app.ledger", "app.store", "app.comparing", "app.risk", "app.boxes",
-        "app.outlook", "app.claims", "app.learned", "app.sellers",
+        *_ANSWERS, "app.clock", "app.http", "app.page", "app.ledger", "app.store", "app.comparing", "app.risk",
+        "app.boxes", "app.outlook", "app.claims", "app.learned", "app.sellers",
     },
     "app.main": {
         "app.settings", "app.http", "app.routes", "app.page", "app.store", "app.serving", "app.track_record",
     },
     "app.cli": {
-        *_ANSWERS, "app.settings", "app.main", "app.http", "app.store", "app.ledger", "app.comparing", "app.risk",
-        "app.learning", "model.reference",
+        *_ANSWERS, "app.clock", "app.settings", "app.main", "app.http", "app.store", "app.ledger", "app.comparing",
+        "app.risk", "app.learning", "model.reference",
     },
     "app.__main__": {"app.settings", "app.problems", "app.schemas", "app.cli"},
 }  # fmt: skip

@@ -1,8 +1,8 @@
 """``python -m app backup`` and ``restore``."""
 
-from datetime import UTC, datetime
 from pathlib import Path
 
+from app.clock import moment
 from app.problems import Problem
 from app.settings import Settings
 from app.store import DamagedFile, LedgerInUse, copy_ledger, put_back, sqlite_file
@@ -58,7 +58,7 @@ def restore(file: Path, settings: Settings) -> str:
         raise NoCopy(f"{file}: there is no such file")
     if ledger.exists() and file.samefile(ledger):
         raise NoCopy(f"{file}: is the ledger itself")
-    aside = ledger.with_name(f"{ledger.name}.before-{datetime.now(UTC):%Y%m%dT%H%M%S%fZ}")
+    aside = ledger.with_name(f"{ledger.name}.before-{moment():%Y%m%dT%H%M%S%fZ}")
     try:
         there_was = put_back(file, ledger, aside)
     except DamagedFile as error:

@@ -1,7 +1,6 @@
 """``python -m app key``: keys are made, listed and revoked here, by whoever can reach the ledger itself."""
 
-from datetime import UTC, datetime
-
+from app.clock import moment
 from app.http import new_key
 from app.problems import NotFound, Problem
 from app.settings import Settings, is_loopback
@@ -43,7 +42,7 @@ def make_key(settings: Settings, name: str, scope: Scope) -> str:
     StoreUnavailable
         If the database cannot be used.
     """
-    key, stored = new_key(name, scope)
+    key, stored = new_key(name, scope, now=moment(settings.now))
     with Database(settings.database_url) as database, database.writing() as connection:
         add_key(connection, stored)
     return (
@@ -80,7 +79,7 @@ def revoke(settings: Settings, key_id: str) -> str:
     with Database(settings.database_url) as database:
         if not database.absent:
             with database.writing() as connection:
-                before = revoke_key(connection, key_id, now=datetime.now(UTC))
+                before = revoke_key(connection, key_id, now=moment(settings.now))
     if before is None:
         raise NotFound(f"There is no key with the id {key_id}: see python -m app key list.")
     if before.revoked_at is not None:

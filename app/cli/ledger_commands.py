@@ -1,5 +1,6 @@
 """The commands that read or change the ledger."""
 
+from app.clock import moment
 from app.ledger import export_csv, import_csv
 from app.settings import Settings
 from app.store import Database
@@ -27,7 +28,7 @@ def import_file(data: bytes, settings: Settings, *, replace: bool) -> str:
         If a cell is not as it should be, a shipment differs, or the database cannot be used; nothing is imported.
     """
     with Database(settings.database_url) as database:
-        done = import_csv(data, database, load_reference(), replace=replace)
+        done = import_csv(data, database, load_reference(), replace=replace, now=moment(settings.now))
     return (
         f"{done.lines:,} lines read. Shipments added: {done.added:,}, unchanged: {done.unchanged:,}, "
         f"replaced: {done.replaced:,}."

@@ -46,7 +46,7 @@ def refit(settings: Settings, job: str | None) -> str:
             # The server that waits for it answers people meanwhile.
             os.nice(NICENESS)
         try:
-            done = run_refit(database, job, n_weighed=settings.refit_draws)
+            done = run_refit(database, job, n_weighed=settings.refit_draws, fixed=settings.now)
         except RefitError as error:
             raise RefitFailed(str(error)) from error
         except KeyboardInterrupt:

@@ -11,7 +11,7 @@ import re
 import secrets
 import time
 from collections.abc import Callable, Mapping
-from datetime import UTC, datetime
+from datetime import datetime
 from typing import NamedTuple
 
 from anyio import CapacityLimiter, sleep, to_thread
@@ -31,10 +31,10 @@ PATTERN = re.compile(rf"transit_([0-9a-f]{{{2 * ID_BYTES}}})_([0-9a-f]{{{2 * SEC
 _NOBODYS = hashlib.sha256(b"").hexdigest()
 
 
-def new_key(name: str, scope: Scope, *, now: datetime | None = None) -> tuple[str, StoredKey]:
+def new_key(name: str, scope: Scope, *, now: datetime) -> tuple[str, StoredKey]:
     """Return a new key, to be shown once, and what is stored of it."""
     key_id, secret = secrets.token_hex(ID_BYTES), secrets.token_hex(SECRET_BYTES)
-    stored = StoredKey(key_id, name, scope, _sha256(secret), now or datetime.now(UTC), None)
+    stored = StoredKey(key_id, name, scope, _sha256(secret), now, None)
     return f"transit_{key_id}_{secret}", stored
 
 

@@ -9,12 +9,13 @@ import traceback
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import datetime
 from threading import Event, Thread
 
 import numpy as np
 from numpy.typing import NDArray
 
+from app.clock import moment
 from app.learning.fit import Recorded, fit_model
 from app.learning.gate import LEAST_BOXES, Verdict, judge
 from app.learning.recorded_boxes import RecordedLines
@@ -90,8 +91,10 @@ class _Active:
     seen: int
 
 
-def run_refit(database: Database, refit_id: str, *, n_weighed: int | None = None) -> Refit:
-    """Wait for the turn of a queued refit, run it, and return how it ended.
+def run_refit(
+    database: Database, refit_id: str, *, n_weighed: int | None = None, fixed: datetime | None = None
+) -> Refit:
+    """Wait for the turn of a queued refit, run it as of `fixed` (now unless given), and return how it ended.
 
     Raises
     ------
@@ -101,7 +104,7 @@ def run_refit(database: Database, refit_id: str, *, n_weighed: int | None = None
     with _signs_of_life(database, refit_id) as stopped:
         if _turn(database, refit_id, stopped):
             try:
-                _refit(database, refit_id, n_weighed)
+                _refit(database, refit_id, n_weighed, moment(fixed))
             except (RefitError, ConvergenceError, CountError, PriorError, ArtefactError) as error:
                 _fail(database, refit_id, f"{error}".rstrip(".") + ". The active version serves on.")
             except StoreUnavailable as error:
@@ -121,7 +124,7 @@ def _turn(database: Database, refit_id: str, stopped: Event) -> bool:
     """Wait until no other refit runs; False if this one has ended meanwhile."""
     while True:
         with database.writing() as connection:
-            state = start_refit(connection, refit_id, now=_now())
+            state = start_refit(connection, refit_id, now=moment())
         if state != QUEUED:
             return state == RUNNING
         if stopped.wait(TURN_SECONDS):
@@ -137,7 +140,7 @@ def _signs_of_life(database: Database, refit_id: str) -> Iterator[Event]:
         while not stopped.wait(HEARTBEAT_SECONDS):
             try:
                 with database.writing() as connection:
-                    alive = touch_refit(connection, refit_id, now=_now())
+                    alive = touch_refit(connection, refit_id, now=moment())
             except StoreUnavailable:
                 continue  # full, or busy for long: the lease is longer
             if not alive:
@@ -154,13 +157,12 @@ def _signs_of_life(database: Database, refit_id: str) -> Iterator[Event]:
 
 def _fail(database: Database, refit_id: str, reason: str) -> None:
     with database.writing() as connection:
-        finish_refit(connection, refit_id, state=FAILED, reason=reason, now=_now())
+        finish_refit(connection, refit_id, state=FAILED, reason=reason, now=moment())
 
 
-def _refit(database: Database, refit_id: str, n_weighed: int | None) -> None:
+def _refit(database: Database, refit_id: str, n_weighed: int | None, now: datetime) -> None:
     reference = load_reference()
     ledger = _read(database)
-    now = _now()
     recorded = Recorded.of(ledger.arrived, ledger.on_the_way, ledger.logger, ledger.plans, reference, now=now)
     if not len(recorded.lines.lines):
         raise RefitError("There are no arrived boxes to learn from")
@@ -249,7 +251,7 @@ def _fold_draws(
 def _store(
     database: Database, refit_id: str, ledger: _Ledger, fitted: FittedModel, arrays: bytes, verdict: Verdict
 ) -> None:
-    now = _now()
+    now = moment()
     version = f"fit-{now:%Y%m%dT%H%M%SZ}-{refit_id[1:9]}"
     compared = None if ledger.active is None else ledger.active[0].version
     with database.writing() as connection:
@@ -264,7 +266,3 @@ def _store(
         state = ACTIVATED if activate else KEPT
         if not finish_refit(connection, refit_id, state=state, reason=reason, now=now, version=version):
             raise RefitError("It gave no sign of life for too long and was given up")
-
-
-def _now() -> datetime:
-    return datetime.now(UTC)

@@ -1,6 +1,6 @@
 """Taking a CSV file into the ledger, all or nothing."""
 
-from datetime import UTC, datetime
+from datetime import datetime
 
 from app.ledger.csv_faults import csv_fault
 from app.ledger.csv_file import parse_ledger
@@ -13,8 +13,8 @@ from model.reference import Reference
 REMEDY = "import with replace=true (--replace) to replace it; its history is kept"
 
 
-def import_csv(data: bytes, database: Database, reference: Reference, *, replace: bool) -> ImportAnswer:
-    """Import a CSV file and return what was done.
+def import_csv(data: bytes, database: Database, reference: Reference, *, replace: bool, now: datetime) -> ImportAnswer:
+    """Import a CSV file, which is recorded as done `now`, and return what was done.
 
     A shipment of the ledger is unchanged where it has arrived and has the same rows, in any order, in the columns that
     the file has. Otherwise it is replaced whole, columns that the file lacks included.
@@ -29,7 +29,6 @@ def import_csv(data: bytes, database: Database, reference: Reference, *, replace
         If the database cannot be used.
     """
     file = parse_ledger(data, reference)
-    now = datetime.now(UTC)
     with database.writing() as connection:
         recorded = find_shipments(connection, [shipment.record.shipment for shipment in file.shipments])
         new, changed, faults = [], [], []

@@ -1,10 +1,10 @@
 """``GET /v1/shipments/{id}/outlook``."""
 
-from datetime import UTC, datetime
 from typing import Annotated
 
 from fastapi import APIRouter, Query, Request, Response
 
+from app.clock import moment
 from app.http import declared, in_worker
 from app.outlook import answer_outlook, moment_of
 from app.schemas import OutlookAnswer
@@ -24,7 +24,8 @@ async def outlook(request: Request, shipment_id: str, at: At = None) -> Response
     """
 
     def work(engine: Engine) -> OutlookAnswer:
-        moment = None if at is None else moment_of(at)
-        return answer_outlook(request.app.state.database, shipment_id, moment, engine, datetime.now(UTC))
+        state = request.app.state
+        asked = None if at is None else moment_of(at)
+        return answer_outlook(state.database, shipment_id, asked, engine, moment(state.settings.now))
 
     return await in_worker(request, work)

@@ -1,11 +1,11 @@
 """Sellers of the ledger."""
 
-from datetime import UTC, datetime
 from urllib.parse import quote
 
 from anyio import to_thread
 from fastapi import APIRouter, Request, Response
 
+from app.clock import moment
 from app.http import conditions_of, declared, in_worker, is_json
 from app.problems import UnsupportedMediaType
 from app.schemas import SellerAnswer
@@ -45,7 +45,7 @@ async def record_seller(request: Request, name: str) -> Response:
     engine = state.active.engine
 
     def work() -> tuple[SellerAnswer, bool]:
-        stored, new = put_seller(state.database, name, preconditions, data, now=datetime.now(UTC))
+        stored, new = put_seller(state.database, name, preconditions, data, now=moment(state.settings.now))
         return answer_seller(state.database, engine, stored.details.name), new
 
     answer, new = await to_thread.run_sync(work, limiter=state.workers)

@@ -1,7 +1,7 @@
 """``/v1/shipments``: a box from plan to recheck."""
 
 from collections.abc import Callable
-from datetime import UTC, datetime
+from datetime import datetime
 from typing import TypeVar
 
 from anyio import to_thread
@@ -23,6 +23,7 @@ from app.boxes import (
     plan_shipment,
     read_arrival,
 )
+from app.clock import moment
 from app.http import conditions_of, declared, in_worker, is_json
 from app.problems import UnsupportedMediaType
 from app.serving import Engine
@@ -40,7 +41,11 @@ async def _replied(request: Request, work: Callable[[Database, Engine, datetime]
     """Answer with the reply of `work`, made in a worker thread."""
     state = request.app.state
     engine = state.active.engine
-    reply = await to_thread.run_sync(lambda: work(state.database, engine, datetime.now(UTC)), limiter=state.workers)
+
+    def replied() -> Reply:
+        return work(state.database, engine, moment(state.settings.now))
+
+    reply = await to_thread.run_sync(replied, limiter=state.workers)
     return Response(
         reply.body,
         status_code=reply.status,
@@ -69,9 +74,9 @@ async def shipments(request: Request) -> Response:
     parameters = request.query_params.multi_items()
 
     def work(engine: Engine) -> bytes:
-        query = page_query(parameters)
-        now = datetime.now(UTC)
-        return answer_page(query, request.app.state.database, engine.reference, now).model_dump_json().encode()
+        query, state = page_query(parameters), request.app.state
+        now = moment(state.settings.now)
+        return answer_page(query, state.database, engine.reference, now).model_dump_json().encode()
 
     return await in_worker(request, work)
 

@@ -5,9 +5,11 @@ from typing import Annotated
 from anyio import to_thread
 from fastapi import APIRouter, Query, Request, Response
 
+from app.clock import moment
 from app.http import CSV_TYPE, declared
 from app.ledger import export_csv, import_csv
 from app.problems import UnsupportedMediaType
+from app.schemas import ImportAnswer
 
 CSV_LIMIT_BYTES = 64 * 2**20
 IMPORT_PATH = "/v1/shipments/import"
@@ -28,9 +30,12 @@ async def import_shipments(
         raise UnsupportedMediaType("CSV", CSV_TYPE)
     data = await request.body()
     state = request.app.state
-    answer = await to_thread.run_sync(
-        lambda: import_csv(data, state.database, state.active.engine.reference, replace=replace), limiter=state.workers
-    )
+    reference = state.active.engine.reference
+
+    def work() -> ImportAnswer:
+        return import_csv(data, state.database, reference, replace=replace, now=moment(state.settings.now))
+
+    answer = await to_thread.run_sync(work, limiter=state.workers)
     return Response(answer.model_dump_json(), media_type="application/json")
 
 

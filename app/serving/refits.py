@@ -1,7 +1,6 @@
 """Asking for a refit and how it went: the side of the server."""
 
-from datetime import UTC, datetime
-
+from app.clock import moment
 from app.problems import NotFound
 from app.schemas import RefitAnswer
 from app.store import FAILED, Database, Refit, fail_dead, finish_refit, queue_refit, read_refit
@@ -19,7 +18,7 @@ def request_refit(database: Database) -> tuple[Refit, bool]:
         If the database cannot be used.
     """
     with database.writing() as connection:
-        return queue_refit(connection, now=datetime.now(UTC))
+        return queue_refit(connection, now=moment())
 
 
 def find_refit(database: Database, refit_id: str) -> Refit:
@@ -33,7 +32,7 @@ def find_refit(database: Database, refit_id: str) -> Refit:
         If the database cannot be used.
     """
     refit = _read(database, refit_id)
-    now = datetime.now(UTC)
+    now = moment()
     if refit is not None and refit.is_dead(now):
         with database.writing() as connection:
             fail_dead(connection, now=now)
@@ -46,7 +45,7 @@ def find_refit(database: Database, refit_id: str) -> Refit:
 def end_refit(database: Database, refit_id: str, reason: str = STOPPED) -> None:
     """Record as failed a refit whose process has ended, unless it has said itself how it went."""
     with database.writing() as connection:
-        finish_refit(connection, refit_id, state=FAILED, reason=reason, now=datetime.now(UTC))
+        finish_refit(connection, refit_id, state=FAILED, reason=reason, now=moment())
 
 
 def refit_answer(refit: Refit) -> RefitAnswer:

@@ -15,6 +15,7 @@ from app.store.arrived import read_arrived, read_logger, read_on_the_way, read_p
 from app.store.database import Database
 from model.reference.tables import load_reference
 from tests.app.ledger_files import csv_bytes, random_ledger, row
+from tests.moments import NOW
 
 FEW_DRAWS = 1024
 FITTED_AT = datetime(2027, 2, 1, 9, 30, tzinfo=UTC)
@@ -58,7 +59,7 @@ def arrived_cells(ship_date: date, days: int, hazard: float, *, rng: np.random.G
 
 def fill(database: Database, data: bytes = LEDGER, *, replace: bool = False) -> None:
     """Import a file."""
-    import_csv(data, database, load_reference(), replace=replace)
+    import_csv(data, database, load_reference(), replace=replace, now=NOW)
 
 
 def recorded(database: Database) -> Recorded:

@@ -60,7 +60,7 @@ def test_only_the_hash_of_a_secret_is_kept(database: Database) -> None:
     assert kept.secret_sha256 == hashlib.sha256(secret.encode()).hexdigest()
     assert (kept.id, kept.name, kept.scope, kept.created_at) == (key_id, "greenhouse", "write", NOW)
     assert secret not in str(kept)
-    assert new_key("another", "read")[0] != new_key("another", "read")[0]
+    assert new_key("another", "read", now=NOW)[0] != new_key("another", "read", now=NOW)[0]
 
 
 def test_without_keys_no_key_is_asked_for(ledger_client: Client) -> None:

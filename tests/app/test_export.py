@@ -26,6 +26,7 @@ from app.store.schema import shipments
 from model.reference.tables import load_reference
 from tests.app.client import Client
 from tests.app.ledger_files import RECHECKED, csv_bytes, csv_text, random_ledger, row
+from tests.moments import NOW
 
 REFERENCE = load_reference()
 HEADER = ",".join(COLUMNS) + "\r\n"
@@ -34,7 +35,7 @@ RUN = ("=", "+", "-", "@", "\t", "\r", "＝", "＋", "－", "＠")
 
 
 def take(database: Database, data: bytes) -> None:
-    import_csv(data, database, REFERENCE, replace=False)
+    import_csv(data, database, REFERENCE, replace=False, now=NOW)
 
 
 def exported_again(database: Database, data: bytes) -> bytes:

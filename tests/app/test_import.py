@@ -20,13 +20,14 @@ from app.store.shipments import find_shipments
 from model.reference.tables import load_reference
 from tests.app.client import Client
 from tests.app.ledger_files import RECHECKED, csv_bytes, random_ledger, row
+from tests.moments import NOW
 
 REFERENCE = load_reference()
 HEADER = ",".join(REQUIRED_COLUMNS)
 
 
 def imported(database: Database, data: bytes, *, replace: bool = False) -> dict[str, int]:
-    return import_csv(data, database, REFERENCE, replace=replace).model_dump()
+    return import_csv(data, database, REFERENCE, replace=replace, now=NOW).model_dump()
 
 
 def test_import_counts_shipments_and_lines(database: Database) -> None:

@@ -24,6 +24,7 @@ from tests.app.batches import BATCH, COURIER, MONDAY
 from tests.app.client import Client, running_client
 from tests.app.fits import FEW_DRAWS, FITTED_AT, fill, fitted, fitted_engine
 from tests.app.ledger_files import csv_bytes, row
+from tests.moments import NOW
 
 REFERENCE = load_reference()
 FIRST_MONDAY = date(2026, 3, 2)
@@ -132,7 +133,7 @@ def test_from_the_table_to_own_boxes_through_the_routes(database: Database, data
 
 
 def _monday_before(days: int) -> date:
-    day = datetime.now(UTC).date() - timedelta(days=days)
+    day = NOW.date() - timedelta(days=days)
     return day - timedelta(days=day.weekday())
 
 

@@ -1,6 +1,6 @@
 """The list: pages, filters, cursors, and what waits to be done."""
 
-from datetime import UTC, date, datetime, timedelta
+from datetime import date, datetime, timedelta
 from typing import Any
 
 import pytest
@@ -12,6 +12,7 @@ from tests.app.batches import Fields
 from tests.app.client import Client
 from tests.app.ledger_files import csv_bytes, row
 from tests.app.shipment_calls import PATH, RECHECK, Box, planned
+from tests.moments import NOW
 
 
 def page(client: Client, **parameters: Any) -> Fields:
@@ -125,7 +126,7 @@ def test_boxes_without_an_outcome_flatter_the_chances(ledger_client: Client, dat
 
 
 def test_caution_counts_the_whole_ledger(ledger_client: Client) -> None:
-    past = (datetime.now(UTC) - timedelta(days=32)).date().isoformat()
+    past = (NOW - timedelta(days=32)).date().isoformat()
     for _ in range(3):
         planned(ledger_client, ship_date=past)
     assert page(ledger_client, limit=1)["cautions"][0]["text"].startswith("3 of the planned shipments")

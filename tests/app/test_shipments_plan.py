@@ -14,6 +14,7 @@ from app.store.schema import idempotency_keys, sellers, shipments
 from tests.app.batches import COURIER, MONDAY, Fields, compare_request, engine, line
 from tests.app.client import Client
 from tests.app.shipment_calls import PATH, PLAN, planned
+from tests.moments import NOW
 
 
 def keyed(client: Client, key: str, body: Fields = PLAN) -> Any:
@@ -57,7 +58,7 @@ def test_forecast_is_that_of_compare_and_says_its_model_and_seed(ledger_client: 
 def test_plan_in_the_past_is_taken_with_a_caution(ledger_client: Client) -> None:
     codes = [caution["code"] for caution in planned(ledger_client, ship_date="2019-03-04").json()["cautions"]]
     assert codes == ["date_unusual"]
-    tomorrow = (datetime.now(UTC) + timedelta(days=1)).date().isoformat()
+    tomorrow = (NOW + timedelta(days=1)).date().isoformat()
     assert planned(ledger_client, ship_date=tomorrow).json()["cautions"] == []
 
 
@@ -152,7 +153,7 @@ def test_bad_key_is_refused(ledger_client: Client, key: str) -> None:
 def test_key_is_kept_seven_days_and_then_removed(ledger_client: Client, database: Database) -> None:
     def age(**by: float) -> None:
         with database.writing() as connection:
-            connection.execute(update(idempotency_keys).values(created_at=datetime.now(UTC) - timedelta(**by)))
+            connection.execute(update(idempotency_keys).values(created_at=NOW - timedelta(**by)))
 
     first = keyed(ledger_client, "k-1").json()["id"]
     age(days=7, minutes=-1)
@@ -166,18 +167,17 @@ def test_key_is_kept_seven_days_and_then_removed(ledger_client: Client, database
 
 def test_call_that_still_runs_is_a_conflict_until_it_must_have_died(ledger_client: Client, database: Database) -> None:
     keyed(ledger_client, "k-1")
-    now = datetime.now(UTC)
 
     def running_since(moment: datetime) -> None:
         with database.writing() as connection:
             running = {"status": None, "headers_json": None, "answer": None, "created_at": moment}
             connection.execute(update(idempotency_keys).values(running))
 
-    running_since(now - timedelta(minutes=5))
+    running_since(NOW - timedelta(minutes=5))
     response = keyed(ledger_client, "k-1")
     assert (response.status_code, response.json()["code"]) == (409, "conflict")
     assert "still runs" in response.json()["detail"]
-    running_since(now - timedelta(minutes=11))
+    running_since(NOW - timedelta(minutes=11))
     assert keyed(ledger_client, "k-1").status_code == 201
 
 

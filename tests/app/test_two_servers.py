@@ -14,6 +14,7 @@ from app.store.shipments import arrived_shipments
 from tests.app.fits import FEW_DRAWS, likely_ledger
 from tests.app.ledger_files import csv_bytes, random_ledger, row
 from tests.app.servers import server, until
+from tests.moments import NOW
 
 N_ROUNDS = 4
 
@@ -91,8 +92,8 @@ def test_a_refit_asked_of_both_at_once_is_one(database_url: str) -> None:
 @pytest.mark.parametrize("scope", ["read", "write"])
 def test_a_key_revoked_is_refused_by_both(database_url: str, scope: str) -> None:
     """Made and revoked by a third process: this one."""
-    key, stored = new_key("till", "write" if scope == "write" else "read")
-    other, kept = new_key("office", "read")
+    key, stored = new_key("till", "write" if scope == "write" else "read", now=NOW)
+    other, kept = new_key("office", "read", now=NOW)
     with server(database_url) as one, server(database_url) as two, Database(database_url) as database:
         assert [client.get("/v1/genera").status_code for client in (one, two)] == [200, 200]
         with database.writing() as connection:

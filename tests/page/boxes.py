@@ -1,9 +1,11 @@
 """Boxes in a ledger, put there through HTTP; places, plants and prices are invented or public codes."""
 
-from datetime import UTC, datetime, timedelta
+from datetime import timedelta
 from typing import Any
 
 import httpx
+
+from tests.moments import NOW
 
 BATCH: dict[str, Any] = {
     "origin": "BKK",
@@ -22,13 +24,13 @@ BATCH: dict[str, Any] = {
 
 def planned(address: str, reference: str, **changes: Any) -> dict[str, Any]:
     """Plan a box that leaves today and return it with its `etag`."""
-    body = BATCH | {"ship_date": datetime.now(UTC).date().isoformat(), "reference": reference} | changes
+    body = BATCH | {"ship_date": NOW.date().isoformat(), "reference": reference} | changes
     return _said(httpx.post(f"{address}/v1/shipments", json=body, timeout=30))
 
 
 def on_its_way(address: str, reference: str, days: float = 4, **changes: Any) -> dict[str, Any]:
     """Plan a box that left so many days ago and return it with its `etag`."""
-    left = datetime.now(UTC) - timedelta(days=days)
+    left = NOW - timedelta(days=days)
     box = planned(address, reference, ship_date=left.date().isoformat(), **changes)
     return changed(address, box, "PATCH", "", {"departed_at": left.isoformat()})
 
@@ -40,7 +42,7 @@ def arrived(
     box = on_its_way(address, reference, days + 5, **changes)
     names = ("sent", "healthy", "damaged", "dead")
     lines = [{"line": i, **dict(zip(names, line, strict=True))} for i, line in enumerate(counts)]
-    opened_at = (datetime.now(UTC) - timedelta(days=days)).isoformat()
+    opened_at = (NOW - timedelta(days=days)).isoformat()
     return changed(address, box, "PUT", "/arrival", {"arrived_at": opened_at, "lines": lines})
 
 

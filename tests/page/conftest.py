@@ -28,6 +28,7 @@ from playwright.sync_api import (
 
 from tests.app.conftest import REQUIRE_VARIABLE, REQUIRED, client  # noqa: F401 - a fixture
 from tests.app.servers import running_server
+from tests.moments import NOW
 
 SHOTS_VARIABLE = "TRANSIT_PAGE_SHOTS"
 FLAGS = [
@@ -120,6 +121,7 @@ def opened(browser: Browser, address: str, size: dict[str, int]) -> Iterator[tup
         has_touch=size is PHONE,
     )
     context.set_default_timeout(WAIT_MS)
+    context.clock.set_fixed_time(NOW)
     expect.set_options(timeout=WAIT_MS)
     watch = Watch(address)
     context.on("page", watch.follow)

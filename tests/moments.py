@@ -1,0 +1,5 @@
+"""The moment that every server of the tests takes for now: no test depends on the day on which it runs."""
+
+from datetime import UTC, datetime
+
+NOW = datetime(2026, 11, 27, 12, tzinfo=UTC)
