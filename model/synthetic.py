@@ -11,9 +11,9 @@ from numpy.typing import NDArray
 
 from model.exposure import Array, Indices, constant_log_days
 from model.fit import LINE_DTYPE, Lines, Observations, observe
-from model.plant import DRIFT_CORRELATION, KINDS, Level
+from model.plant import DRIFT_CORRELATION, KINDS, Level, prior_sd
 from model.predict import box_chances
-from model.prior import REFERENCE_DAYS, REFERENCE_KAPPA, ParameterDraws, draw_prior
+from model.prior import REFERENCE_DAYS, ParameterDraws, draw_prior
 from model.reference import REFERENCE_CONTAINER, REFERENCE_ROOTS, Reference
 
 # Share of boxes in the reference packing.
@@ -93,15 +93,7 @@ def effect_sds(
     kind: str, levels: tuple[Level, ...], scales: Mapping[str, float], reference: Reference
 ) -> NDArray[np.float64]:
     """Return the prior sd of each level of a kind of effect, (levels,)."""
-    if kind == "genus":
-        own = np.array([reference.genera[str(name)].time_ratio_sd_log for name in levels])
-        return scales["genus_multiplier"] * REFERENCE_KAPPA * own
-    if kind in ("container", "roots"):
-        table = reference.containers if kind == "container" else reference.roots
-        return REFERENCE_KAPPA * np.array([table[str(name)].time_ratio_sd_log for name in levels])
-    if kind in ("cultivar", "seller", "drift"):
-        return np.full(len(levels), scales[kind])
-    return np.full(len(levels), reference.prior_scales[kind].median)
+    return np.array([prior_sd(kind, level, scales, reference) for level in levels])
 
 
 def drift_correlation(levels: tuple[Level, ...]) -> Array:

@@ -38,11 +38,11 @@ MAY_IMPORT: dict[str, set[str]] = {
     "model.plant": {"model.reference"},
     "model.exposure": {"model.reference", "model.quadrature"},
     "model.transit": {"model.exposure", "model.quadrature"},
-    "model.prior": {"model.reference", "model.exposure", "model.quadrature"},
+    "model.prior": {*_TABLES, "model.exposure", "model.quadrature"},
     "model.predict": {*_TABLES, "model.exposure", "model.prior", "model.quadrature"},
     "model.fit": {*_TABLES, "model.exposure", "model.prior", "model.predict", "model.quadrature"},
     "model.decision": set(),
-    "model.scoring": {"model.quadrature"},
+    "model.scoring": {"model.plant", "model.quadrature"},
     "model.synthetic": {*_TABLES, "model.exposure", "model.prior", "model.predict", "model.fit"},
     # What every room of the application stands on.
     "app.records": {"app.problems"},
@@ -63,7 +63,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "app.ledger": {"app.problems", "app.records", "app.schemas", "app.store", "app.batch", "model.reference"},
     "app.boxes": {
         *_ANSWERS, "app.records", "app.store", "app.comparing", "app.ledger",
-        "model.reference", "model.prior", "model.predict", "model.quadrature", "model.scoring",
+        *_TABLES, "model.predict", "model.quadrature", "model.scoring",
     },
     "app.outlook": {*_ANSWERS, "app.store", "app.comparing", "app.boxes", "model.exposure", "model.transit"},
     "app.claims": {*_ANSWERS, "app.store", "app.boxes", "model.reference", "model.decision"},
@@ -72,7 +72,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "app.track_record": {*_ANSWERS, "app.records", "app.store", "model.reference", "model.scoring"},
     "app.learning": {
         "app.clock", "app.problems", "app.records", "app.store", "app.serving", "app.batch",
-        "model.reference", "model.exposure", "model.transit", "model.prior", "model.predict", "model.fit",
+        *_TABLES, "model.exposure", "model.transit", "model.prior", "model.predict", "model.fit",
     },
     # How callers come in.
     "app.page": set(),

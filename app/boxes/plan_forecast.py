@@ -23,8 +23,8 @@ from app.schemas import (
     ScoredForecast,
 )
 from app.serving import Engine
+from model.plant import SPOILT_DEATH_OFFSET
 from model.predict import PosteriorDraws, box_chances, genus_effects
-from model.prior import SPOILT_DEATH_OFFSET
 from model.quadrature import normal_nodes
 from model.scoring import split_hazards
 

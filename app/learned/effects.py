@@ -12,8 +12,7 @@ from app.schemas import Effect, EffectEvidence, Quantiles
 from app.serving import Engine
 from model.plant import Plant, log_time_ratio
 from model.predict import BoxCounts
-from model.prior import REFERENCE_KAPPA
-from model.reference import REFERENCE_CONTAINER, REFERENCE_GROUP, REFERENCE_ROOTS
+from model.reference import REFERENCE_CONTAINER, REFERENCE_ROOTS
 
 Array = NDArray[np.float64]
 
@@ -54,19 +53,18 @@ def effects(engine: Engine) -> list[Effect]:
 
 def genus_effect(engine: Engine, name: str) -> Effect:
     """Return a genus against an average aroid packed alike; the average of its group deviates with it."""
-    draws, genus = engine.draws, engine.reference.genera[name]
-    sd = draws.parameters.scales["genus_multiplier"] * (REFERENCE_KAPPA * genus.time_ratio_sd_log)
-    deviation = draws.effect("genus", name, sd)
-    if genus.group != REFERENCE_GROUP:
-        deviation = deviation + draws.effect("group", genus.group, engine.reference.prior_scales["group"].median)
-    log_ratio = log_time_ratio(Plant(genus), engine.reference) - deviation / draws.parameters.kappa
+    draws, plant = engine.draws, Plant(engine.reference.genera[name])
+    deviation = draws.effect("genus", plant.genus_level)
+    if plant.group_level is not None:
+        deviation = deviation + draws.effect("group", plant.group_level)
+    log_ratio = log_time_ratio(plant, engine.reference) - deviation / draws.parameters.kappa
     return _told(engine, "genus", name, log_ratio, f"{name} lasts {{}} an average aroid")
 
 
 def seller_effect(engine: Engine, level: str, name: str) -> Effect:
     """Return a seller in its latest quarter with boxes against an average one of its kind."""
     draws = engine.draws
-    deviation = draws.effect("seller", level, draws.parameters.scales["seller"]) + draws.drift(level, None)
+    deviation = draws.effect("seller", level) + draws.drift(level, None)
     text = f"Plants from {name} last {{}} those from an average seller of its kind"
     return _told(engine, "seller", level, -deviation / draws.parameters.kappa, text, name=name)
 

@@ -7,8 +7,9 @@ from app.learned.beside_survival import delayed_boxes, late_losses, transit_time
 from app.learned.effects import effects, quantiles
 from app.schemas import ModelAnswer, ModelChance, RuleOfThumb, Scale
 from app.serving import Engine, rules_draws
+from model.plant import total_spread
 from model.predict import PosteriorDraws
-from model.prior import CommonParameters, rule_shares, total_spread
+from model.prior import CommonParameters, rule_shares
 
 ASSUMPTION = (
     "Given service, seller and temperature, a box's delay says nothing else about its condition. Counts are taken "

@@ -10,8 +10,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from model.plant import log_cumulative_hazard, total_spread
 from model.predict import PosteriorDraws
-from model.prior import CommonParameters, log_cumulative_hazard, rule_shares, total_spread
+from model.prior import CommonParameters, rule_shares
 from model.reference import Rule
 
 Array = NDArray[np.float64]

@@ -15,12 +15,12 @@ from app.records import known_transit_days
 from app.store import ArrivedBoxes, Coded, LineColumns, LoggerColumns, ShipmentColumns
 from model.exposure import (
     Forecast,
+    binned_degrees_below,
+    binned_rates,
     journey_bins,
     leg_ends,
     log_days,
     logged_mean_bins,
-    tabulated_degrees_below,
-    tabulated_rates,
     trace_bins,
 )
 from model.fit import LINE_DTYPE, Lines
@@ -128,12 +128,12 @@ def _cold(genus: Genus | None, reference: Reference) -> tuple[float, float]:
 
 
 def _rates(genus: Genus | None, reference: Reference) -> Array:
-    return tabulated_rates(*_cold(genus, reference))
+    return binned_rates(*_cold(genus, reference))
 
 
 def _chill(genus: Genus | None, reference: Reference) -> Array:
     threshold_c, sensitivity = _cold(genus, reference)
-    return tabulated_degrees_below(threshold_c) * sensitivity
+    return binned_degrees_below(threshold_c) * sensitivity
 
 
 def _traces(logger: LoggerColumns, shipments: ShipmentColumns) -> Mapping[int, tuple[Array, Array]]:

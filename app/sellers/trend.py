@@ -35,7 +35,7 @@ def seller_trend(engine: Engine, key: str, name: str) -> Trend:
     draws = engine.draws
     kappa = draws.parameters.kappa
     states = drift_quarters(draws.effects.get("drift", {})).get(key, ())
-    level = draws.effect("seller", key, draws.parameters.scales["seller"])
+    level = draws.effect("seller", key)
     quarters = [
         Quarter(
             quarter=quarter_name(quarter),

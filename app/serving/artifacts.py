@@ -20,9 +20,9 @@ from numpy.typing import NDArray
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from app.serving.learned_times import LaneKey, LaneTimes, LearnedTimes
-from model.plant import KINDS, Level
+from model.plant import KINDS, LEARNED_SCALES, Level
 from model.predict import BoxCounts, FitVariance, LateLossDraws, LevelCounts, PosteriorDraws
-from model.prior import LEARNED_SCALES, ParameterDraws
+from model.prior import ParameterDraws
 from model.reference import Reference
 from model.transit import TransitQuantiles
 

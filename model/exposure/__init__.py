@@ -13,14 +13,14 @@ from model.exposure.climate import (
     month_position,
     place_weather,
 )
-from model.exposure.damage import REFERENCE_C, ClockDraws, ExposureClock, chill_rate, damage_rate
+from model.exposure.damage import ClockDraws, ExposureClock, chill_rate, damage_rate, log_warm_rate
 from model.exposure.journey import DEFAULT_WAIT_H, Exposure, StreetAir, expose, leg_ends
 from model.exposure.recorded import (
+    binned_degrees_below,
+    binned_rates,
     journey_bins,
     log_days,
     logged_mean_bins,
-    tabulated_degrees_below,
-    tabulated_rates,
     trace_bins,
 )
 from model.exposure.table import CHILL_NODES, Q10_NODES, Array, ExposureTable, Indices, constant_log_days
@@ -32,7 +32,6 @@ __all__ = [
     "HELD",
     "LAPSE_C_PER_M",
     "Q10_NODES",
-    "REFERENCE_C",
     "RELEASED",
     "Array",
     "Box",
@@ -45,6 +44,8 @@ __all__ = [
     "PlaceWeather",
     "StreetAir",
     "Tracked",
+    "binned_degrees_below",
+    "binned_rates",
     "chill_rate",
     "conductance_w_per_k",
     "constant_log_days",
@@ -56,12 +57,11 @@ __all__ = [
     "journey_bins",
     "leg_ends",
     "log_days",
+    "log_warm_rate",
     "logged_mean_bins",
     "month_position",
     "place_weather",
     "share_ahead",
-    "tabulated_degrees_below",
-    "tabulated_rates",
     "trace_bins",
     "track",
     "tracked_ends",

@@ -1,4 +1,6 @@
-"""The thermal clock: temperature -> damage rate -> equivalent days at 20 °C.
+"""The thermal clock: temperature -> damage rate -> equivalent days at 20 °C; the one home of the rate.
+
+    rate = Q10^((max(T, threshold) - 20) / 10) + chill rate x max(threshold - T, 0) + heat + freezing
 
 Damage adds up over time (cumulative exposure, Nelson 1980; heat and cold damage of plants add up: Faber, Orsted &
 Ehlers 2024, J. Exp. Bot. 75:3467). Below the genus's chilling threshold the warm term stays at its value there and
@@ -15,6 +17,7 @@ SingleArray = NDArray[np.float32]
 Indices = NDArray[np.intp]
 
 REFERENCE_C = 20.0
+Q10_STEP_C = 10.0
 # Thermal death, from memory: z of 2-5 °C a tenfold; 46.6 °C for 1 h leaves most foliage unharmed (Hansen, Hara &
 # Tenbrink, HortScience), leaves of tropical trees die at 50-53 °C (Krause et al. 2010): 0.1 a day at 38 °C meets both.
 HEAT_ONSET_C = 38.0
@@ -39,11 +42,28 @@ class ClockDraws:
         Chilling threshold.
     chill_per_day_c : (genera, draws)
         Added rate per °C below the threshold.
+
+    Other shapes are broadcast: a table of exposures has lines and nodes instead.
     """
 
     log_q10: Array
     threshold_c: Array
     chill_per_day_c: Array
+
+
+def log_warm_rate(temperature_c: Array, log_factor: Array, *, step_c: float = Q10_STEP_C) -> Array:
+    """Return the log of the rate above the chilling threshold, 0 at 20 °C; shapes broadcast.
+
+    It grows by a log factor for each step: by log Q10 for 10 °C, or by a tenth of it for 1 °C.
+    """
+    rate: Array = log_factor * ((temperature_c - REFERENCE_C) / step_c)
+    return rate
+
+
+def degrees_below(temperature_c: Array, threshold_c: Array) -> Array:
+    """Return how far temperatures lie below a chilling threshold, °C; 0 above it."""
+    degrees: Array = np.maximum(threshold_c - temperature_c, 0.0)
+    return degrees
 
 
 def extreme_rate(temperature_c: Array) -> Array:
@@ -65,14 +85,14 @@ def damage_rate(temperature_c: Array, clock: ClockDraws) -> Array:
     temperature_c : broadcastable to (genera, draws)
     clock : ClockDraws
     """
-    warm = np.exp(clock.log_q10 * ((np.maximum(temperature_c, clock.threshold_c) - REFERENCE_C) / 10.0))
-    rate: Array = warm + clock.chill_per_day_c * np.maximum(clock.threshold_c - temperature_c, 0.0)
+    warm = np.exp(log_warm_rate(np.maximum(temperature_c, clock.threshold_c), clock.log_q10))
+    rate: Array = warm + chill_rate(temperature_c, clock)
     return rate + extreme_rate(temperature_c)
 
 
 def chill_rate(temperature_c: Array, clock: ClockDraws) -> Array:
     """Return the chilling part of the damage rate alone; shape (genera, draws)."""
-    rate: Array = clock.chill_per_day_c * np.maximum(clock.threshold_c - temperature_c, 0.0)
+    rate: Array = clock.chill_per_day_c * degrees_below(temperature_c, clock.threshold_c)
     return rate
 
 
@@ -87,11 +107,11 @@ class ExposureClock:
 
     def __init__(self, clock: ClockDraws) -> None:
         genera, draws = clock.threshold_c.shape
-        self._log_q10 = clock.log_q10 / 10.0
+        self._log_q1 = clock.log_q10 / Q10_STEP_C
         self._chill = clock.chill_per_day_c
         self._threshold = clock.threshold_c.astype(np.float32)
         self._warmest_threshold = clock.threshold_c.max(axis=0)
-        self._at_threshold = np.exp(self._log_q10 * (clock.threshold_c - REFERENCE_C)).astype(np.float32)
+        self._at_threshold = np.exp(log_warm_rate(clock.threshold_c, self._log_q1, step_c=1.0)).astype(np.float32)
         self._shared = np.zeros(draws)
         self._withheld = np.zeros((genera, draws), dtype=np.float32)
         self._degree_hours = np.zeros((genera, draws), dtype=np.float32)
@@ -106,7 +126,7 @@ class ExposureClock:
             The part of each hour that counts for the last m of the n draws; for the others all of it counts.
         """
         n = temperature_c.shape[1]
-        rate = np.exp(self._log_q10[:n] * (temperature_c - REFERENCE_C))
+        rate = np.exp(log_warm_rate(temperature_c, self._log_q1[:n], step_c=1.0))
         coldest = temperature_c.min(axis=0)
         cold = np.flatnonzero(coldest < self._warmest_threshold[:n])
         if len(cold):

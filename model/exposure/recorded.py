@@ -9,9 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from model.exposure.box import Box
-from model.exposure.damage import REFERENCE_C, extreme_rate
+from model.exposure.damage import degrees_below
 from model.exposure.journey import StreetAir, follow_inside
-from model.exposure.table import ExposureTable
+from model.exposure.table import tabulated_rates
 from model.quadrature import normal_nodes
 from model.reference import Leg
 
@@ -73,7 +73,7 @@ def log_days(bins: Array, rates: Array, days: float, *, dates_only: bool) -> tup
     ----------
     bins : (journeys, bins)
     rates : (bins, Q10_NODES, CHILL_NODES)
-        From `tabulated_rates`.
+        From `binned_rates`.
     days : float
         Closing to opening.
     dates_only : bool
@@ -86,17 +86,12 @@ def log_days(bins: Array, rates: Array, days: float, *, dates_only: bool) -> tup
     return equivalent.mean(axis=0), variance
 
 
-def tabulated_rates(threshold_c: float, sensitivity: float) -> Array:
+def binned_rates(threshold_c: float, sensitivity: float) -> Array:
     """Return the damage rate of a genus in each bin at the tabulated points, (bins, Q10_NODES, CHILL_NODES)."""
-    log_q10 = ExposureTable.log_q10_points[None, :, None]
-    chill = np.exp(ExposureTable.log_chill_points)[None, None, :] * sensitivity
-    inside = BIN_C[:, None, None]
-    warm = np.exp(log_q10 * (np.maximum(inside, threshold_c) - REFERENCE_C) / 10.0)
-    rates: Array = warm + chill * tabulated_degrees_below(threshold_c)[:, None, None] + extreme_rate(inside)
-    return rates
+    of_bins = np.ones_like(BIN_C)
+    return tabulated_rates(BIN_C, threshold_c * of_bins, sensitivity * of_bins)
 
 
-def tabulated_degrees_below(threshold_c: float) -> Array:
+def binned_degrees_below(threshold_c: float) -> Array:
     """Return how far each bin lies below a chilling threshold, °C, (bins,)."""
-    degrees: Array = np.maximum(threshold_c - BIN_C, 0.0)
-    return degrees
+    return degrees_below(BIN_C, np.array(threshold_c))

@@ -3,7 +3,7 @@
 import numpy as np
 from numpy.typing import NDArray
 
-from model.exposure.damage import REFERENCE_C, extreme_rate
+from model.exposure.damage import ClockDraws, damage_rate
 
 Array = NDArray[np.float64]
 
@@ -84,6 +84,24 @@ def _basis(points: Array, interval: tuple[float, float], n: int) -> Array:
     return basis
 
 
+def tabulated_rates(inside_c: Array, threshold_c: Array, sensitivity: Array) -> Array:
+    """Return damage rates at the tabulated points of an exposure, (temperatures, Q10_NODES, CHILL_NODES).
+
+    Parameters
+    ----------
+    inside_c, threshold_c, sensitivity : (temperatures,)
+    """
+    rates: Array = damage_rate(
+        inside_c[:, None, None],
+        ClockDraws(
+            log_q10=ExposureTable.log_q10_points[:, None],
+            threshold_c=threshold_c[:, None, None],
+            chill_per_day_c=np.exp(ExposureTable.log_chill_points) * sensitivity[:, None, None],
+        ),
+    )
+    return rates
+
+
 def constant_log_days(inside_c: Array, days: Array, threshold_c: Array, sensitivity: Array) -> Array:
     """Return log equivalent days at the tabulated points of lines whose air in the box was constant and known.
 
@@ -95,10 +113,5 @@ def constant_log_days(inside_c: Array, days: Array, threshold_c: Array, sensitiv
     -------
     (lines, Q10_NODES, CHILL_NODES)
     """
-    log_q10 = ExposureTable.log_q10_points[None, :, None]
-    chill = np.exp(ExposureTable.log_chill_points)[None, None, :] * sensitivity[:, None, None]
-    inside, threshold = inside_c[:, None, None], threshold_c[:, None, None]
-    warm = np.exp(log_q10 * (np.maximum(inside, threshold) - REFERENCE_C) / 10.0)
-    rate = warm + chill * np.maximum(threshold - inside, 0.0) + extreme_rate(inside)
-    log_days: Array = np.log(days)[:, None, None] + np.log(rate)
+    log_days: Array = np.log(days)[:, None, None] + np.log(tabulated_rates(inside_c, threshold_c, sensitivity))
     return log_days

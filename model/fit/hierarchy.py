@@ -14,15 +14,23 @@ from numpy.typing import NDArray
 from scipy import special
 
 from model.fit.observations import Observations
-from model.plant import DRIFT_CORRELATION, KINDS, Level, unknown_genus
-from model.prior import LEARNED_SCALES, REFERENCE_KAPPA, PriorTable, solve_prior, total_spread
+from model.plant import (
+    DRIFT_CORRELATION,
+    KINDS,
+    LEARNED_SCALES,
+    SCALE_OF_KIND,
+    UNNAMED,
+    Level,
+    total_spread,
+    unit_sd,
+)
+from model.prior import PriorTable, solve_prior
 from model.reference import Reference
 
 Array = NDArray[np.float64]
 
 OUTER = (*LEARNED_SCALES, "q10_less_one", "chill_rate", "h0")
 ALPHA, KAPPA, DELTA, FIRST_EFFECT = 0, 1, 2, 3
-SCALE_OF_KIND = {"genus": "genus_multiplier", "cultivar": "cultivar", "seller": "seller", "drift": "drift"}
 
 
 def drift_precision(levels: Sequence[Level]) -> tuple[Array, float]:
@@ -101,28 +109,14 @@ class Hierarchy:
         self.outer_sd = np.array([row.sd_log or np.nan for row in rows])
         self._unit_sd = np.ones(start)
         for kind in KINDS:
-            self._unit_sd[self.slices[kind]] = self._unit_sds(kind)
+            self._unit_sd[self.slices[kind]] = [unit_sd(kind, level, reference) for level in self.levels[kind]]
         self._drift, self._drift_log_det = drift_precision(self.levels["drift"])
-
-    def _unit_sds(self, kind: str) -> Array:
-        reference, levels = self._reference, self.levels[kind]
-        if kind == "genus":
-            known, unknown = reference.genera, unknown_genus(reference)[1]
-            own = [known[str(n)].time_ratio_sd_log if n in known else unknown for n in levels]
-            return REFERENCE_KAPPA * np.array(own)
-        if kind in ("container", "roots"):
-            table = reference.containers if kind == "container" else reference.roots
-            return REFERENCE_KAPPA * np.array([table[str(name)].time_ratio_sd_log for name in levels])
-        if kind in SCALE_OF_KIND:
-            return np.ones(len(levels))
-        return np.full(len(levels), reference.prior_scales[kind].median)
 
     @property
     def unknown_genus_variances(self) -> tuple[float, float]:
         """Variances of an unknown genus's effect, for a multiplier of 1, and of its group's."""
-        return (REFERENCE_KAPPA * unknown_genus(self._reference)[1]) ** 2, self._reference.prior_scales[
-            "group"
-        ].median ** 2
+        genus, group = (unit_sd(kind, UNNAMED, self._reference) ** 2 for kind in ("genus", "group"))
+        return genus, group
 
     @cached_property
     def table(self) -> PriorTable:

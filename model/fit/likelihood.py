@@ -1,7 +1,7 @@
 """The ordered-outcome current-status likelihood of a line, with first and second derivatives.
 
     loglik = -c1 H1 + c2 L(H1) - c3 H2 + c4 L(H2) + c5 L(H1 - H2),   L(z) = log(1 - exp(-z))
-    H1 = h0 + exp(eta),  H2 = h0 exp(-d0) + exp(eta - delta)
+    H1 = H_loss,  H2 = H_death (`model.plant.hazard`)
 
 Three states: c1 healthy, c3 = c5 damaged, c4 dead. Healthy / not: c1 and c2. Alive / dead: c3 and c4. So every row,
 whatever is known of it, has five coefficients. Grouped proportional hazards: Prentice & Gloeckler 1978; ordinal
@@ -15,11 +15,10 @@ from numpy.typing import NDArray
 from scipy import special
 
 from model.fit.observations import Observations
-from model.prior import SPOILT_DEATH_OFFSET
+from model.plant import DEAD_SHARE_OF_SPOILT, clock_hazards, cumulative_hazards, damage_hazards, spoilt_hazards
 
 Array = NDArray[np.float64]
 
-DEAD_SHARE_OF_SPOILT = float(np.exp(-SPOILT_DEATH_OFFSET))
 LARGEST_LOG_HAZARD = 300.0
 SINGLE_LARGEST = 60.0
 TINY, SINGLE_TINY = 1e-300, 1e-37
@@ -117,50 +116,51 @@ def _hazard(eta: Array) -> Array:
     return hazard
 
 
+def _hazards(eta: Array, delta: float | Array, h0: float | Array) -> tuple[tuple[Array, ...], tuple[Array, ...]]:
+    """Return H1, H2 and H1 - H2: what the clock adds to them, which is their slope in eta, and the whole."""
+    by_clock, spoilt = clock_hazards(_hazard(eta), delta), spoilt_hazards(h0)
+    between, spoilt_between = damage_hazards(by_clock[0], delta, h0)
+    slope = *by_clock, between
+    return slope, (spoilt[0] + slope[0], spoilt[1] + slope[1], spoilt_between + between)
+
+
 def value(eta: Array, c: Array, delta: float | Array, h0: float | Array) -> Array:
     """Return the log likelihood alone; `c` is (5, ...) and broadcasts against `eta`, as delta and h0 do.
 
     Where all are in single precision, so is the result.
     """
     a = _hazard(eta)
-    died = np.exp(-delta)
-    second = a * died
-    second += h0 * DEAD_SHARE_OF_SPOILT
+    first, second = cumulative_hazards(a, delta, h0)
+    between, spoilt_between = damage_hazards(a, delta, h0)
+    between += spoilt_between
     result = _counted(c[3], second)
-    between = a * -np.expm1(-delta)
-    between += h0 * (1.0 - DEAD_SHARE_OF_SPOILT)
     result += _counted(c[4], between)
     if c[1].any():
-        result += _counted(c[1], h0 + a)
-    a *= c[0] + c[2] * died
-    result -= a
-    result -= h0 * (c[0] + c[2] * DEAD_SHARE_OF_SPOILT)
+        result += _counted(c[1], first)
+    first *= c[0]
+    second *= c[2]
+    result -= first
+    result -= second
     return result
 
 
 def slopes(eta: Array, c: Array, delta: float | Array, h0: float | Array) -> tuple[Array, Array]:
     """Return the first and second derivatives in eta alone."""
-    a = _hazard(eta)
-    b = a * np.exp(-delta)
-    ab = a - b
+    (a, b, ab), (first, second, between) = _hazards(eta, delta, h0)
     g1, g1_slope = -c[0], 0.0
     if c[1].any():
-        r1 = np.where(c[1] > 0, _odds(h0 + a), 0.0)
+        r1 = np.where(c[1] > 0, _odds(first), 0.0)
         g1, g1_slope = g1 + c[1] * r1, -c[1] * r1 * (1.0 + r1)
-    r2 = np.where(c[3] > 0, _odds(h0 * DEAD_SHARE_OF_SPOILT + b), 0.0)
-    r3 = np.where(c[4] > 0, _odds(h0 * (1.0 - DEAD_SHARE_OF_SPOILT) + ab), 0.0)
-    first = g1 * a + (c[3] * r2 - c[2]) * b + c[4] * r3 * ab
-    second = first + g1_slope * a**2 - c[3] * r2 * (1.0 + r2) * b**2 - c[4] * r3 * (1.0 + r3) * ab**2
-    return first, second
+    r2 = np.where(c[3] > 0, _odds(second), 0.0)
+    r3 = np.where(c[4] > 0, _odds(between), 0.0)
+    slope = g1 * a + (c[3] * r2 - c[2]) * b + c[4] * r3 * ab
+    curvature = slope + g1_slope * a**2 - c[3] * r2 * (1.0 + r2) * b**2 - c[4] * r3 * (1.0 + r3) * ab**2
+    return slope, curvature
 
 
 def terms(eta: Array, c: Array, delta: float | Array, h0: float | Array) -> Terms:
     """Return the log likelihood with its derivatives; `c` is (5, ...) and broadcasts against `eta`."""
-    a = _hazard(eta)
-    b = a * np.exp(-delta)
-    ab = -a * np.expm1(-delta)
-    first, second = h0 + a, h0 * DEAD_SHARE_OF_SPOILT + b
-    between = h0 * (1.0 - DEAD_SHARE_OF_SPOILT) + ab
+    (a, b, ab), (first, second, between) = _hazards(eta, delta, h0)
     log_value = _counted(c[3], second) + _counted(c[4], between) - c[0] * first - c[2] * second
     g1, g1_slope = -c[0], 0.0
     if c[1].any():

@@ -63,12 +63,13 @@ def observe(lines: Lines, counts: Array, reference: Reference) -> tuple[Observat
     levels: dict[str, tuple[Level, ...]] = {}
     codes: dict[str, Indices] = {}
     plants = [plant_of(line, reference) for line in lines]
+    effects = [plant.levels for plant in plants]
     unnamed = np.array([not plant.seller_level for plant in plants], dtype=bool)
     unknown = np.array([plant.genus is None for plant in plants], dtype=bool)
     drawn = {"seller": unnamed, "group": unknown, "genus": unknown, "cultivar": unknown}
     for kind in KINDS:
         open_rows = drawn.get(kind, np.zeros(len(plants), dtype=bool))
-        named = [None if open_ else plant.level(kind) for plant, open_ in zip(plants, open_rows, strict=True)]
+        named = [None if open_ else own[kind] for own, open_ in zip(effects, open_rows, strict=True)]
         levels[kind] = tuple(sorted({name for name in named if name is not None}, key=repr))
         index = {name: i for i, name in enumerate(levels[kind])}
         codes[kind] = np.array([-1 if name is None else index[name] for name in named], dtype=np.intp)

@@ -9,9 +9,10 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import linalg, sparse
 
-from model.fit.hierarchy import ALPHA, DELTA, KAPPA, OUTER, SCALE_OF_KIND, InnerPrior
+from model.fit.hierarchy import ALPHA, DELTA, KAPPA, OUTER, InnerPrior
 from model.fit.inner_mode import Inner
 from model.fit.target import LOG_CHILL, LOG_H0, LOG_Q10, Target
+from model.plant import SCALE_OF_KIND
 
 Array = NDArray[np.float64]
 

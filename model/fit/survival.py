@@ -16,9 +16,9 @@ from model.fit.inference import Inference, Posterior
 from model.fit.likelihood import coefficients, log_choose
 from model.fit.lines import Lines, observe, plant_of
 from model.fit.weighing import LEAST_EFFECTIVE
-from model.plant import KINDS, Plant
+from model.plant import KINDS, LEARNED_SCALES, Plant
 from model.predict import MarginalChances, PosteriorDraws, draw_late_loss, plant_effects
-from model.prior import LEARNED_SCALES, REFERENCE_DAYS, ParameterDraws
+from model.prior import REFERENCE_DAYS, ParameterDraws
 from model.reference import Reference, load_reference
 
 Array = NDArray[np.float64]

@@ -1,19 +1,45 @@
-"""What a prediction is about: a plant as it is packed and sent, and the levels of its effects.
+"""What a prediction is about: a plant as packed and sent, its effects with their prior sds, its two hazards.
 
 A new kind of effect begins here.
 """
 
+from model.plant.effects import LEARNED_SCALES, REFERENCE_KAPPA, SCALE_OF_KIND, prior_sd, total_spread, unit_sd
+from model.plant.hazard import (
+    DEAD_SHARE_OF_SPOILT,
+    SPOILT_DEATH_OFFSET,
+    chances,
+    clock_hazards,
+    cumulative_hazards,
+    damage_hazards,
+    log_clock_hazards,
+    log_cumulative_hazard,
+    spoilt_hazards,
+)
 from model.plant.plant import DRIFT_CORRELATION, KINDS, UNNAMED, Level, Plant, drift_quarters, nearest_drift
-from model.plant.time_ratio import log_time_ratio, unknown_genus
+from model.plant.time_ratio import log_time_ratio
 
 __all__ = [
+    "DEAD_SHARE_OF_SPOILT",
     "DRIFT_CORRELATION",
     "KINDS",
+    "LEARNED_SCALES",
+    "REFERENCE_KAPPA",
+    "SCALE_OF_KIND",
+    "SPOILT_DEATH_OFFSET",
     "UNNAMED",
     "Level",
     "Plant",
+    "chances",
+    "clock_hazards",
+    "cumulative_hazards",
+    "damage_hazards",
     "drift_quarters",
+    "log_clock_hazards",
+    "log_cumulative_hazard",
     "log_time_ratio",
     "nearest_drift",
-    "unknown_genus",
+    "prior_sd",
+    "spoilt_hazards",
+    "total_spread",
+    "unit_sd",
 ]

@@ -49,10 +49,11 @@ class Plant:
         """The level of its seller's effect."""
         return self.seller.casefold() if self.seller else UNNAMED
 
-    def level(self, kind: str) -> Level | None:
-        """Return the level of a kind of effect; None for a reference level, which has no effect, and without drift."""
+    @property
+    def levels(self) -> dict[str, Level | None]:
+        """The level of each kind of effect; None for a reference level, which has no effect, and without drift."""
         drift = (self.seller_level, self.quarter) if self.seller_level and self.quarter is not None else None
-        levels: dict[str, Level | None] = {
+        return {
             "group": self.group_level,
             "genus": self.genus_level,
             "cultivar": self.cultivar_level,
@@ -63,7 +64,6 @@ class Plant:
             "seller": self.seller_level,
             "drift": drift,
         }
-        return levels[kind]
 
 
 def drift_quarters(levels: Iterable[Level]) -> dict[str, tuple[int, ...]]:

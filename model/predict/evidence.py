@@ -14,9 +14,8 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from model.plant import KINDS, UNNAMED, Level, Plant, drift_quarters, nearest_drift, unknown_genus
-from model.prior import REFERENCE_KAPPA
-from model.reference import REFERENCE_CONTAINER, REFERENCE_ROOTS, Reference
+from model.plant import KINDS, Level, Plant, drift_quarters, nearest_drift, prior_sd
+from model.reference import Reference
 
 Array = NDArray[np.float64]
 Counts = NDArray[np.int64]
@@ -154,30 +153,16 @@ class FitVariance:
 
     def _effects(self, plant: Plant) -> list[tuple[str, Level, float]]:
         """Return kind, level and prior variance of each effect of a plant but its seller's drift."""
-        reference, genus = self.reference, plant.genus
-        sd_log = genus.time_ratio_sd_log if genus else unknown_genus(reference)[1]
-        fixed = {kind: reference.prior_scales[kind].median ** 2 for kind in ("group", "service", "seller_kind")}
-        effects: list[tuple[str, Level, float]] = [
-            ("genus", plant.genus_level, (self.scales["genus_multiplier"] * REFERENCE_KAPPA * sd_log) ** 2),
-            ("cultivar", plant.cultivar_level, self.scales["cultivar"] ** 2),
-            ("service", plant.service or UNNAMED, fixed["service"]),
-            ("seller_kind", plant.seller_kind or UNNAMED, fixed["seller_kind"]),
-            ("seller", plant.seller_level, self.scales["seller"] ** 2),
+        return [
+            (kind, level, prior_sd(kind, level, self.scales, self.reference) ** 2)
+            for kind, level in plant.levels.items()
+            if level is not None and kind != "drift"
         ]
-        if plant.group_level is not None:
-            effects.append(("group", plant.group_level, fixed["group"]))
-        if plant.container != REFERENCE_CONTAINER:
-            sd = REFERENCE_KAPPA * reference.containers[plant.container].time_ratio_sd_log
-            effects.append(("container", plant.container, sd**2))
-        if plant.roots != REFERENCE_ROOTS:
-            sd = REFERENCE_KAPPA * reference.roots[plant.roots].time_ratio_sd_log
-            effects.append(("roots", plant.roots, sd**2))
-        return effects
 
     def _drift(self, plant: Plant, columns: NDArray[np.intp], loadings: Array) -> float:
         """Set the last term to the nearest quarter of the seller, and return the variance beyond it."""
-        variance = self.scales["drift"] ** 2
         seller = plant.seller_level
+        variance = prior_sd("drift", (seller, 0), self.scales, self.reference) ** 2
         states = self._quarters.get(seller, ())
         if not states:
             return variance

@@ -1,10 +1,8 @@
 """Chances of plants from stored posterior draws.
 
-    H_loss  = h0 + exp(eta)                           P(healthy) = exp(-H_loss)
-    H_death = h0 exp(-d0) + exp(eta - delta)          P(dead) = 1 - exp(-H_death)
     eta = alpha + effects + kappa (log(D / 7) - log TR0) + shipment + line
 
-H_death never exceeds H_loss, so the three chances are in order for every draw.
+The hazards and chances of a plant whose log hazard on the clock is eta: `model.plant.hazard`.
 """
 
 from collections.abc import Mapping
@@ -16,17 +14,21 @@ import numpy as np
 from numpy.typing import NDArray
 
 from model.exposure import ClockDraws
-from model.plant import UNNAMED, Level, Plant, drift_quarters, log_time_ratio, nearest_drift, unknown_genus
-from model.predict.late_loss import LateLossDraws, draw_late_loss
-from model.prior import (
-    BLOCK,
-    REFERENCE_DAYS,
-    REFERENCE_KAPPA,
-    SPOILT_DEATH_OFFSET,
-    ParameterDraws,
-    draw_prior,
-    stratified_normals,
+from model.plant import (
+    UNNAMED,
+    Level,
+    Plant,
+    chances,
+    clock_hazards,
+    cumulative_hazards,
+    drift_quarters,
+    log_time_ratio,
+    nearest_drift,
+    prior_sd,
+    spoilt_hazards,
 )
+from model.predict.late_loss import LateLossDraws, draw_late_loss
+from model.prior import BLOCK, REFERENCE_DAYS, ParameterDraws, draw_prior, stratified_normals
 from model.quadrature import SCORE_P90, normal_nodes
 from model.reference import Genus, Reference
 
@@ -109,18 +111,20 @@ class PosteriorDraws:
         """Return where draws of this object stand among the stored ones, and how many those are."""
         return index, self.n_draws
 
-    def effect(self, kind: str, level: str | None, sd: Array | float) -> Array:
-        """Return draws of one effect: the posterior's where the level has data, else sd x its normals."""
-        name = UNNAMED if level is None else level
-        known = self.effects.get(kind, {}).get(name)
-        return known if known is not None else sd * self.normals(f"{kind}:{name}")
+    def effect(self, kind: str, level: Level) -> Array:
+        """Return draws of one effect: the posterior's where the level has data, else of its prior."""
+        known = self.effects.get(kind, {}).get(level)
+        return known if known is not None else self._sd(kind, level) * self.normals(f"{kind}:{level}")
+
+    def _sd(self, kind: str, level: Level) -> Array | float:
+        return prior_sd(kind, level, self.parameters.scales, self.reference)
 
     def drift(self, seller: str | None, quarter: int | None) -> Array:
         """Return draws of a seller's drift in a quarter (4 x year + quarter; None: the latest with boxes).
 
         Between quarters with boxes and beyond them it returns to the seller's level as the AR(1) does.
         """
-        sd = self.parameters.scales["drift"]
+        sd = self._sd("drift", (seller or UNNAMED, quarter or 0))
         states = self._drift_quarters.get(seller or UNNAMED, ())
         if not states:
             return sd * self.normals(f"drift:{seller or UNNAMED}")
@@ -168,28 +172,23 @@ def draw_prior_posterior(reference: Reference, n: int, *, seed: int) -> Posterio
 
 def genus_effects(plant: Plant, draws: PosteriorDraws) -> Array:
     """Return the effects of group, genus and cultivar on the linear predictor, (draws,)."""
-    reference, scales = draws.reference, draws.parameters.scales
-    sd_log = plant.genus.time_ratio_sd_log if plant.genus else unknown_genus(reference)[1]
-    total: Array = draws.effect("genus", plant.genus_level, scales["genus_multiplier"] * (REFERENCE_KAPPA * sd_log))
-    if plant.group_level is not None:
-        total = total + draws.effect("group", plant.group_level, reference.prior_scales["group"].median)
-    return total + draws.effect("cultivar", plant.cultivar_level, scales["cultivar"])
+    return _added(draws.effect("genus", plant.genus_level), ("group", "cultivar"), plant, draws)
 
 
 def sending_effects(plant: Plant, draws: PosteriorDraws) -> Array:
     """Return alpha and the effects of packing, service and seller on the linear predictor, (draws,)."""
-    reference, parameters = draws.reference, draws.parameters
-    total = parameters.alpha
-    for kind, level, sd_log in (
-        ("container", plant.container, reference.containers[plant.container].time_ratio_sd_log),
-        ("roots", plant.roots, reference.roots[plant.roots].time_ratio_sd_log),
-    ):
-        if sd_log:
-            total = total + draws.effect(kind, level, REFERENCE_KAPPA * sd_log)
-    for kind, named in (("service", plant.service), ("seller_kind", plant.seller_kind)):
-        total = total + draws.effect(kind, named, reference.prior_scales[kind].median)
-    total = total + draws.effect("seller", plant.seller_level, parameters.scales["seller"])
-    return total + draws.drift(plant.seller_level, plant.quarter)
+    kinds = ("container", "roots", "service", "seller_kind", "seller")
+    return _added(draws.parameters.alpha, kinds, plant, draws) + draws.drift(plant.seller_level, plant.quarter)
+
+
+def _added(total: Array, kinds: tuple[str, ...], plant: Plant, draws: PosteriorDraws) -> Array:
+    """Return a total and the effects of some kinds on a plant; a reference level has none."""
+    levels = plant.levels
+    for kind in kinds:
+        level = levels[kind]
+        if level is not None:
+            total = total + draws.effect(kind, level)
+    return total
 
 
 def plant_effects(plant: Plant, draws: PosteriorDraws) -> Array:
@@ -227,9 +226,7 @@ def box_chances(eta: Array, delta: Array, h0: Array) -> tuple[Array, Array]:
     """Return P(healthy) and P(dead) of plants in boxes whose effects are in `eta`; the draw axis is last."""
     with np.errstate(over="ignore"):  # an infinite hazard is death for certain
         hazard = np.exp(eta)
-    healthy: Array = np.exp(-(h0 + hazard))
-    dead: Array = -np.expm1(-(h0 * np.exp(-SPOILT_DEATH_OFFSET) + hazard * np.exp(-delta)))
-    return healthy, dead
+    return chances(*cumulative_hazards(hazard, delta, h0))
 
 
 class MarginalChances:
@@ -243,11 +240,12 @@ class MarginalChances:
         nodes, weights = normal_nodes(BOX_NODES)
         self._weights = weights.astype(np.float32)
         parameters = draws.parameters
-        factors = np.exp(nodes[:, None] * draws.box_sd())  # (nodes, draws)
-        self._factors = factors.astype(np.float32)
-        self._dead_factors = (factors * np.exp(-parameters.delta)).astype(np.float32)
-        self._not_spoilt = np.exp(-parameters.h0).astype(np.float32)
-        self._not_spoilt_dead = np.exp(-parameters.h0 * np.exp(-SPOILT_DEATH_OFFSET)).astype(np.float32)
+        # Hazards of a box are those at its eta times factors, (nodes, draws).
+        by_clock = clock_hazards(np.exp(nodes[:, None] * draws.box_sd()), parameters.delta)
+        self._factors, self._dead_factors = (factors.astype(np.float32) for factors in by_clock)
+        self._not_spoilt, self._not_spoilt_dead = (
+            np.exp(-spoilt).astype(np.float32) for spoilt in spoilt_hazards(parameters.h0)
+        )
 
     def __call__(self, eta: Array) -> tuple[SingleArray, SingleArray]:
         """Return P(healthy) and P(dead), shape of `eta`, (..., draws)."""

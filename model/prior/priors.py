@@ -15,20 +15,23 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import special
 
-from model.exposure import REFERENCE_C
+from model.exposure import log_warm_rate
+from model.plant import (
+    LEARNED_SCALES,
+    REFERENCE_KAPPA,
+    log_clock_hazards,
+    log_cumulative_hazard,
+    spoilt_hazards,
+    total_spread,
+)
 from model.quadrature import SCORE_P90, marginal_survival
-from model.reference import REFERENCE_GROUP, Reference, Rule
+from model.reference import Reference, Rule
 
 Array = NDArray[np.float64]
 
 REFERENCE_DAYS = 7.0
-# Converts a tabulated sd of log time into the scale of the linear predictor; fixed, so that learning kappa leaves it.
-REFERENCE_KAPPA = 3.3
-# Of the plants spoilt at packing, exp(-d0) die before unboxing: about half (judgement, from memory).
-SPOILT_DEATH_OFFSET = 0.7
 SPREAD_GRID = np.linspace(0.6, 3.2, 14)
 SMALLEST_DELTA_SHAPE = 4.0
-LEARNED_SCALES = ("genus_multiplier", "cultivar", "seller", "drift", "shipment", "line")
 # Draws come in blocks that are stratified each by itself.
 BLOCK = 512
 MOST_STEPS, DIFFERENCE, SOLVED = 100, 1e-5, 1e-8
@@ -75,12 +78,6 @@ class PriorTable:
         return mean, covariance, np.interp(s, grid, self.delta_mean), np.interp(s, grid, self.delta_shape)
 
 
-def log_cumulative_hazard(share: Array, dead: NDArray[np.bool_]) -> Array:
-    """Return log H of a share healthy, or of a share dead where `dead`."""
-    value: Array = np.log(-np.log(np.where(dead, 1.0 - share, share)))
-    return value
-
-
 def rule_shares(rules: Sequence[Rule], parameters: CommonParameters, *, spread: Array) -> Array:
     """Return the share that the model gives for each rule, averaged over all unnamed effects.
 
@@ -97,27 +94,15 @@ def rule_shares(rules: Sequence[Rule], parameters: CommonParameters, *, spread: 
     (n, rules)
     """
     days = np.array([rule.days for rule in rules])
-    warmth = np.array([(rule.inside_c - REFERENCE_C) / 10.0 for rule in rules])
+    inside = np.array([rule.inside_c for rule in rules])
     dead = np.array([rule.outcome == "dead" for rule in rules])
     alpha, kappa, delta, log_q10, h0 = (np.asarray(x)[..., None] for x in parameters)
-    eta = alpha + kappa * (np.log(days / REFERENCE_DAYS) + log_q10 * warmth) - np.where(dead, delta, 0.0)
-    spoilt = np.where(dead, h0 * np.exp(-SPOILT_DEATH_OFFSET), h0)
-    without: Array = np.exp(-spoilt) * marginal_survival(eta, spread[:, None])
+    eta = alpha + kappa * (np.log(days / REFERENCE_DAYS) + log_warm_rate(inside, log_q10))
+    by_clock, spoilt = (
+        np.where(dead, death, loss) for loss, death in (log_clock_hazards(eta, delta), spoilt_hazards(h0))
+    )
+    without: Array = np.exp(-spoilt) * marginal_survival(by_clock, spread[:, None])
     return np.where(dead, 1.0 - without, without)
-
-
-def total_spread(scales: Mapping[str, Array], reference: Reference) -> Array:
-    """Return s: the standard deviation of the linear predictor over everything a rule leaves unnamed."""
-    fixed = reference.prior_scales
-    own = [row.time_ratio_sd_log for row in reference.genera.values() if row.group == REFERENCE_GROUP]
-    genus = REFERENCE_KAPPA**2 * float(np.mean(np.square(own)))
-    variance = scales["genus_multiplier"] ** 2 * genus
-    for name in ("cultivar", "seller", "drift", "shipment", "line"):
-        variance = variance + scales[name] ** 2
-    for name in ("service", "seller_kind"):
-        variance = variance + fixed[name].median ** 2
-    spread: Array = np.sqrt(variance)
-    return spread
 
 
 def solve_prior(rules: Sequence[Rule], *, log_q10: float, h0: float) -> PriorTable:

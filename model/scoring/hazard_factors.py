@@ -13,6 +13,8 @@ from dataclasses import dataclass, fields
 import numpy as np
 from numpy.typing import NDArray
 
+from model.plant import cumulative_hazards
+
 Array = NDArray[np.float64]
 Counts = NDArray[np.int64]
 
@@ -27,8 +29,8 @@ class HazardFactors:
     In a draw, with u of each genus, v of each line and w of each line all standard normal,
 
         eta = intercept + slope * common + genus_sd u + own_sd v + line_sd w
-        H_loss = h0 + exp(eta)          H_death = h0 exp(-death_offset) + exp(eta - delta)
-        P(healthy) = exp(-H_loss)       P(dead) = 1 - exp(-H_death)
+
+    is the log hazard on the clock, and H_loss and H_death are those of `model.plant.hazard` with d0 = death_offset.
 
     Attributes
     ----------
@@ -58,9 +60,8 @@ class HazardFactors:
         spread = np.hypot(self.own_sd[lines, None], self.line_sd[box])
         eta = self.intercept[lines, None] + self.slope[lines, None] * self.common[box]
         hazard = np.exp(np.minimum(eta + self.genus_sd[lines, None] * u + spread * v, MOST_LOG_HAZARD))
-        spoilt = np.exp(self.log_h0)[box]
-        dying = np.exp(-np.exp(self.log_delta))[box]
-        return spoilt + hazard, spoilt * np.exp(-self.death_offset)[box, None] + hazard * dying
+        delta, h0, dead_share = np.exp(self.log_delta)[box], np.exp(self.log_h0)[box], np.exp(-self.death_offset)[box]
+        return cumulative_hazards(hazard, delta, h0, dead_share[:, None])
 
 
 def join_boxes(parts: Sequence[HazardFactors]) -> HazardFactors:

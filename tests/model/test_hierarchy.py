@@ -7,8 +7,9 @@ from scipy import stats
 from model.exposure.table import Array
 from model.fit.hierarchy import ALPHA, DELTA, FIRST_EFFECT, KAPPA, OUTER, Hierarchy, drift_precision
 from model.fit.observations import Observations
+from model.plant.effects import LEARNED_SCALES, total_spread
 from model.plant.plant import KINDS, Level
-from model.prior.priors import LEARNED_SCALES, draw_prior, total_spread
+from model.prior.priors import draw_prior
 from model.synthetic import draw_design, draw_truth
 from tests.model.ledgers import REFERENCE, ledger, theta_of
 

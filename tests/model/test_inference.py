@@ -8,13 +8,14 @@ import pytest
 from scipy import special
 
 from model.exposure.table import CHILL_NODES, Q10_NODES, Array, ExposureTable
-from model.fit.hierarchy import DELTA, KAPPA, OUTER, SCALE_OF_KIND, Hierarchy
+from model.fit.hierarchy import DELTA, KAPPA, OUTER, Hierarchy
 from model.fit.inference import Inference, Posterior
 from model.fit.inner_mode import ConvergenceError, Inner
 from model.fit.marginal_slope import _common_slope, _determinant_slope, marginal_slope
 from model.fit.observations import Observations
+from model.plant.effects import LEARNED_SCALES, SCALE_OF_KIND
 from model.plant.plant import KINDS, Level
-from model.prior.priors import LEARNED_SCALES, draw_prior
+from model.prior.priors import draw_prior
 from model.synthetic import draw_counts, draw_design, draw_truth
 from tests.model.ledgers import LOG_REFERENCE_DAYS, NAN, NOT_SPOILT, REFERENCE, FlatPrior, ledger, theta_of
 

@@ -7,10 +7,9 @@ import pytest
 from numpy.typing import NDArray
 from scipy import optimize, stats
 
+from model.plant.effects import LEARNED_SCALES, REFERENCE_KAPPA, total_spread
 from model.prior.priors import (
     BLOCK,
-    LEARNED_SCALES,
-    REFERENCE_KAPPA,
     SPREAD_GRID,
     CommonParameters,
     ParameterDraws,
@@ -19,7 +18,6 @@ from model.prior.priors import (
     rule_shares,
     solve_prior,
     stratified_normals,
-    total_spread,
 )
 from model.quadrature import marginal_survival
 from model.reference.tables import PriorScale, Reference, Rule, load_reference

@@ -10,7 +10,7 @@ from sklearn.model_selection import GroupKFold, cross_val_score
 from model.exposure.table import Array
 from model.fit.lines import Lines
 from model.fit.survival import SCORING_DRAWS, TransitSurvival, line_predictors
-from model.plant.plant import Plant
+from model.plant.plant import UNNAMED, Plant
 from model.predict.predict import PosteriorDraws, genus_effects
 from model.reference.tables import ARID_GROUPS
 from model.synthetic import counts_of, draw_counts, draw_design, draw_truth
@@ -119,9 +119,9 @@ def brute_force(model: TransitSurvival, lines: Lines, counts: Array, *, variance
     weight = weight / weight.sum()
     effects = parameters.alpha.copy()
     for kind in ("service", "seller_kind"):
-        effects += draws.effect(kind, None, REFERENCE.prior_scales[kind].median)
+        effects += draws.effect(kind, UNNAMED)
     seller = str(lines["seller"][0])
-    effects += draws.effect("seller", seller.casefold(), parameters.scales["seller"])
+    effects += draws.effect("seller", seller.casefold())
     box_sd = np.sqrt(parameters.scales["shipment"] ** 2 + parameters.kappa**2 * variance)
     of_box = np.ones((SCORING_DRAWS, len(units)))
     for line, (healthy, damaged, dead, sent) in zip(lines, counts, strict=True):

@@ -5,7 +5,7 @@ import numpy as np
 from model.exposure.table import Array
 from model.fit.hierarchy import OUTER
 from model.fit.inference import Posterior
-from model.prior.priors import LEARNED_SCALES
+from model.plant.effects import LEARNED_SCALES
 
 
 def parameters(posterior: Posterior) -> dict[str, Array]:

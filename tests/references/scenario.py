@@ -6,9 +6,10 @@ from dataclasses import astuple, dataclass
 import numpy as np
 
 from model.fit.observations import Observations
+from model.plant.effects import LEARNED_SCALES
 from model.plant.plant import KINDS, Plant
 from model.plant.time_ratio import log_time_ratio
-from model.prior.priors import LEARNED_SCALES, solve_prior
+from model.prior.priors import solve_prior
 from model.reference.tables import REFERENCE_CONTAINER, REFERENCE_ROOTS, load_reference
 from model.synthetic import Design, draw_counts, draw_design, draw_truth, effect_sds
 

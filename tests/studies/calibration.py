@@ -16,8 +16,8 @@ from joblib import Parallel, delayed
 from numpy.typing import NDArray
 
 from model.fit.survival import TransitSurvival, line_predictors, resample
+from model.plant.effects import LEARNED_SCALES, unit_sd
 from model.predict.predict import PosteriorDraws, box_chances
-from model.prior.priors import LEARNED_SCALES, REFERENCE_KAPPA
 from model.quadrature import marginal_survival
 from model.reference.tables import Reference, load_reference
 from model.synthetic import Truth, draw_counts, draw_truth, true_predictor
@@ -133,8 +133,8 @@ def _pairs(
     for name in LEARNED_SCALES:
         yield f"log_{name}", float(np.log(scales[name])), np.log(parameters.scales[name])
     yield "seen_genus", _true(truth, importer, "genus", asked.seen), draws.effects["genus"][asked.seen]
-    own_sd = REFERENCE_KAPPA * draws.reference.genera[asked.unseen].time_ratio_sd_log
-    unseen = draws.effect("genus", asked.unseen, parameters.scales["genus_multiplier"] * own_sd)
+    own_sd = unit_sd("genus", asked.unseen, draws.reference)
+    unseen = draws.effect("genus", asked.unseen)
     yield "unseen_genus", scales["genus_multiplier"] * own_sd * float(rng.standard_normal()), unseen
     state = (asked.seller, asked.quarter)
     latest = draws.effects["seller"][asked.seller] + draws.effects["drift"][state]

@@ -7,8 +7,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from model.fit.observations import Observations
+from model.plant.hazard import SPOILT_DEATH_OFFSET
 from model.predict.predict import box_chances
-from model.prior.priors import SPOILT_DEATH_OFFSET
 from model.synthetic import Truth, true_predictor
 from tests.studies.importers import Importer
 

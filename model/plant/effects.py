@@ -1,0 +1,64 @@
+"""Prior sd of an effect on the linear predictor, for every kind: tabulated, fixed, or learned as a scale.
+
+    genus              multiplier x 3.3 x the tabulated sd of its log time ratio
+    container, roots   3.3 x the tabulated sd of their log time ratio
+    cultivar, seller, drift   a learned scale
+    group, service, seller_kind   a row of prior_scales.csv
+
+Shipment and line effects have a learned scale too; they have no levels.
+"""
+
+from collections.abc import Mapping
+from typing import TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
+
+from model.plant.plant import Level
+from model.plant.time_ratio import unknown_genus
+from model.reference import REFERENCE_GROUP, Reference
+
+Array = NDArray[np.float64]
+Scale = TypeVar("Scale", float, Array)
+
+# Converts a tabulated sd of log time into the scale of the linear predictor; fixed, so that learning kappa leaves it.
+REFERENCE_KAPPA = 3.3
+LEARNED_SCALES = ("genus_multiplier", "cultivar", "seller", "drift", "shipment", "line")
+# The learned scale that multiplies a kind's sds.
+SCALE_OF_KIND = {"genus": "genus_multiplier", "cultivar": "cultivar", "seller": "seller", "drift": "drift"}
+
+
+def unit_sd(kind: str, level: Level, reference: Reference) -> float:
+    """Return the prior sd of a level of a kind, where it is learned for a scale of 1.
+
+    A genus that the tables do not know is one of the trade picked at random; the reference packing has no effect: 0.
+    """
+    if kind == "genus":
+        genus = reference.genera.get(str(level))
+        return REFERENCE_KAPPA * (genus.time_ratio_sd_log if genus else unknown_genus(reference)[1])
+    if kind == "container":
+        return REFERENCE_KAPPA * reference.containers[str(level)].time_ratio_sd_log
+    if kind == "roots":
+        return REFERENCE_KAPPA * reference.roots[str(level)].time_ratio_sd_log
+    return 1.0 if kind in SCALE_OF_KIND else reference.prior_scales[kind].median
+
+
+def prior_sd(kind: str, level: Level, scales: Mapping[str, Scale], reference: Reference) -> Scale | float:
+    """Return the prior sd of a level of a kind for learned scales: scalars, or draws (draws,)."""
+    unit, scale = unit_sd(kind, level, reference), SCALE_OF_KIND.get(kind)
+    return unit if scale is None else scales[scale] * unit
+
+
+def total_spread(scales: Mapping[str, Array], reference: Reference) -> Array:
+    """Return s: the sd of the linear predictor over everything a rule of thumb leaves unnamed.
+
+    That is genera of the reference group, cultivars, services, sellers of any kind and their drift, boxes and lines.
+    """
+    own = [row.time_ratio_sd_log for row in reference.genera.values() if row.group == REFERENCE_GROUP]
+    variance = scales["genus_multiplier"] ** 2 * (REFERENCE_KAPPA**2 * float(np.mean(np.square(own))))
+    for name in ("cultivar", "seller", "drift", "shipment", "line"):
+        variance = variance + scales[name] ** 2
+    for name in ("service", "seller_kind"):
+        variance = variance + reference.prior_scales[name].median ** 2
+    spread: Array = np.sqrt(variance)
+    return spread
