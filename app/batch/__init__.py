@@ -10,7 +10,7 @@ from app.batch.genera import resolve_genus
 from app.batch.lanes import CLOSING_TIME, Lane, WeatherDraws, days_until_open, delay_of, table_quantiles
 from app.batch.places import resolve_place
 from app.batch.plans import BatchLine, RoutePlan
-from app.batch.seller_defaults import answers_of, packing_of, stored_seller, with_seller
+from app.batch.seller_defaults import Filled, answers_of, packing_of, stored_seller, with_seller
 from app.batch.senders import drift_quarter, seller_level
 from app.batch.words import bearable, money, percent
 
@@ -20,6 +20,7 @@ __all__ = [
     "MOST_BOXES",
     "SELLER",
     "BatchLine",
+    "Filled",
     "Lane",
     "PackedBox",
     "PreparedBatch",

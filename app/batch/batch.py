@@ -1,19 +1,19 @@
 """A batch request made ready: places, genera, routes and money, with every assumed value listed."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 from app.batch.assumptions import costs_of, unsaid
 from app.batch.cautions import caution
 from app.batch.genera import resolve_genus
-from app.batch.lanes import Lane
+from app.batch.lanes import Lane, UsualTime
 from app.batch.places import resolve_place
 from app.batch.plans import BatchLine, RoutePlan
 from app.batch.senders import drift_quarter, seller_level
 from app.problems import FieldError, InvalidInput, json_pointer
 from app.schemas import Assumed, Batch, Caution, Route
-from app.serving import Engine
+from app.serving import Engine, LearnedTimes
 from model.decision import PlantLine, Recourse, Waybill
 from model.exposure import DEFAULT_WAIT_H, Box, Forecast, conductance_w_per_k
 from model.plant import Plant
@@ -31,13 +31,45 @@ PAPERS = {
 
 @dataclass(frozen=True, slots=True, eq=False)
 class PreparedRoute:
-    """A route with its plan for the simulation, the asked route and how its transit time was solved."""
+    """A route with its plan for the simulation, the asked route and how its transit time was solved.
+
+    `usual` is the time in transit that was taken where the buyer gave none; `apart` says how its boxes travel, be they
+    several or not.
+    """
 
     asked: Route
     plan: RoutePlan
     solved: SolvedTransit
+    usual: UsualTime | None
+    apart: bool
     capacity: int
     costs: Mapping[str, float]
+
+    def by_table(self) -> "PreparedRoute":
+        """Return the route with the table's time in transit, where the buyer gave none."""
+        if self.usual is None:
+            return self
+        usual = self.plan.lane.usual(LearnedTimes())
+        solved = self.plan.lane.solve(usual.quantiles, usual.delay_share)
+        return replace(self, plan=replace(self.plan, transit=solved.transit), solved=solved, usual=usual)
+
+    def assumed(self, position: int, n_plants: int) -> list[Assumed]:
+        """Return the values that the asked route left out; its position is that in the request."""
+        values: list[tuple[tuple[str, ...], float, str]] = []
+        if self.asked.boxes is None:
+            values.append((("boxes",), self.plan.n_boxes, f"{n_plants:,} plants at {self.capacity:,} a box"))
+        if self.usual is not None:
+            quantiles = self.usual.quantiles
+            values += [
+                (("transit_days", name), getattr(quantiles, name), self.usual.why) for name in ("p10", "p50", "p90")
+            ]
+        for name in ("handling", "collection"):
+            if getattr(self.asked, name) is None:
+                values.append(((name,), 0.0, "not given and no usual value: taken as 0"))
+        return [
+            Assumed(pointer=json_pointer(("routes", position, *path)), value=value, why=why)
+            for path, value, why in values
+        ]
 
     def waybill(
         self, batch: Batch, quantities: Sequence[int], n_boxes: int, *, waiting: float = 0.0, days_waited: int = 0
@@ -49,7 +81,7 @@ class PreparedRoute:
             lines=tuple(PlantLine(n, line.unit_cost) for n, line in zip(quantities, batch.lines, strict=True)),
             freight=self.asked.freight,
             boxes=n_boxes,
-            waybills=n_boxes if self.asked.travel == "apart" else 1,
+            waybills=n_boxes if self.apart else 1,
             handling=self.asked.handling or 0.0,
             collection=self.asked.collection or 0.0,
             dutiable=costs.dutiable or "plants",
@@ -67,8 +99,19 @@ class PreparedBatch:
     routes: tuple[PreparedRoute, ...]
     recourse: Recourse
     forecast: Mapping[str, Mapping[date, Forecast]]
-    assumed: tuple[Assumed, ...]
+    assumed_of_all: tuple[Assumed, ...]
     cautions: tuple[Caution, ...]
+
+    @property
+    def assumed(self) -> list[Assumed]:
+        """Every value that the request left out: those of the batch, then those of each route."""
+        n_plants = sum(line.quantity for line in self.lines)
+        routes = [said for i, route in enumerate(self.routes) for said in route.assumed(i, n_plants)]
+        return [*self.assumed_of_all, *routes]
+
+    def by_table(self) -> "PreparedBatch":
+        """Return the batch without what own boxes told of times in transit: all that depends on a model in it."""
+        return replace(self, routes=tuple(route.by_table() for route in self.routes))
 
 
 def box_of(packing: "PackedBox", reference: Reference) -> Box:
@@ -93,8 +136,12 @@ class PackedBox:
     cold_packs: int
 
 
-def prepare(batch: Batch, engine: Engine, ship_date: date | None = None) -> PreparedBatch:
+def prepare(
+    batch: Batch, engine: Engine, ship_date: date | None = None, from_record: Sequence[Assumed] = ()
+) -> PreparedBatch:
     """Resolve a request against the reference tables; without a ship date the latest record of its seller counts.
+
+    `from_record` is what was filled in from the record of its seller, to be listed among what was assumed.
 
     Raises
     ------
@@ -119,7 +166,7 @@ def prepare(batch: Batch, engine: Engine, ship_date: date | None = None) -> Prep
         )
         lines.append(BatchLine(plant, line.quantity))
     costs, assumed = costs_of(batch, reference)
-    assumed += [*batch.from_record, *unsaid(batch)]
+    assumed += [*from_record, *unsaid(batch)]
     packing = batch.packing
     capacity = packing.capacity or reference.containers[packing.container].capacity
     if packing.capacity is None:
@@ -129,40 +176,35 @@ def prepare(batch: Batch, engine: Engine, ship_date: date | None = None) -> Prep
     )
     total = sum(line.quantity for line in batch.lines)
     routes = []
-    for i, route in enumerate(batch.routes):
+    for route in batch.routes:
         lane = Lane.between(origin.place, destination.place, route.service, reference)
         n_boxes = route.boxes or -(-total // capacity)
         if n_boxes > MOST_BOXES:
             least = -(-total // MOST_BOXES)
             message = f"must be at least {least:,} for {total:,} plants: at most {MOST_BOXES} boxes, or ask in parts"
             raise InvalidInput([FieldError("/packing/capacity", message)])
-        if route.boxes is None:
-            why = f"{total:,} plants at {capacity:,} a box"
-            assumed.append(Assumed(pointer=json_pointer(("routes", i, "boxes")), value=n_boxes, why=why))
-        if route.transit_days is None:
+        given, usual = route.transit_days, None
+        if given is None:
             usual = lane.usual(engine.times)
             solved = lane.solve(usual.quantiles, usual.delay_share)
-            for name in ("p10", "p50", "p90"):
-                pointer = json_pointer(("routes", i, "transit_days", name))
-                assumed.append(Assumed(pointer=pointer, value=getattr(usual.quantiles, name), why=usual.why))
         else:
-            given = route.transit_days
             solved = lane.solve(TransitQuantiles(given.p10, given.p50, given.p90))
-        for name in ("handling", "collection"):
-            if getattr(route, name) is None:
-                pointer = json_pointer(("routes", i, name))
-                assumed.append(Assumed(pointer=pointer, value=0.0, why="not given and no usual value: taken as 0"))
+        apart = route.travel == "apart"
         plan = RoutePlan(
             lane=lane,
             transit=solved.transit,
             box=box,
             n_boxes=n_boxes,
-            apart=route.travel == "apart" and n_boxes > 1,
+            apart=apart and n_boxes > 1,
             papers_days=_papers_share(batch) * lane.service.papers_delay_days,
             quarter=drift_quarter(batch.seller, ship_date),
             wait_h=DEFAULT_WAIT_H if packing.wait_hours is None else packing.wait_hours,
         )
-        routes.append(PreparedRoute(asked=route, plan=plan, solved=solved, capacity=capacity, costs=costs))
+        routes.append(
+            PreparedRoute(
+                asked=route, plan=plan, solved=solved, usual=usual, apart=apart, capacity=capacity, costs=costs
+            )
+        )
     if unknown := [words for name, words in PAPERS.items() if getattr(batch.paperwork, name) is None]:
         cautions.append(caution("papers_assumed", papers=", ".join(unknown)))
     return PreparedBatch(
@@ -172,7 +214,7 @@ def prepare(batch: Batch, engine: Engine, ship_date: date | None = None) -> Prep
         forecast={
             place: {day.date: Forecast(day.min_c, day.max_c) for day in days} for place, days in batch.forecast.items()
         },
-        assumed=tuple(assumed),
+        assumed_of_all=tuple(assumed),
         cautions=tuple(cautions),
     )
 

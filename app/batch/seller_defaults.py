@@ -1,7 +1,7 @@
 """What a seller's record says where a batch request says nothing."""
 
 from collections.abc import Mapping
-from typing import Any, TypeVar
+from typing import Any, Generic, NamedTuple, TypeVar
 
 from app.records import seller_key
 from app.schemas import Assumed, Batch, BuyersAnswers, Packing, UsualPacking
@@ -15,13 +15,20 @@ HEAT = ("heat_pack_hours", "heat_packs")
 USUAL_PACKING = "how this seller usually packs, on record"
 
 
-def with_seller(batch: Asked, seller: SellerRecord | None) -> Asked:
-    """Return a batch with what its seller's record says where it says nothing; each such value is listed in it.
+class Filled(NamedTuple, Generic[Asked]):
+    """A batch request with what its seller's record says where it says nothing, and each value filled in."""
+
+    request: Asked
+    from_record: tuple[Assumed, ...]
+
+
+def with_seller(batch: Asked, seller: SellerRecord | None) -> Filled[Asked]:
+    """Return a batch filled in from its seller's record.
 
     A value that the request gives stands, also where it is the usual one. Without a record nothing changes.
     """
     if seller is None:
-        return batch
+        return Filled(batch, ())
     details = seller.details
     changes: dict[str, Any] = {}
     assumed: list[Assumed] = []
@@ -37,7 +44,7 @@ def with_seller(batch: Asked, seller: SellerRecord | None) -> Asked:
         changes["recourse"] = batch.recourse.model_copy(update={"kind": details.recourse})
         why = "what this seller gives for dead plants, on record"
         assumed.append(Assumed(pointer="/recourse/kind", value=details.recourse, why=why))
-    return batch.with_record(changes, assumed) if changes else batch
+    return Filled(batch.model_copy(update=changes), tuple(assumed)) if changes else Filled(batch, ())
 
 
 def _packing(asked: Packing, details: SellerDetails) -> dict[str, Any]:

@@ -4,13 +4,16 @@ A score must not depend on code or tables that have changed since, so nothing is
 stored as they were drawn, and the chances behind them as factors of the hazards (`model.hazard_factors`).
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from app.comparing import SimulatedBatch, SimulatedRoute, answer_simulated
+from app.batch import prepare
+from app.comparing import SimulatedBatch, SimulatedRoute, route_outcomes, route_results
 from app.schemas import (
+    Assumed,
     CompareRequest,
     ConditionDraws,
     CountDraws,
@@ -59,23 +62,23 @@ class PlanForecast:
     answer_json: str
 
 
-def plan_forecast(request: CompareRequest, engine: Engine) -> PlanForecast:
+def plan_forecast(request: CompareRequest, engine: Engine, from_record: Sequence[Assumed] = ()) -> PlanForecast:
     """Return the forecast of the first route of a request, whose boxes travel together or which is a single box.
 
     The rules of thumb speak about the same request, with the same seed, so that both can be scored alike.
+    `from_record` is what was filled in from the record of the seller.
 
     Raises
     ------
     InvalidInput
         For a place code that is not known.
     """
-    batch = SimulatedBatch(request, engine)
-    simulated = [batch.simulate(route) for route in batch.prepared.routes]
-    outcome = answer_simulated(batch, simulated).routes[0]
-    rules_engine = Engine.load()
+    batch = SimulatedBatch(request, prepare(request, engine, request.ship_date, from_record), engine)
+    simulated = batch.routes()
+    outcome = route_outcomes(batch, route_results(batch, simulated))[0]
     rules = None
-    if engine.model_version != rules_engine.model_version:
-        by_rules = SimulatedBatch(request, rules_engine)
+    if engine.fit is not None:
+        by_rules = batch.by_rules()
         rules = _scored(by_rules, by_rules.simulate(by_rules.prepared.routes[0]))
     scoring = ForecastScoring(
         draws=request.draws,

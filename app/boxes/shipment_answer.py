@@ -33,9 +33,14 @@ NOTABLE_SHARE = 0.9
 
 
 def shipment_answer(
-    life: ShipmentLife, plan: StoredPlan | None, trace: Sequence[Reading], reference: Reference, now: datetime
+    life: ShipmentLife,
+    plan: StoredPlan | None,
+    trace: Sequence[Reading],
+    reference: Reference,
+    now: datetime,
+    cautions: Sequence[Caution] = (),
 ) -> ShipmentAnswer:
-    """Return a shipment as a whole."""
+    """Return a shipment as a whole; `cautions` about a change just made stand first."""
     stored = life.stored
     plan_said = None if plan is None else json.loads(plan.plan_json)
     arrival = _arrival(life, trace, reference) if stored.state == ARRIVED else None
@@ -56,7 +61,7 @@ def shipment_answer(
         recheck=_recheck(life),
         claim=claim_state(life),
         next_steps=steps,
-        cautions=_cautions(life, plan_said, trace, reference, now),
+        cautions=[*cautions, *_cautions(life, plan_said, trace, reference, now)],
         created_at=life.created_at,
         updated_at=life.updated_at,
     )

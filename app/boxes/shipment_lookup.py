@@ -85,7 +85,5 @@ def shipment_reply(
     found: WholeShipment, reference: Reference, now: datetime, cautions: Sequence[Caution] = ()
 ) -> Reply:
     """Return the answer to a read or a change of a shipment, with cautions about the change."""
-    answer = shipment_answer(*found, reference, now)
-    if cautions:
-        answer = answer.model_copy(update={"cautions": [*cautions, *answer.cautions]})
+    answer = shipment_answer(*found, reference, now, cautions)
     return Reply(OK, {"ETag": found.life.stored.etag}, answer.model_dump_json().encode())

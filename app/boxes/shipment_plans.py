@@ -4,7 +4,7 @@ from datetime import datetime
 from functools import partial
 from hashlib import sha256
 
-from app.batch import stored_seller, with_seller
+from app.batch import Filled, stored_seller, with_seller
 from app.boxes.plan_forecast import plan_forecast
 from app.boxes.shipment_answer import shipment_answer
 from app.problems import Conflict, FieldError, InvalidInput
@@ -47,9 +47,9 @@ def plan_shipment(body: bytes, key: str | None, database: Database, engine: Engi
         If the database cannot be used.
     """
     request = PLAN_BODY.parse(body)
-    request = with_seller(request, stored_seller(database, request.seller))
-    _refuse_several(request, engine.reference)
-    run = partial(_plan, request, body.decode(), database, engine)
+    filled = with_seller(request, stored_seller(database, request.seller))
+    _refuse_several(filled.request, engine.reference)
+    run = partial(_plan, filled, body.decode(), database, engine)
     if key is None:
         return run(None, now)
     _check_key(key)
@@ -72,16 +72,17 @@ def plan_shipment(body: bytes, key: str | None, database: Database, engine: Engi
 
 
 def _plan(
-    request: PlanRequest, plan_json: str, database: Database, engine: Engine, key: str | None, now: datetime
+    filled: Filled[PlanRequest], plan_json: str, database: Database, engine: Engine, key: str | None, now: datetime
 ) -> Reply:
-    forecast = plan_forecast(request, engine)
+    request = filled.request
+    forecast = plan_forecast(request, engine, filled.from_record)
     plan = StoredPlan(plan_json, forecast.model_version, forecast.seed, forecast.answer_json)
     with database.writing() as connection:
         if request.reference is not None and reference_taken(connection, request.reference):
             message = "is taken by another shipment: choose another, or GET /v1/shipments?reference= to find it"
             raise Conflict("The reference is taken.", [FieldError("/reference", message)])
         quantities = [line.quantity for line in request.lines]
-        record = _record(request)
+        record = _record(filled)
         shipment_id = add_planned(connection, record, quantities, plan, reference=request.reference, now=now)
         life = read_life(connection, shipment_id)
         assert life is not None  # noqa: S101 - it was just added
@@ -93,10 +94,11 @@ def _plan(
     return reply
 
 
-def _record(request: PlanRequest) -> ShipmentRecord:
+def _record(filled: Filled[PlanRequest]) -> ShipmentRecord:
+    request = filled.request
     packing, route = request.packing, request.routes[0]
     # A kind on the seller's record stays there, so that a correction of it reaches every box.
-    on_record = any(assumed.pointer == "/seller_kind" for assumed in request.from_record)
+    on_record = any(assumed.pointer == "/seller_kind" for assumed in filled.from_record)
     lines = tuple(
         LineRecord(line.genus, line.cultivar, None, None, None, None, line.unit_cost, line.sale_value)
         for line in request.lines

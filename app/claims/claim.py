@@ -10,7 +10,7 @@ import numpy as np
 from app.batch import caution, percent, resolve_genus, resolve_place, stored_seller, with_seller
 from app.boxes import find_whole_shipment, stored_plan
 from app.claims.clocks import claim_clocks
-from app.claims.draft import draft, plant_in_words
+from app.claims.draft import Told, draft, plant_in_words
 from app.claims.evidence import claim_evidence
 from app.claims.tally import Replacement, claim_lines, recourse_worth, total_value
 from app.problems import Conflict
@@ -52,7 +52,7 @@ def answer_claim(database: Database, engine: Engine, shipment_id: str) -> ClaimA
         raise Conflict(f"The shipment has not arrived: record its arrival first.{lost}")
     reference = engine.reference
     seller = stored_seller(database, record.seller)
-    request = None if plan is None else with_seller(stored_plan(plan.plan_json), seller)
+    request = None if plan is None else with_seller(stored_plan(plan.plan_json), seller).request
     recourse = None if request is None else request.recourse
     agreed = _agreed(recourse, seller)
     chance = recourse.chance if recourse is not None else USUAL_CHANCE
@@ -61,7 +61,20 @@ def answer_claim(database: Database, engine: Engine, shipment_id: str) -> ClaimA
     opened = life.opened_at.astimezone(zone) if life.opened_at else None
     lines = claim_lines(life)
     replacement = _replacement(lines, plan, request, reference)
-    ready = ClaimAnswer(
+    evidence, total = claim_evidence(life, trace, zone), float(total_value(lines, record.currency))
+    told = Told(
+        order=life.stored.reference or life.stored.id,
+        seller=record.seller,
+        ship_date=record.ship_date,
+        arrival_date=record.arrival_date,
+        opened_at=opened,
+        currency=record.currency,
+        lines=lines,
+        total=total,
+        agreed=agreed,
+        files=[name for item in evidence for name in item.files],
+    )
+    return ClaimAnswer(
         id=life.stored.id,
         reference=life.stored.reference,
         model_version=plan.model_version if plan else None,
@@ -78,10 +91,10 @@ def answer_claim(database: Database, engine: Engine, shipment_id: str) -> ClaimA
         dead=sum(line.dead or 0 for line in lines),
         missing=sum(line.missing for line in lines),
         damaged=sum(line.damaged or 0 for line in lines),
-        total=float(total_value(lines, record.currency)),
+        total=total,
         claimable=_claimable(lines),
         rarely_paid=_rarely_paid(lines),
-        evidence=claim_evidence(life, trace, zone),
+        evidence=evidence,
         clocks=claim_clocks(life, recourse, origin, destination),
         recourse=RecourseAnswer(
             agreed=agreed, chance=chance, options=recourse_worth(lines, chance, replacement, record.currency)
@@ -89,10 +102,9 @@ def answer_claim(database: Database, engine: Engine, shipment_id: str) -> ClaimA
         settled=SettledAnswer(outcome=life.claim_outcome, amount=life.claim_amount, settled_on=life.claim_settled_on)
         if life.claim_outcome
         else None,
-        draft="",
+        draft=draft(told),
         cautions=_cautions(life, lines, agreed, reference),
     )
-    return ready.model_copy(update={"draft": draft(ready)})
 
 
 def _agreed(recourse: Recourse | None, seller: SellerRecord | None) -> RecourseKind | None:

@@ -1,10 +1,11 @@
 """A message to the seller in short, simple sentences: the seller may read English as a second language."""
 
 from collections.abc import Sequence
-from datetime import date
+from dataclasses import dataclass
+from datetime import date, datetime
 
 from app.claims.tally import in_words, price_in_words
-from app.schemas import ClaimAnswer, ClaimLine
+from app.schemas import ClaimLine, RecourseKind
 
 MONTHS = (
     "January", "February", "March", "April", "May", "June", "July", "August", "September", "October", "November",
@@ -21,6 +22,22 @@ ASKED = {
 NOTHING = "No plant was dead and none was missing. There is nothing to claim from the seller."
 
 
+@dataclass(frozen=True, slots=True)
+class Told:
+    """What the message tells: `order` names it, `opened_at` is local, `total` what is lost, as far as it is priced."""
+
+    order: str
+    seller: str | None
+    ship_date: date
+    arrival_date: date
+    opened_at: datetime | None
+    currency: str | None
+    lines: Sequence[ClaimLine]
+    total: float
+    agreed: RecourseKind | None
+    files: Sequence[str]
+
+
 def day_in_words(day: date) -> str:
     """Return a date that is read the same everywhere: ``5 January 2027``."""
     return f"{day.day} {MONTHS[day.month - 1]} {day.year}"
@@ -31,10 +48,9 @@ def plant_in_words(line: ClaimLine) -> str:
     return f"{line.genus} {line.cultivar}" if line.cultivar else line.genus
 
 
-def draft(claim: ClaimAnswer) -> str:
-    """Return the draft of a claim that is ready but for it."""
-    lines, order = claim.lines, claim.reference or claim.id
-    files = [name for item in claim.evidence for name in item.files]
+def draft(claim: Told) -> str:
+    """Return the message; without a dead or missing plant it says that there is nothing to claim."""
+    lines, order, files = claim.lines, claim.order, claim.files
     dead = [line for line in lines if line.dead]
     missing = [line for line in lines if line.missing]
     if not dead and not missing:
@@ -82,7 +98,7 @@ def draft(claim: ClaimAnswer) -> str:
     return "\n\n".join(parts)
 
 
-def _asked(claim: ClaimAnswer) -> list[str]:
+def _asked(claim: Told) -> list[str]:
     lines, total, currency = claim.lines, claim.total, claim.currency
     lost = [line for line in lines if (line.dead or 0) + line.missing]
     priced = [line for line in lost if line.value is not None and line.unit_cost]
@@ -94,7 +110,7 @@ def _asked(claim: ClaimAnswer) -> list[str]:
     amount = in_words(total, currency)
     return [
         f"The price of these plants: {sums} = {amount}.",
-        *(s.format(amount=amount) for s in ASKED[claim.recourse.agreed or "none"]),
+        *(s.format(amount=amount) for s in ASKED[claim.agreed or "none"]),
     ]
 
 

@@ -42,7 +42,7 @@ class Question(Generic[Asked, Answer]):
     """One kind of question: how it is read, answered and printed."""
 
     body: RequestBody[Asked]
-    service: Callable[[Asked, Engine], Answer | bytes]
+    service: Callable[..., Answer | bytes]
     answer: type[Answer]
     report: Callable[[Asked, Answer], str]
 
@@ -56,8 +56,10 @@ class Question(Generic[Asked, Answer]):
         """
         request = self.body.parse(data)
         if database is not None and isinstance(request, Batch):
-            request = with_seller(request, stored_seller(database, request.seller))
-        answer = self.service(request, engine)
+            filled = with_seller(request, stored_seller(database, request.seller))
+            request, answer = filled.request, self.service(filled.request, engine, filled.from_record)
+        else:
+            answer = self.service(request, engine)
         if as_json:
             return (answer if isinstance(answer, bytes) else answer.model_dump_json().encode()).decode()
         if isinstance(answer, bytes):

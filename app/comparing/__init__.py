@@ -4,9 +4,10 @@ A new question about a batch goes here.
 """
 
 from app.comparing.batch_cautions import asked_cautions, closing_cautions, journey_cautions
-from app.comparing.compare import answer_compare, answer_simulated
+from app.comparing.compare import answer_compare, route_outcomes
 from app.comparing.hold import answer_hold
 from app.comparing.order_size import answer_order_size
+from app.comparing.results import route_results
 from app.comparing.simulated import SimulatedBatch, SimulatedRoute, usual_layover
 from app.comparing.simulation import (
     CLEARANCE_LEG,
@@ -34,10 +35,11 @@ __all__ = [
     "answer_compare",
     "answer_hold",
     "answer_order_size",
-    "answer_simulated",
     "answer_wish_list",
     "asked_cautions",
     "closing_cautions",
     "journey_cautions",
+    "route_outcomes",
+    "route_results",
     "usual_layover",
 ]

@@ -1,13 +1,17 @@
 """Compare routes for a batch."""
 
+from collections.abc import Sequence
+
 import numpy as np
 
+from app.batch import prepare
 from app.comparing.batch_cautions import asked_cautions, closing_cautions, journey_cautions, layover_cautions
 from app.comparing.reasons import compare_reason
-from app.comparing.simulated import SimulatedBatch, SimulatedRoute, _other_travel
-from app.comparing.splitting import splitting
-from app.comparing.summaries import distribution, inside_by_day, strip
+from app.comparing.results import RouteResult, route_results
+from app.comparing.simulated import SimulatedBatch, SimulatedRoute
+from app.comparing.summaries import answered, distribution, inside_by_day, money_items, strip
 from app.schemas import (
+    Assumed,
     BreakEven,
     CompareAnswer,
     CompareRequest,
@@ -16,18 +20,14 @@ from app.schemas import (
     LineOutcome,
     MeanQuantiles,
     Money,
-    MoneyItem,
     PlantCounts,
     RouteOutcome,
     RulesOnly,
 )
 from app.serving import Engine
 from model.decision import (
-    LandedCost,
     RouteEconomics,
     break_even,
-    chance_best,
-    chance_loss_within_limit,
     choose_route,
     cost_per_healthy_plant,
     overtakes,
@@ -40,30 +40,21 @@ MOST_PLANTS = 10_000
 RULES_DRAWS = 1024
 
 
-def answer_compare(request: CompareRequest, engine: Engine) -> CompareAnswer:
-    """Return the routes side by side, the recommended one with its reason, and what was assumed."""
-    batch = SimulatedBatch(request, engine)
-    return answer_simulated(batch, [batch.simulate(route) for route in batch.prepared.routes])
+def answer_compare(request: CompareRequest, engine: Engine, from_record: Sequence[Assumed] = ()) -> CompareAnswer:
+    """Return the routes side by side, the recommended one with its reason, and what was assumed.
 
-
-def answer_simulated(batch: SimulatedBatch, simulated: list[SimulatedRoute]) -> CompareAnswer:
-    """Return the answer about the routes of a batch, all of them simulated."""
-    request, engine, prepared = batch.request, batch.engine, batch.prepared
-    best = chance_best(np.stack([s.money.margin for s in simulated], axis=1))
-    outcomes = []
-    by_rules = _rules_only(request, engine)
-    for s, chance, by_rule in zip(simulated, best, by_rules, strict=True):
-        outcome = _outcome(request, s, float(chance)).model_copy(update={"rules_only": by_rule})
-        if s.route.plan.n_boxes > 1:
-            other = batch.simulate(_other_travel(s.route))
-            outcome = outcome.model_copy(update={"splitting": splitting(request, s, other)})
-        outcomes.append(outcome)
+    `from_record` is what was filled in from the record of the seller.
+    """
+    batch = SimulatedBatch(request, prepare(request, engine, request.ship_date, from_record), engine)
+    simulated = batch.routes()
+    results = route_results(batch, simulated)
     choice = choose_route(
-        [o.name for o in outcomes],
-        [o.money.margin.mean for o in outcomes],
-        [o.chance_loss_within_limit for o in outcomes],
+        [result.name for result in results],
+        [result.margin.mean for result in results],
+        [result.chance_loss_within_limit for result in results],
         request.risk.confidence,
     )
+    prepared = batch.prepared
     cautions = asked_cautions(request, prepared, engine) + layover_cautions(prepared, request.ship_date)
     for s in simulated:
         cautions += journey_cautions(request, prepared, s.route, s.drawn, engine.reference)
@@ -72,70 +63,72 @@ def answer_simulated(batch: SimulatedBatch, simulated: list[SimulatedRoute]) -> 
         seed=request.seed,
         draws=request.draws,
         recommended=choice.recommended,
-        reason=compare_reason(request, outcomes, choice),
-        assumed=list(prepared.assumed),
-        routes=outcomes,
+        reason=compare_reason(request, results, choice),
+        assumed=prepared.assumed,
+        routes=route_outcomes(batch, results),
         break_even=_break_even(request, simulated),
         cautions=cautions + closing_cautions(prepared),
     )
 
 
-def _rules_only(request: CompareRequest, engine: Engine) -> list[RulesOnly | None]:
-    """Return what the rules of thumb alone say of each route, where asked for and not the answer already."""
-    if not request.rules_beside or engine.fit is None:
-        return [None] * len(request.routes)
-    rules = Engine.of_rules(engine.reference)
-    smaller = request.model_copy(update={"draws": min(request.draws, RULES_DRAWS)})
-    batch = SimulatedBatch(smaller, rules)
-    simulated = map(batch.simulate, batch.prepared.routes)
-    healthy = [(s.drawn.healthy.sum(axis=1), s.money.margin) for s in simulated]
+def route_outcomes(batch: SimulatedBatch, results: Sequence[RouteResult]) -> list[RouteOutcome]:
+    """Return the answers about the routes of a batch, what the rules of thumb alone say beside them where asked for."""
     return [
-        RulesOnly(healthy=distribution(count), healthy_strip=strip(count), margin=distribution(margin))
-        for count, margin in healthy
+        _outcome(batch.request, result, by_rules) for result, by_rules in zip(results, _by_rules(batch), strict=True)
     ]
 
 
-def money_items(cost: LandedCost) -> list[MoneyItem]:
-    """Return the items of a landed cost as they are printed."""
-    return [MoneyItem(code=item.code, text=item.text, amount=float(item.amount)) for item in cost.items]
+def _by_rules(batch: SimulatedBatch) -> Sequence[RulesOnly | None]:
+    """Return what the rules of thumb alone say of each route, where asked for and not the answer already."""
+    if not batch.request.rules_beside or batch.engine.fit is None:
+        return [None] * len(batch.request.routes)
+    outcomes = []
+    by_rules = batch.by_rules(min(batch.request.draws, RULES_DRAWS))
+    for route in by_rules.prepared.routes:
+        s = by_rules.simulate(route)
+        count = s.drawn.healthy.sum(axis=1)
+        margin = distribution(s.money.margin)
+        outcomes.append(RulesOnly(healthy=distribution(count), healthy_strip=strip(count), margin=margin))
+    return outcomes
 
 
-def _outcome(request: CompareRequest, s: SimulatedRoute, chance_of_best: float) -> RouteOutcome:
+def _outcome(request: CompareRequest, result: RouteResult, rules_only: RulesOnly | None) -> RouteOutcome:
+    s = result.simulated
     drawn, money = s.drawn, s.money
-    sent = sum(line.quantity for line in request.lines)
-    healthy, dead = drawn.healthy.sum(axis=1), drawn.dead.sum(axis=1)
-    two_weeks = drawn.healthy_two_weeks.sum(axis=1)
+    healthy = drawn.healthy.sum(axis=1)
     p10, p50, p90 = np.quantile(drawn.days, [0.1, 0.5, 0.9])
     inside = np.quantile(drawn.inside_c, [0.05, 0.5, 0.95])
     equivalent = np.quantile(drawn.equivalent_days[list(set(drawn.line_genus))], [0.1, 0.5, 0.9])
     return RouteOutcome(
-        name=s.route.asked.name,
+        name=result.name,
         boxes=s.route.plan.n_boxes,
         transit_days=MeanQuantiles(mean=drawn.days.mean(), p10=p10, p50=p50, p90=p90),
         inside_c=InsideQuantiles(p05=inside[0], p50=inside[1], p95=inside[2]),
         inside_by_day=inside_by_day(s.drawn),
         equivalent_days=EquivalentDays(p10=equivalent[0], p50=equivalent[1], p90=equivalent[2]),
         plants=PlantCounts(
-            sent=sent,
+            sent=result.sent,
             healthy=distribution(healthy),
             damaged=distribution(drawn.damaged.sum(axis=1)),
-            dead=distribution(dead),
-            healthy_two_weeks=distribution(two_weeks),
+            dead=distribution(drawn.dead.sum(axis=1)),
+            healthy_two_weeks=answered(result.healthy_two_weeks),
             chance_none_healthy=float(np.mean(healthy == 0)),
             healthy_strip=strip(healthy),
         ),
-        chance_loss_within_limit=chance_loss_within_limit(dead, sent, request.risk.max_loss_share),
+        chance_loss_within_limit=result.chance_loss_within_limit,
         money=Money(
             items=money_items(money.cost),
             landed_cost=float(money.cost.total),
             recovered_mean=money.recovered.mean(),
-            margin=distribution(money.margin),
+            margin=answered(result.margin),
             worst_5pct_margin=worst_share_mean(money.margin),
-            cost_per_healthy_plant=cost_per_healthy_plant(money.cost.total, money.recovered, two_weeks),
+            cost_per_healthy_plant=cost_per_healthy_plant(
+                money.cost.total, money.recovered, drawn.healthy_two_weeks.sum(axis=1)
+            ),
         ),
-        chance_best=chance_of_best,
-        splitting=None,
-        rules_only=None,
+        chance_best=result.chance_best,
+        splitting=result.splitting,
+        rules_only=rules_only,
         lines=[
             LineOutcome(
                 genus=line.genus,
@@ -163,7 +156,7 @@ def _break_even(request: CompareRequest, simulated: list[SimulatedRoute]) -> Bre
             s.money.waybill,
             float(s.money.margin.mean()),
             capacity=s.route.capacity,
-            apart=s.route.asked.travel == "apart",
+            apart=s.route.apart,
         )
         for s in (cheapest, fastest)
     ]

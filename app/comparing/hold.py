@@ -22,11 +22,11 @@ from app.batch import (
 from app.comparing.batch_cautions import asked_cautions, closing_cautions
 from app.comparing.money import route_money
 from app.comparing.simulation import BatchSimulation, shared_draws
-from app.comparing.summaries import distribution
+from app.comparing.summaries import answered, distribution
 from app.comparing.work_limit import check_work
 from app.schemas import Assumed, BlockedBy, Caution, DayWeather, HoldAnswer, HoldChoice, HoldDate, HoldRequest
 from app.serving import Engine
-from model.decision import chance_better, chance_loss_within_limit
+from model.decision import Summary, chance_better, chance_loss_within_limit, summarise
 
 WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 LAYOVER_WEEKDAYS = (4, 5, 6)
@@ -37,32 +37,41 @@ NOISE_SE = 2.0
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Departure:
-    """One date on one route, with the margin of each draw."""
+    """One date on one route; `margin` is (draws,)."""
 
-    entry: HoldDate
+    ship_date: date
+    route: str
+    healthy: Summary
     margin: NDArray[np.float64]
+    margin_mean: float
+    chance_loss_within_limit: float
+    blocked_by: list[BlockedBy]
+    weather: list[DayWeather]
 
 
-def answer_hold(request: HoldRequest, engine: Engine) -> HoldAnswer:
-    """Return every ship date and route, the recommended one, and why."""
-    prepared = prepare(request, engine, request.earliest)
+def answer_hold(request: HoldRequest, engine: Engine, from_record: Sequence[Assumed] = ()) -> HoldAnswer:
+    """Return every ship date and route, the recommended one, and why.
+
+    `from_record` is what was filled in from the record of the seller.
+    """
+    prepared = prepare(request, engine, request.earliest, from_record)
     span = (request.latest - request.earliest).days
-    check_work(request, prepared, [route.plan for route in prepared.routes], n_dates=span + 1)
+    check_work(request.draws, prepared, [route.plan for route in prepared.routes], n_dates=span + 1)
     simulation, weather = shared_draws(request, prepared, engine, request.earliest, span_days=span)
     departures = [
         _departure(request, prepared, route, request.earliest + timedelta(days=day), simulation, weather)
         for day in range(span + 1)
         for route in prepared.routes
     ]
-    dates = _against_first(departures)
+    better = _better_than_first(departures)
     choice = _choose(request, departures)
     return HoldAnswer(
         model_version=engine.model_version,
         seed=request.seed,
         draws=request.draws,
         recommended=HoldChoice(ship_date=choice.ship_date, route=choice.route) if choice else None,
-        reason=_reason(request, dates, choice),
-        dates=dates,
+        reason=_reason(request, departures, better, choice),
+        dates=[_answered(departure, chance) for departure, chance in zip(departures, better, strict=True)],
         assumed=[*prepared.assumed, *_assumed(request, prepared)],
         cautions=asked_cautions(request, prepared, engine) + _hold_cautions(request) + closing_cautions(prepared),
     )
@@ -88,19 +97,31 @@ def _departure(
         in_time = _chance_by(route, ship_date, drawn.days, request.needed_by)
         if in_time < request.risk.confidence:
             blocked.append("too_late")
-    entry = HoldDate(
+    return _Departure(
         ship_date=ship_date,
         route=route.asked.name,
-        healthy=distribution(healthy),
-        margin=distribution(result.margin),
-        healthy_mean=healthy.mean(),
-        margin_mean=result.margin.mean(),
+        healthy=summarise(healthy),
+        margin=result.margin,
+        margin_mean=float(result.margin.mean()),
         chance_loss_within_limit=chance_loss_within_limit(drawn.dead.sum(axis=1), sent, request.risk.max_loss_share),
-        chance_better_than_first=None,
         blocked_by=blocked,
         weather=_weather(route, ship_date, weather, float(np.median(drawn.days))),
     )
-    return _Departure(entry, result.margin)
+
+
+def _answered(departure: _Departure, better_than_first: float | None) -> HoldDate:
+    return HoldDate(
+        ship_date=departure.ship_date,
+        route=departure.route,
+        healthy=answered(departure.healthy),
+        margin=distribution(departure.margin),
+        healthy_mean=departure.healthy.mean,
+        margin_mean=departure.margin_mean,
+        chance_loss_within_limit=departure.chance_loss_within_limit,
+        chance_better_than_first=better_than_first,
+        blocked_by=departure.blocked_by,
+        weather=departure.weather,
+    )
 
 
 def _weather(route: PreparedRoute, ship_date: date, weather: WeatherDraws, days: float) -> list[DayWeather]:
@@ -146,22 +167,19 @@ def _chance_by(route: PreparedRoute, ship_date: date, days: NDArray[np.float64],
     return float(np.mean(passed + days < (needed_by - closed.date()).days + 1))
 
 
-def _against_first(departures: Sequence[_Departure]) -> list[HoldDate]:
+def _better_than_first(departures: Sequence[_Departure]) -> list[float | None]:
+    """Return for each date the chance of a better margin than the first open one of its route; None up to that."""
     first: dict[str, _Departure] = {}
-    dates = []
+    chances: list[float | None] = []
     for departure in departures:
-        entry = departure.entry
-        reference = first.get(entry.route)
-        if reference is None and not entry.blocked_by:
-            first[entry.route] = departure
-        elif reference is not None:
-            better = chance_better(departure.margin, reference.margin)
-            entry = entry.model_copy(update={"chance_better_than_first": better})
-        dates.append(entry)
-    return dates
+        reference = first.get(departure.route)
+        chances.append(None if reference is None else chance_better(departure.margin, reference.margin))
+        if not departure.blocked_by:
+            first.setdefault(departure.route, departure)
+    return chances
 
 
-def _choose(request: HoldRequest, departures: Sequence[_Departure]) -> HoldDate | None:
+def _choose(request: HoldRequest, departures: Sequence[_Departure]) -> _Departure | None:
     """Return the open date with the best mean margin that keeps the bearable loss and does not lose money.
 
     An earlier date whose mean margin is not lower beyond the noise of the simulation is as good.
@@ -169,49 +187,53 @@ def _choose(request: HoldRequest, departures: Sequence[_Departure]) -> HoldDate 
     good = [
         departure
         for departure in departures
-        if not departure.entry.blocked_by
-        and departure.entry.chance_loss_within_limit >= request.risk.confidence
-        and departure.entry.margin_mean >= 0
+        if not departure.blocked_by
+        and departure.chance_loss_within_limit >= request.risk.confidence
+        and departure.margin_mean >= 0
     ]
     if not good:
         return None
-    best = max(good, key=lambda departure: departure.entry.margin_mean)
-    return next(departure.entry for departure in good if departure is best or _as_good(departure, best))
+    best = max(good, key=lambda departure: departure.margin_mean)
+    return next(departure for departure in good if departure is best or _as_good(departure, best))
 
 
 def _as_good(departure: _Departure, best: _Departure) -> bool:
     gap = best.margin - departure.margin
     noise = float(gap.std()) / np.sqrt(len(gap))
-    return departure.entry.route == best.entry.route and float(gap.mean()) <= NOISE_SE * noise
+    return departure.route == best.route and float(gap.mean()) <= NOISE_SE * noise
 
 
-def _reason(request: HoldRequest, dates: Sequence[HoldDate], choice: HoldDate | None) -> str:
-    allowed = [entry for entry in dates if not entry.blocked_by]
+def _reason(
+    request: HoldRequest,
+    departures: Sequence[_Departure],
+    chances_better: Sequence[float | None],
+    choice: _Departure | None,
+) -> str:
+    allowed = [departure for departure in departures if not departure.blocked_by]
     if not allowed:
         return "Every date is blocked: see blocked_by of each."
     sent = sum(line.quantity for line in request.lines)
     wanted = percent(request.risk.confidence)
     if choice is None:
-        best = max(allowed, key=lambda entry: entry.margin_mean)
+        best = max(allowed, key=lambda departure: departure.margin_mean)
         if best.margin_mean < 0:
             return (
                 f"Do not order at these prices: even on {best.ship_date} by {best.route} the margin averages "
                 f"{money(best.margin_mean, request.currency)}."
             )
-        safest = max(allowed, key=lambda entry: entry.chance_loss_within_limit)
+        safest = max(allowed, key=lambda departure: departure.chance_loss_within_limit)
         return (
             f"No date keeps the loss within {bearable(request)} with {wanted} chance and earns money. The least bad "
             f"is {safest.ship_date} by {safest.route} with {percent(safest.chance_loss_within_limit)}."
         )
-    choice = next(entry for entry in dates if (entry.ship_date, entry.route) == (choice.ship_date, choice.route))
-    first = next(entry for entry in allowed if entry.route == choice.route)
+    first = next(departure for departure in allowed if departure.route == choice.route)
     reason = (
-        f"Ship on {choice.ship_date} by {choice.route}: {choice.healthy_mean:.0f} of {sent:,} plants are expected to "
+        f"Ship on {choice.ship_date} by {choice.route}: {choice.healthy.mean:.0f} of {sent:,} plants are expected to "
         f"be healthy at unboxing and the margin averages {money(choice.margin_mean, request.currency)}"
     )
-    if choice.ship_date == first.ship_date:
+    if choice is first:
         return f"{reason}; no later date promises more."
-    better = choice.chance_better_than_first or 0.0
+    better = next(chance for one, chance in zip(departures, chances_better, strict=True) if one is choice) or 0.0
     gain = money(choice.margin_mean - first.margin_mean, request.currency)
     hint = "" if better > FIRST_HALF else ", mostly by sparing the bad boxes"
     beats = f"holding beats shipping then with {percent(better)} chance{hint}"

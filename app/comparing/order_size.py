@@ -1,20 +1,30 @@
 """How many to order of one line so that enough arrive healthy."""
 
-from dataclasses import replace
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from app.batch import MOST_BOXES, PreparedRoute
+from app.batch import MOST_BOXES, PreparedRoute, prepare
 from app.comparing.batch_cautions import asked_cautions, closing_cautions, layover_cautions
-from app.comparing.compare import MOST_PLANTS, money_items
+from app.comparing.compare import MOST_PLANTS
 from app.comparing.simulated import SimulatedBatch
 from app.comparing.simulation import Journeys
-from app.comparing.summaries import distribution
+from app.comparing.summaries import answered, money_items
 from app.comparing.work_limit import check_work
-from app.schemas import CompareRequest, OrderSizeAnswer, OrderSizeRequest, RouteOrder, Target
+from app.schemas import Assumed, CompareRequest, OrderSizeAnswer, OrderSizeRequest, RouteOrder, Target
 from app.serving import Engine
-from model.decision import enough_chance, enough_chance_apart, landed_cost, smallest_order, smallest_order_apart
+from model.decision import (
+    LandedCost,
+    Summary,
+    enough_chance,
+    enough_chance_apart,
+    landed_cost,
+    smallest_order,
+    smallest_order_apart,
+    summarise,
+)
 
 
 class RouteChances:
@@ -29,20 +39,42 @@ class RouteChances:
         """Return the chance that a plant of a line is healthy in each of the first boxes, (draws, boxes)."""
         if n_boxes > len(self._journeys):
             plan = replace(self.route.plan, n_boxes=n_boxes, apart=n_boxes > 1)
-            check_work(self._batch.request, self._batch.prepared, [plan])
+            check_work(self.simulation.n_draws, self._batch.prepared, [plan])
             self._journeys = self._batch.journeys(replace(self.route, plan=plan))
         return self.simulation.chance_by_box(self.route.plan, self._journeys[:n_boxes], line)
 
 
-def answer_order_size(request: OrderSizeRequest, engine: Engine) -> OrderSizeAnswer:
-    """Return for each route the smallest quantity of the target line and what it costs."""
-    batch = SimulatedBatch(request, engine)
+@dataclass(frozen=True, slots=True, eq=False)
+class Order:
+    """The smallest order of a line on a route.
+
+    `chance` is that of at least the wanted number healthy, `healthy` their number, `cost` that of the whole batch.
+    """
+
+    quantity: int
+    boxes: int
+    chance: float
+    healthy: Summary
+    cost: LandedCost
+
+
+def answer_order_size(
+    request: OrderSizeRequest, engine: Engine, from_record: Sequence[Assumed] = ()
+) -> OrderSizeAnswer:
+    """Return for each route the smallest quantity of the target line and what it costs.
+
+    `from_record` is what was filled in from the record of the seller.
+    """
+    batch = SimulatedBatch(request, prepare(request, engine, request.ship_date, from_record), engine)
     prepared = batch.prepared
     return OrderSizeAnswer(
         model_version=engine.model_version,
         seed=request.seed,
         draws=request.draws,
-        routes=[order_of(request, request.target, RouteChances(batch, route)) for route in prepared.routes],
+        routes=[
+            _answered(route.asked.name, order_of(request, request.target, RouteChances(batch, route)))
+            for route in prepared.routes
+        ],
         assumed=[a for a in prepared.assumed if not a.pointer.endswith("/boxes")],
         cautions=asked_cautions(request, prepared, engine)
         + layover_cautions(prepared, request.ship_date)
@@ -50,8 +82,22 @@ def answer_order_size(request: OrderSizeRequest, engine: Engine) -> OrderSizeAns
     )
 
 
-def order_of(request: CompareRequest, target: Target, chances: RouteChances) -> RouteOrder:
-    """Return the smallest quantity of the target line on a route, the other lines as asked, and what it costs."""
+def _answered(name: str, order: Order | None) -> RouteOrder:
+    if order is None:
+        return RouteOrder(name=name, quantity=None, boxes=None, chance=None, healthy=None, items=[], landed_cost=None)
+    return RouteOrder(
+        name=name,
+        quantity=order.quantity,
+        boxes=order.boxes,
+        chance=order.chance,
+        healthy=answered(order.healthy),
+        items=money_items(order.cost),
+        landed_cost=float(order.cost.total),
+    )
+
+
+def order_of(request: CompareRequest, target: Target, chances: RouteChances) -> Order | None:
+    """Return the smallest order of the target line on a route, the other lines as asked; None if it is too large."""
     route, simulation = chances.route, chances.simulation
     asked = request.lines[target.line].quantity
     total = sum(line.quantity for line in request.lines)
@@ -60,7 +106,7 @@ def order_of(request: CompareRequest, target: Target, chances: RouteChances) -> 
     quantity = smallest_order(together, target.healthy, target.confidence, maximum=MOST_PLANTS)
     by_box, room = together[:, None], MOST_PLANTS
     label = f"order {route.asked.name}"
-    if route.asked.travel == "apart" and (quantity is None or quantity + others > route.capacity):
+    if route.apart and (quantity is None or quantity + others > route.capacity):
         # Each box holds the lines at the mix asked for; four times the target is past any order worth placing.
         room = max(1, route.capacity * asked // total)
         by_box = chances.by_box(target.line, min(MOST_BOXES, -(-4 * target.healthy // room) + 1))
@@ -73,9 +119,7 @@ def order_of(request: CompareRequest, target: Target, chances: RouteChances) -> 
             maximum=MOST_PLANTS,
         )
     if quantity is None:
-        return RouteOrder(
-            name=route.asked.name, quantity=None, boxes=None, chance=None, healthy=None, items=[], landed_cost=None
-        )
+        return None
     needed = -(-quantity // room) if room < MOST_PLANTS else -(-(quantity + others) // route.capacity)
     boxes = route.asked.boxes or needed
     quantities = [quantity if i == target.line else line.quantity for i, line in enumerate(request.lines)]
@@ -89,12 +133,4 @@ def order_of(request: CompareRequest, target: Target, chances: RouteChances) -> 
     healthy = np.zeros(simulation.n_draws, dtype=np.int64)
     for box in range(by_box.shape[1]):
         healthy += rng.binomial(min(max(quantity - box * room, 0), room), by_box[:, box])
-    return RouteOrder(
-        name=route.asked.name,
-        quantity=quantity,
-        boxes=boxes,
-        chance=chance,
-        healthy=distribution(healthy),
-        items=money_items(cost),
-        landed_cost=float(cost.total),
-    )
+    return Order(quantity=quantity, boxes=boxes, chance=chance, healthy=summarise(healthy), cost=cost)

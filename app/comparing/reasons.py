@@ -3,31 +3,32 @@
 from collections.abc import Sequence
 
 from app.batch import bearable, money, percent
-from app.schemas import Batch, RouteOutcome
+from app.comparing.results import RouteResult
+from app.schemas import Batch
 from model.decision import Choice
 
 
-def compare_reason(batch: Batch, routes: Sequence[RouteOutcome], choice: Choice) -> str:
+def compare_reason(batch: Batch, routes: Sequence[RouteResult], choice: Choice) -> str:
     """Return why a route is recommended, or why none is."""
     by_name = {route.name: route for route in routes}
     wanted = percent(batch.risk.confidence)
     if choice.recommended is not None:
         best = by_name[choice.recommended]
         reason = (
-            f"Take {best.name}: of {best.plants.sent:,} plants {best.plants.healthy_two_weeks.mean:.0f} are expected "
-            f"to be healthy two weeks on, the margin averages {money(best.money.margin.mean, batch.currency)}"
+            f"Take {best.name}: of {best.sent:,} plants {best.healthy_two_weeks.mean:.0f} are expected "
+            f"to be healthy two weeks on, the margin averages {money(best.margin.mean, batch.currency)}"
         )
         others = [r for r in routes if r is not best]
         if others:
-            second = max(others, key=lambda r: r.money.margin.mean)
-            if second.money.margin.mean > best.money.margin.mean:
+            second = max(others, key=lambda r: r.margin.mean)
+            if second.margin.mean > best.margin.mean:
                 reason += (
-                    f"; {second.name} would average {money(second.money.margin.mean, batch.currency)}, but keeps the "
+                    f"; {second.name} would average {money(second.margin.mean, batch.currency)}, but keeps the "
                     f"loss within {bearable(batch)} only with {percent(second.chance_loss_within_limit)} chance"
                 )
             else:
                 reason += (
-                    f" against {money(second.money.margin.mean, batch.currency)} on {second.name}, better in "
+                    f" against {money(second.margin.mean, batch.currency)} on {second.name}, better in "
                     f"{percent(best.chance_best)} of the draws"
                 )
         reason += (
@@ -35,26 +36,26 @@ def compare_reason(batch: Batch, routes: Sequence[RouteOutcome], choice: Choice)
             f"(wanted {wanted})."
         )
     elif choice.reason_code == "do_not_order":
-        best = max(routes, key=lambda r: r.money.margin.mean)
+        best = max(routes, key=lambda r: r.margin.mean)
         reason = (
             f"Do not order at these prices: even the best route, {best.name}, loses "
-            f"{money(-best.money.margin.mean, batch.currency)} on average."
+            f"{money(-best.margin.mean, batch.currency)} on average."
         )
     elif choice.reason_code == "no_route_keeps_loss":
         least = by_name[choice.least_bad or routes[0].name]
         reason = (
             f"No route keeps the loss within {bearable(batch)} with {wanted} chance. The least bad is {least.name} "
             f"with {percent(least.chance_loss_within_limit)}; its margin averages "
-            f"{money(least.money.margin.mean, batch.currency)}."
+            f"{money(least.margin.mean, batch.currency)}."
         )
     else:
         safe = max(
             (r for r in routes if r.chance_loss_within_limit >= batch.risk.confidence),
-            key=lambda r: r.money.margin.mean,
+            key=lambda r: r.margin.mean,
         )
         reason = (
             f"No route both keeps the loss within {bearable(batch)} with {wanted} chance and earns money: the best of "
-            f"those that keep it, {safe.name}, loses {money(-safe.money.margin.mean, batch.currency)} on average."
+            f"those that keep it, {safe.name}, loses {money(-safe.margin.mean, batch.currency)} on average."
         )
     shown = by_name.get(choice.recommended or choice.least_bad or "")
     if shown is not None and shown.splitting is not None:

@@ -3,7 +3,7 @@
 from dataclasses import dataclass, replace
 from datetime import date
 
-from app.batch import PreparedBatch, PreparedRoute, RoutePlan, prepare
+from app.batch import PreparedBatch, PreparedRoute, RoutePlan
 from app.comparing.money import RouteMoney, route_money
 from app.comparing.simulation import BatchSimulation, Journeys, RouteDraws, shared_draws
 from app.comparing.work_limit import check_work
@@ -22,14 +22,30 @@ class SimulatedRoute:
 
 
 class SimulatedBatch:
-    """A batch and what its routes share: each is simulated when asked for."""
+    """A prepared batch and what its routes share: each is simulated when asked for, in so many draws.
 
-    def __init__(self, request: CompareRequest, engine: Engine) -> None:
-        self.request, self.engine = request, engine
-        self.prepared: PreparedBatch = prepare(request, engine, request.ship_date)
-        check_work(request, self.prepared, [plan for route in self.prepared.routes for plan in _followed(route)])
+    Raises
+    ------
+    InvalidInput
+        If following its routes is too much work.
+    """
+
+    def __init__(
+        self, request: CompareRequest, prepared: PreparedBatch, engine: Engine, *, draws: int | None = None
+    ) -> None:
+        self.request, self.prepared, self.engine = request, prepared, engine
+        draws = request.draws if draws is None else draws
+        check_work(draws, prepared, [plan for route in prepared.routes for plan in _followed(route)])
         self.simulation: BatchSimulation
-        self.simulation, self._weather = shared_draws(request, self.prepared, engine, request.ship_date)
+        self.simulation, self._weather = shared_draws(request, prepared, engine, request.ship_date, draws=draws)
+
+    def by_rules(self, draws: int | None = None) -> "SimulatedBatch":
+        """Return the same batch as the rules of thumb alone would play it."""
+        rules = Engine.of_rules(self.engine.reference)
+        batch = SimulatedBatch(self.request, self.prepared.by_table(), rules, draws=draws)
+        if batch.simulation.n_draws == self.simulation.n_draws:
+            batch._weather = self._weather  # it would be drawn alike
+        return batch
 
     def journeys(self, route: PreparedRoute) -> list[Journeys]:
         """Follow the journeys of a route."""
@@ -47,6 +63,14 @@ class SimulatedBatch:
         drawn = self.simulation.outcomes(route.plan, journeys)
         return SimulatedRoute(route, journeys, drawn, route_money(self.request, self.prepared, route, drawn))
 
+    def routes(self) -> list[SimulatedRoute]:
+        """Return all routes as asked for."""
+        return [self.simulate(route) for route in self.prepared.routes]
+
+    def other_travel(self, route: PreparedRoute) -> SimulatedRoute:
+        """Return a route whose boxes travel apart where they were asked to travel together, and the other way round."""
+        return self.simulate(_other_travel(route))
+
 
 def usual_layover(route: PreparedRoute, ship_date: date) -> float:
     """Return the layover of the service; none where the buyer gave the transit time of this very shipment."""
@@ -59,6 +83,4 @@ def _followed(route: PreparedRoute) -> list[RoutePlan]:
 
 
 def _other_travel(route: PreparedRoute) -> PreparedRoute:
-    apart = route.asked.travel == "apart"
-    asked = route.asked.model_copy(update={"travel": "together" if apart else "apart"})
-    return replace(route, asked=asked, plan=replace(route.plan, apart=not apart))
+    return replace(route, apart=not route.apart, plan=replace(route.plan, apart=not route.apart))

@@ -270,15 +270,22 @@ WEATHER_DAYS = 40
 
 
 def shared_draws(
-    batch: Batch, prepared: PreparedBatch, engine: Engine, first_date: date, *, span_days: int = 0
+    batch: Batch,
+    prepared: PreparedBatch,
+    engine: Engine,
+    first_date: date,
+    *,
+    span_days: int = 0,
+    draws: int | None = None,
 ) -> tuple[BatchSimulation, WeatherDraws]:
-    """Return the draws that all routes and the ship dates of `span_days` after the first share."""
+    """Return the draws that all routes and the ship dates of `span_days` after the first share, as many as asked."""
+    draws = batch.draws if draws is None else draws
     weather = WeatherDraws(
         engine.reference,
         first_date,
         span_days + WEATHER_DAYS,
-        draws=batch.draws,
+        draws=draws,
         seed=batch.seed,
         forecast=prepared.forecast,
     )
-    return BatchSimulation(engine, prepared.lines, draws=batch.draws, seed=batch.seed), weather
+    return BatchSimulation(engine, prepared.lines, draws=draws, seed=batch.seed), weather

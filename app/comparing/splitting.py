@@ -1,18 +1,27 @@
 """What it costs to let the boxes of a route travel apart, and what that buys."""
 
-from typing import TYPE_CHECKING
+from collections.abc import Callable
+from typing import NamedTuple
 
 import numpy as np
 
 from app.batch import bearable, money, percent
+from app.comparing.simulated import SimulatedRoute
 from app.schemas import Batch, Splitting, Together
 from model.decision import chance_loss_within_limit, worst_share_mean
 
-if TYPE_CHECKING:
-    from app.comparing.simulated import SimulatedRoute
+
+class _Both(NamedTuple):
+    """One number for boxes that travel together and one for boxes that travel apart."""
+
+    together: float
+    apart: float
+
+    def said(self) -> Together:
+        return Together(together=self.together, apart=self.apart)
 
 
-def splitting(batch: Batch, asked: "SimulatedRoute", other: "SimulatedRoute") -> Splitting:
+def splitting(batch: Batch, asked: SimulatedRoute, other: SimulatedRoute) -> Splitting:
     """Compare the boxes of a route travelling together and apart.
 
     It pays when the mean margin rises, or when only apart the bearable loss is kept at the wanted confidence and the
@@ -21,8 +30,8 @@ def splitting(batch: Batch, asked: "SimulatedRoute", other: "SimulatedRoute") ->
     apart, together = (asked, other) if asked.route.plan.apart else (other, asked)
     sent = sum(line.quantity for line in batch.lines)
 
-    def both(measure: "Measure") -> Together:
-        return Together(together=measure(together), apart=measure(apart))
+    def both(measure: Callable[[SimulatedRoute], float]) -> _Both:
+        return _Both(measure(together), measure(apart))
 
     within = both(lambda s: chance_loss_within_limit(s.drawn.dead.sum(axis=1), sent, batch.risk.max_loss_share))
     none_healthy = both(lambda s: float(np.mean(s.drawn.healthy.sum(axis=1) == 0)))
@@ -48,15 +57,9 @@ def splitting(batch: Batch, asked: "SimulatedRoute", other: "SimulatedRoute") ->
     return Splitting(
         boxes=n,
         extra_cost=extra,
-        chance_none_healthy=none_healthy,
-        chance_loss_within_limit=within,
-        worst_5pct_margin=worst,
+        chance_none_healthy=none_healthy.said(),
+        chance_loss_within_limit=within.said(),
+        worst_5pct_margin=worst.said(),
         pays=pays,
         text=text,
     )
-
-
-if TYPE_CHECKING:
-    from collections.abc import Callable
-
-    Measure = Callable[["SimulatedRoute"], float]

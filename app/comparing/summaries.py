@@ -1,11 +1,11 @@
-"""Draws of a route summed up: mean and quantiles, equally likely shipments, the air in the box day by day."""
+"""Draws of a route summed up for an answer: quantiles, equally likely shipments, the air in the box day by day."""
 
 import numpy as np
 from numpy.typing import NDArray
 
 from app.comparing.simulation import RouteDraws
-from app.schemas import Distribution, InsideDay
-from model.decision import summarise
+from app.schemas import Distribution, InsideDay, MoneyItem
+from model.decision import LandedCost, Summary, summarise
 
 STRIP = 20
 # A day that fewer journeys last into is left out: too few are sampled to say anything of it.
@@ -15,7 +15,17 @@ DAY_H = 24
 
 def distribution(draws: np.ndarray) -> Distribution:
     """Return mean and quantiles of draws, (draws,)."""
-    return Distribution(**summarise(draws)._asdict())
+    return answered(summarise(draws))
+
+
+def answered(summary: Summary) -> Distribution:
+    """Return mean and quantiles as they are answered."""
+    return Distribution(**summary._asdict())
+
+
+def money_items(cost: LandedCost) -> list[MoneyItem]:
+    """Return the items of a landed cost as they are answered."""
+    return [MoneyItem(code=item.code, text=item.text, amount=float(item.amount)) for item in cost.items]
 
 
 def strip(counts: NDArray[np.integer]) -> list[int]:

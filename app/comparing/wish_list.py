@@ -1,16 +1,18 @@
 """What to order: each line of a wish list on each route, what it brings, and how many reach what is wanted."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from app.batch import money, percent
+from app.batch import money, percent, prepare
 from app.comparing.batch_cautions import asked_cautions, closing_cautions, journey_cautions, layover_cautions
-from app.comparing.order_size import RouteChances, order_of
+from app.comparing.order_size import Order, RouteChances, order_of
 from app.comparing.simulated import SimulatedBatch, SimulatedRoute
 from app.comparing.summaries import distribution
 from app.schemas import (
+    Assumed,
     ChanceInterval,
     Target,
     WantedOrder,
@@ -33,11 +35,30 @@ COST_SHARES = (
 )
 
 
-def answer_wish_list(request: WishListRequest, engine: Engine) -> WishListAnswer:
-    """Return what each line brings on each route, where to order it, and how many."""
-    batch = SimulatedBatch(request, engine)
-    simulated = [batch.simulate(route) for route in batch.prepared.routes]
-    routes = [_route(request, batch, s) for s in simulated]
+@dataclass(frozen=True, slots=True, eq=False)
+class _LineResult:
+    """What one line brings on one route.
+
+    `margin` is its mean; `order` is the one that reaches what is wanted of the line, None where nothing is wanted or
+    no order does.
+    """
+
+    healthy: ChanceInterval
+    healthy_two_weeks: ChanceInterval
+    margin: float
+    margin_per_plant: float
+    gain_if_left_out: float
+    order: Order | None
+
+
+def answer_wish_list(request: WishListRequest, engine: Engine, from_record: Sequence[Assumed] = ()) -> WishListAnswer:
+    """Return what each line brings on each route, where to order it, and how many.
+
+    `from_record` is what was filled in from the record of the seller.
+    """
+    batch = SimulatedBatch(request, prepare(request, engine, request.ship_date, from_record), engine)
+    simulated = batch.routes()
+    results = {s.route.asked.name: _results(request, batch, s) for s in simulated}
     cautions = asked_cautions(request, batch.prepared, engine) + layover_cautions(batch.prepared, request.ship_date)
     for s in simulated:
         cautions += journey_cautions(request, batch.prepared, s.route, s.drawn, engine.reference)
@@ -46,38 +67,51 @@ def answer_wish_list(request: WishListRequest, engine: Engine) -> WishListAnswer
         seed=request.seed,
         draws=request.draws,
         cost_shares=COST_SHARES,
-        advice=[_advice(request, i, routes) for i in range(len(request.lines))],
-        routes=routes,
-        assumed=list(batch.prepared.assumed),
+        advice=[_advice(request, i, results) for i in range(len(request.lines))],
+        routes=[_route(request, s, results[s.route.asked.name]) for s in simulated],
+        assumed=batch.prepared.assumed,
         cautions=cautions + closing_cautions(batch.prepared),
     )
 
 
-def _route(request: WishListRequest, batch: SimulatedBatch, s: SimulatedRoute) -> WishRoute:
+def _results(request: WishListRequest, batch: SimulatedBatch, s: SimulatedRoute) -> list[_LineResult]:
     chances = RouteChances(batch, s.route)
     healthy, two_weeks = _mean_chances(batch, s)
+    return [
+        _LineResult(
+            healthy=_interval(healthy[i]),
+            healthy_two_weeks=_interval(two_weeks[i]),
+            margin=float(s.money.line_margin[i]),
+            margin_per_plant=float(s.money.line_margin[i]) / line.quantity,
+            gain_if_left_out=_gain_if_left_out(request, s, i),
+            order=_order(request, i, line, chances),
+        )
+        for i, line in enumerate(request.lines)
+    ]
+
+
+def _route(request: WishListRequest, s: SimulatedRoute, results: Sequence[_LineResult]) -> WishRoute:
     outcomes = []
-    for i, line in enumerate(request.lines):
+    for i, (line, result) in enumerate(zip(request.lines, results, strict=True)):
         share, recovered = float(s.money.line_cost[i]), s.money.line_recovered[:, i]
-        margin = float(s.money.line_margin[i])
-        gain = _gain_if_left_out(request, s, i)
+        gain, loses_money = result.gain_if_left_out, result.margin < 0
         outcomes.append(
             WishOutcome(
                 line=i,
                 genus=line.genus,
                 cultivar=line.cultivar,
                 quantity=line.quantity,
-                healthy=_interval(healthy[i]),
-                healthy_two_weeks=_interval(two_weeks[i]),
+                healthy=result.healthy,
+                healthy_two_weeks=result.healthy_two_weeks,
                 landed_cost=share,
                 recovered_mean=float(recovered.mean()),
                 cost_per_healthy_plant=cost_per_healthy_plant(share, recovered, s.drawn.healthy_two_weeks[:, i]),
-                margin_mean=margin,
-                margin_per_plant=margin / line.quantity,
-                loses_money=margin < 0,
-                reason=_why(request, s, i, gain) if margin < 0 else None,
+                margin_mean=result.margin,
+                margin_per_plant=result.margin_per_plant,
+                loses_money=loses_money,
+                reason=_why(request, s, i, gain) if loses_money else None,
                 gain_if_left_out=gain,
-                wanted=_wanted(request, i, line, chances),
+                wanted=_wanted(line, result.order),
             )
         )
     sent = sum(line.quantity for line in request.lines)
@@ -148,35 +182,40 @@ def _why(request: WishListRequest, s: SimulatedRoute, i: int, gain: float) -> st
     )
 
 
-def _wanted(request: WishListRequest, i: int, line: WishLine, chances: RouteChances) -> WantedOrder | None:
+def _order(request: WishListRequest, i: int, line: WishLine, chances: RouteChances) -> Order | None:
     if line.wanted_healthy is None:
         return None
-    order = order_of(request, Target(line=i, healthy=line.wanted_healthy, confidence=line.confidence), chances)
+    return order_of(request, Target(line=i, healthy=line.wanted_healthy, confidence=line.confidence), chances)
+
+
+def _wanted(line: WishLine, order: Order | None) -> WantedOrder | None:
+    if line.wanted_healthy is None:
+        return None
     return WantedOrder(
         wanted_healthy=line.wanted_healthy,
         confidence=line.confidence,
-        quantity=order.quantity,
-        boxes=order.boxes,
-        chance=order.chance,
-        landed_cost=order.landed_cost,
+        quantity=order.quantity if order else None,
+        boxes=order.boxes if order else None,
+        chance=order.chance if order else None,
+        landed_cost=float(order.cost.total) if order else None,
     )
 
 
-def _advice(request: WishListRequest, i: int, routes: Sequence[WishRoute]) -> WishAdvice:
-    best = max(routes, key=lambda route: route.lines[i].margin_per_plant)
-    found, currency = best.lines[i], request.currency
-    plant = found.genus if found.cultivar is None else f"{found.genus} {found.cultivar}"
-    if found.loses_money:
-        on = f"on {best.name}" if len(routes) == 1 else f"on every route, least on {best.name}"
+def _advice(request: WishListRequest, i: int, results: Mapping[str, Sequence[_LineResult]]) -> WishAdvice:
+    name = max(results, key=lambda name: results[name][i].margin_per_plant)
+    found, line, currency = results[name][i], request.lines[i], request.currency
+    plant = line.genus if line.cultivar is None else f"{line.genus} {line.cultivar}"
+    if found.margin < 0:
+        on = f"on {name}" if len(results) == 1 else f"on every route, least on {name}"
         text = f"{plant}: loses money {on}, {money(-found.margin_per_plant, currency)} a plant."
         return WishAdvice(line=i, route=None, text=text)
     text = (
-        f"{plant}: by {best.name}, {money(found.margin_per_plant, currency)} margin a plant, "
+        f"{plant}: by {name}, {money(found.margin_per_plant, currency)} margin a plant, "
         f"{percent(found.healthy_two_weeks.mean)} healthy two weeks on"
     )
-    if found.wanted is not None and found.wanted.quantity is not None:
-        sure = f"{found.wanted.wanted_healthy:,} healthy with {percent(found.wanted.confidence)} chance"
-        text += f"; order {found.wanted.quantity:,} for {sure}"
-    elif found.wanted is not None:
-        text += f"; no order up to 10,000 leaves {found.wanted.wanted_healthy:,} healthy as surely as wanted"
-    return WishAdvice(line=i, route=best.name, text=f"{text}.")
+    if line.wanted_healthy is not None and found.order is not None:
+        sure = f"{line.wanted_healthy:,} healthy with {percent(line.confidence)} chance"
+        text += f"; order {found.order.quantity:,} for {sure}"
+    elif line.wanted_healthy is not None:
+        text += f"; no order up to 10,000 leaves {line.wanted_healthy:,} healthy as surely as wanted"
+    return WishAdvice(line=i, route=name, text=f"{text}.")

@@ -6,7 +6,6 @@ from typing import NamedTuple
 from app.batch import PreparedBatch, RoutePlan
 from app.comparing.simulation import LONGEST_DAYS, MOST_SINGLE_PLANTS
 from app.problems import FieldError, InvalidInput
-from app.schemas import Batch
 
 # Nanoseconds, measured on one core of a small server: of following one draw of one box for an hour, and of each genus
 # in it; of each line in a box; of a route, of each of its lines, more if its plants are many, and of each plant that is
@@ -52,8 +51,8 @@ def work_of(prepared: PreparedBatch, plans: Iterable[RoutePlan], *, n_dates: int
     return Work(ns, cells)
 
 
-def check_work(batch: Batch, prepared: PreparedBatch, plans: Iterable[RoutePlan], *, n_dates: int = 1) -> None:
-    """Refuse a request that would take too long or too much memory.
+def check_work(draws: int, prepared: PreparedBatch, plans: Iterable[RoutePlan], *, n_dates: int = 1) -> None:
+    """Refuse so many draws of a request where they would take too long or too much memory.
 
     Raises
     ------
@@ -61,7 +60,7 @@ def check_work(batch: Batch, prepared: PreparedBatch, plans: Iterable[RoutePlan]
         With the number of draws that would do, if there is one.
     """
     fitting = work_of(prepared, plans, n_dates=n_dates).draws_that_fit()
-    if batch.draws <= fitting:
+    if draws <= fitting:
         return
     less = "fewer dates, routes, lines, or boxes that travel apart"
     if fitting >= FEWEST_DRAWS:

@@ -95,7 +95,7 @@ def answer_outlook(
     if plan is None:
         raise Conflict("The box was not planned here, so there is no plan to look ahead from.")
     notes = tuple(Note(event.at, event.kind) for event in life.events)
-    asked = with_seller(stored_plan(plan.plan_json), stored_seller(database, life.stored.record.seller))
+    asked = with_seller(stored_plan(plan.plan_json), stored_seller(database, life.stored.record.seller)).request
     return outlook_of(BoxOnItsWay(asked, life.departed_at, notes), at or now, engine)
 
 

@@ -1,6 +1,6 @@
 """Routes that only ask: a question about plants or batches, or what the service knows. Nothing is recorded."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import TypeVar
 
 from anyio import to_thread
@@ -13,6 +13,7 @@ from app.http import declared, exchange, in_worker
 from app.learned import answer_model
 from app.risk import answer_risk
 from app.schemas import (
+    Assumed,
     Batch,
     CompareRequest,
     GeneraAnswer,
@@ -33,11 +34,16 @@ Batched = TypeVar("Batched", bound=Batch)
 
 
 def _with_seller_record(
-    request: Request, service: Callable[[Batched, Engine], BaseModel]
+    request: Request, service: Callable[[Batched, Engine, Sequence[Assumed]], BaseModel]
 ) -> Callable[[Batched, Engine], BaseModel]:
     """Return the service of a batch, asked with what the ledger records of its seller."""
     database = request.app.state.database
-    return lambda asked, engine: service(with_seller(asked, stored_seller(database, asked.seller)), engine)
+
+    def answer(asked: Batched, engine: Engine) -> BaseModel:
+        filled = with_seller(asked, stored_seller(database, asked.seller))
+        return service(filled.request, engine, filled.from_record)
+
+    return answer
 
 
 @router.post("/v1/risk", **declared("risk"))

@@ -1,12 +1,10 @@
 """The batch of plants and the routes it may take: what comparing, holding and sizing an order all ask about."""
 
-from collections.abc import Mapping, Sequence
 from datetime import date
-from typing import Annotated, Any, Literal, Self
+from typing import Annotated, Literal, Self
 
-from pydantic import Field, PrivateAttr, model_validator
+from pydantic import Field, model_validator
 
-from app.schemas.answers import Assumed
 from app.schemas.fields import (
     Amount,
     Boxes,
@@ -169,19 +167,6 @@ class Batch(RequestModel):
     )
     draws: Draws = Field(default=4096, description="simulated journeys, 256 to 65,536")
     seed: Seed = Field(default=1, description="same seed, same answer; 0 to 2^53-1")
-
-    _from_record: tuple[Assumed, ...] = PrivateAttr(())
-
-    @property
-    def from_record(self) -> tuple[Assumed, ...]:
-        """What was filled in from the record of its seller; never part of a request."""
-        return self._from_record
-
-    def with_record(self, changes: Mapping[str, Any], assumed: Sequence[Assumed]) -> Self:
-        """Return a copy with fields filled in from the record of its seller, and what to say of them."""
-        filled = self.model_copy(update=changes)
-        filled._from_record = tuple(assumed)
-        return filled
 
     @model_validator(mode="after")
     def _fields_agree(self) -> Self:

@@ -6,6 +6,7 @@ Arrays in, arrays out; nothing here knows of weather or of how counts came about
 from model.decision.break_even import RouteEconomics, break_even, overtakes
 from model.decision.decision import (
     Choice,
+    Summary,
     chance_best,
     chance_better,
     chance_loss_within_limit,
@@ -24,6 +25,7 @@ __all__ = [
     "PlantLine",
     "Recourse",
     "RouteEconomics",
+    "Summary",
     "Waybill",
     "break_even",
     "chance_best",

@@ -5,11 +5,13 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
+import pytest
+from pydantic import ValidationError
+
 from app.batch.batch import prepare
-from app.batch.seller_defaults import with_seller
+from app.batch.seller_defaults import Filled, with_seller
 from app.cli.commands import ask
 from app.comparing.compare import answer_compare
-from app.schemas.batch import Batch
 from app.schemas.compare import CompareRequest
 from app.settings import Settings
 from app.store.database import Database
@@ -38,9 +40,9 @@ def asked(**fields: Any) -> CompareRequest:
     return CompareRequest.model_validate_json(json.dumps(BARE | fields))
 
 
-def assumed(batch: Batch) -> dict[str, Any]:
+def assumed(filled: Filled[CompareRequest]) -> dict[str, Any]:
     """Return what an answer lists as taken from the record, by pointer."""
-    listed = prepare(batch, engine()).assumed
+    listed = prepare(filled.request, engine(), from_record=filled.from_record).assumed
     pointers = [said.pointer for said in listed]
     assert len(pointers) == len(set(pointers))
     return {said.pointer: said.value for said in listed if "on record" in said.why}
@@ -48,18 +50,18 @@ def assumed(batch: Batch) -> dict[str, Any]:
 
 def test_no_record_and_an_empty_one_change_nothing() -> None:
     request = asked()
-    assert with_seller(request, None) == request
-    assert with_seller(request, seller()) == request
+    assert with_seller(request, None) == (request, ())
+    assert with_seller(request, seller()) == (request, ())
     assert assumed(with_seller(request, seller())) == {}
 
 
 def test_record_fills_what_is_left_out() -> None:
     record = seller(USUAL, {"packed_before_pickup_hours": 3}, kind="exporter", recourse="replacement")
     filled = with_seller(asked(), record)
-    packing = filled.packing
+    request, packing = filled.request, filled.request.packing
     assert (packing.container, packing.roots, packing.capacity, packing.cold_packs) == ("carton", "dry", 25, 1)
     assert (packing.heat_pack_hours, packing.heat_packs, packing.wait_hours) == (40, 1, 3)
-    assert (filled.seller_kind, filled.recourse.kind, filled.recourse.chance) == ("exporter", "replacement", 0.7)
+    assert (request.seller_kind, request.recourse.kind, request.recourse.chance) == ("exporter", "replacement", 0.7)
     assert assumed(filled) == {
         "/seller_kind": "exporter",
         "/recourse/kind": "replacement",
@@ -71,7 +73,7 @@ def test_record_fills_what_is_left_out() -> None:
         "/packing/capacity": 25,
         "/packing/wait_hours": 3,
     }
-    assert asked().from_record == ()
+    assert {said.pointer for said in filled.from_record} == assumed(filled).keys()
 
 
 def test_what_a_request_says_stands_also_where_it_is_the_usual_value() -> None:
@@ -89,7 +91,7 @@ def test_what_a_request_says_stands_also_where_it_is_the_usual_value() -> None:
     record = seller(USUAL, {"packed_before_pickup_hours": 3}, kind="exporter", recourse="refund")
     filled = with_seller(asked(**said), record)
     # Twenty-five plants go into its carton; nobody knows how many into a foam box.
-    assert filled == asked(**said)
+    assert filled.request == asked(**said)
     assert assumed(filled) == {}
 
 
@@ -97,24 +99,25 @@ def test_packs_and_their_hours_stay_together() -> None:
     record = seller({"heat_pack_hours": 40, "heat_packs": 3})
     for packing in ({"heat_pack_hours": 72}, {"heat_packs": 2}):
         filled = with_seller(asked(packing=packing), record)
-        assert filled.packing == asked(packing=packing).packing
-    assert with_seller(asked(packing={"cold_packs": 2}), record).packing.heat_packs == 3
+        assert filled.request.packing == asked(packing=packing).packing
+    assert with_seller(asked(packing={"cold_packs": 2}), record).request.packing.heat_packs == 3
 
 
 def test_capacity_goes_with_the_container_it_is_of() -> None:
     record = seller(USUAL)
-    assert with_seller(asked(packing={"container": "carton"}), record).packing.capacity == 25
-    assert with_seller(asked(packing={"container": "foam_box"}), record).packing.capacity is None
-    assert with_seller(asked(packing={"capacity": 10}), record).packing.capacity == 10
+    assert with_seller(asked(packing={"container": "carton"}), record).request.packing.capacity == 25
+    assert with_seller(asked(packing={"container": "foam_box"}), record).request.packing.capacity is None
+    assert with_seller(asked(packing={"capacity": 10}), record).request.packing.capacity == 10
 
 
 def test_request_cannot_say_what_is_on_record() -> None:
     assert "from_record" not in CompareRequest.model_json_schema()["properties"]
-    assert with_seller(asked(), seller(kind="grower")).model_copy(update={"seed": 2}).from_record
+    with pytest.raises(ValidationError):
+        asked(from_record=[])
 
 
 def test_kind_on_record_answers_as_the_kind_in_the_request() -> None:
-    with_kind = answer_compare(with_seller(asked(), seller(kind="exporter")), engine())
+    with_kind = answer_compare(with_seller(asked(), seller(kind="exporter")).request, engine())
     given = answer_compare(asked(seller_kind="exporter"), engine())
     without = answer_compare(asked(), engine())
     assert with_kind.routes == given.routes

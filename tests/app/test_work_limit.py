@@ -29,7 +29,8 @@ TOO_MUCH: list[tuple[str, Fields]] = [
 def ask(kind: str, fields: Fields) -> Any:
     """Ask; of a comparison that is allowed nothing is followed."""
     if kind == "compare":
-        return SimulatedBatch(compare_request(**fields), engine())
+        request = compare_request(**fields)
+        return SimulatedBatch(request, prepare(request, engine(), request.ship_date), engine())
     return {"hold": hold, "order_size": order_size}[kind](**fields)
 
 

@@ -1,0 +1,54 @@
+"""Simulated routes judged against each other: what the choice, its sentence and the answer rest on."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from app.comparing.simulated import SimulatedBatch, SimulatedRoute
+from app.comparing.splitting import splitting
+from app.schemas import Splitting
+from model.decision import Summary, chance_best, chance_loss_within_limit, summarise
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class RouteResult:
+    """A route of a comparison.
+
+    `chance_best` is the share of draws in which no other route has a better margin; `splitting` is None for a single
+    box.
+    """
+
+    simulated: SimulatedRoute
+    sent: int
+    healthy_two_weeks: Summary
+    margin: Summary
+    chance_loss_within_limit: float
+    chance_best: float
+    splitting: Splitting | None
+
+    @property
+    def name(self) -> str:
+        """The name of the route in the request."""
+        return self.simulated.route.asked.name
+
+
+def route_results(batch: SimulatedBatch, simulated: Sequence[SimulatedRoute]) -> list[RouteResult]:
+    """Return the results of all routes of a batch."""
+    request = batch.request
+    sent = sum(line.quantity for line in request.lines)
+    best = chance_best(np.stack([s.money.margin for s in simulated], axis=1))
+    return [
+        RouteResult(
+            simulated=s,
+            sent=sent,
+            healthy_two_weeks=summarise(s.drawn.healthy_two_weeks.sum(axis=1)),
+            margin=summarise(s.money.margin),
+            chance_loss_within_limit=chance_loss_within_limit(
+                s.drawn.dead.sum(axis=1), sent, request.risk.max_loss_share
+            ),
+            chance_best=float(chance),
+            splitting=splitting(request, s, batch.other_travel(s.route)) if s.route.plan.n_boxes > 1 else None,
+        )
+        for s, chance in zip(simulated, best, strict=True)
+    ]
