@@ -25,6 +25,7 @@ from model.fit import (
     ConvergenceError,
     Hierarchy,
     InnerMode,
+    Target,
     TransitSurvival,
     count_boxes,
     observe,
@@ -130,7 +131,7 @@ def _delay_check(recorded: Recorded, estimator: TransitSurvival, reference: Refe
     start[:FIRST_EFFECT] = posterior.mode_x[:FIRST_EFFECT]
     try:
         with threadpool_limits(1):
-            without = InnerMode(observations, hierarchy).newton(posterior.mode_theta, start)
+            without = InnerMode(Target(observations, hierarchy)).newton(posterior.mode_theta, start)
     except ConvergenceError:
         return None  # the fit of all boxes stands; this one is beside it
     return DelayCheck(

@@ -10,6 +10,7 @@ from model.fit.likelihood import CountError
 from model.fit.lines import LINE_DTYPE, Lines, observe
 from model.fit.observations import Observations
 from model.fit.survival import TransitSurvival, box_log_predictive
+from model.fit.target import Target
 
 __all__ = [
     "ALPHA",
@@ -23,6 +24,7 @@ __all__ = [
     "InnerMode",
     "Lines",
     "Observations",
+    "Target",
     "TransitSurvival",
     "box_log_predictive",
     "count_boxes",

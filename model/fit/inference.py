@@ -78,8 +78,14 @@ class Posterior:
     n_outer: int
 
 
-class Inference(InnerMode):
-    """The posterior of one ledger: its mode, and draws of it."""
+class Inference:
+    """The mode of a ledger's posterior, and draws of it."""
+
+    def __init__(self, inner_mode: InnerMode) -> None:
+        """Take what finds the mode of x for a theta."""
+        self._inner_mode = inner_mode
+        self._target = inner_mode.target
+        self._hierarchy = inner_mode.target.hierarchy
 
     def _outer_curvature(self, theta: Array, inner: Inner, slope: Array) -> tuple[Array, Array]:
         """Return minus the Hessian in theta, (9, 9), and the change of the mode of x with theta, (p, 9)."""
@@ -88,11 +94,11 @@ class Inference(InnerMode):
         for i in range(n):
             moved = theta.copy()
             moved[i] += OUTER_DIFFERENCE
-            there = self.newton(moved, inner.x)
-            hessian[i] = -(marginal_slope(self, moved, there) - slope) / OUTER_DIFFERENCE
+            there = self._inner_mode.newton(moved, inner.x)
+            hessian[i] = -(marginal_slope(self._target, moved, there) - slope) / OUTER_DIFFERENCE
             drift[:, i] = (there.x - inner.x) / OUTER_DIFFERENCE
         hessian = 0.5 * (hessian + hessian.T)
-        return positive(hessian, LEAST_CURVATURE * np.diag(self.hierarchy.outer_sd**-2.0)), drift
+        return positive(hessian, LEAST_CURVATURE * np.diag(self._hierarchy.outer_sd**-2.0)), drift
 
     def _start(self) -> Mode:
         """Return a theta to start from, with curvature there.
@@ -101,14 +107,13 @@ class Inference(InnerMode):
         kappa, the posterior can have a mode for each, and steps from the prior's median may end in the lesser one. A
         large ledger starts from the mode of some of its boxes, as if all said the same.
         """
-        h = self.hierarchy
+        h, n_boxes = self._hierarchy, self._target.observations.n_boxes
         theta = h.outer_mean.copy()
-        if self.observations.n_boxes > MANY_BOXES:
-            some = np.arange(0, self.observations.n_boxes, SUBSET_OF)
-            near = Inference(self.observations.take_boxes(some), h).mode()
+        if n_boxes > MANY_BOXES:
+            near = Inference(InnerMode(self._target.of_boxes(np.arange(0, n_boxes, SUBSET_OF)))).mode()
             own = np.diag(h.outer_sd**-2.0)
             hessian = positive(SUBSET_OF * (near.hessian - own) + own, LEAST_CURVATURE * own)
-            return Mode(near.theta, self.newton(near.theta, near.inner.x), hessian, near.drift, 0)
+            return Mode(near.theta, self._inner_mode.newton(near.theta, near.inner.x), hessian, near.drift, 0)
         prior = h.inner(theta)
         x = prior.mean.copy()
         x[DELTA] = prior.delta_shape / prior.delta_rate
@@ -116,24 +121,24 @@ class Inference(InnerMode):
         for sds in START_H0_SDS:
             theta = h.outer_mean.copy()
             theta[LOG_H0] += sds * h.outer_sd[LOG_H0]
-            inner = self.newton(theta, x)
+            inner = self._inner_mode.newton(theta, x)
             x = inner.x
             log_det = float(np.linalg.slogdet(inner.precision)[1])
             height = inner.log_posterior + h.outer_log_density(theta) - 0.5 * log_det - float(np.log(x[DELTA]))
             found.append((height, theta, inner))
         _, theta, inner = max(found, key=lambda one: one[0])
-        return Mode(theta, inner, *self._outer_curvature(theta, inner, marginal_slope(self, theta, inner)), 0)
+        return Mode(theta, inner, *self._outer_curvature(theta, inner, marginal_slope(self._target, theta, inner)), 0)
 
     def mode(self) -> Mode:
         """Return the mode of theta's marginal posterior, and of x given it."""
         theta, inner, hessian, drift, n_outer = self._start()
-        slope = marginal_slope(self, theta, inner)
+        slope = marginal_slope(self._target, theta, inner)
         while n_outer < MOST_OUTER_STEPS:
             n_outer += 1
             step = np.linalg.solve(hessian, slope)
-            step *= min(1.0, LONGEST_OUTER_STEP / np.abs(step / self.hierarchy.outer_sd).max())
-            there = self.newton(theta + step, inner.x + drift @ step)
-            new_slope = marginal_slope(self, theta + step, there)
+            step *= min(1.0, LONGEST_OUTER_STEP / np.abs(step / self._hierarchy.outer_sd).max())
+            there = self._inner_mode.newton(theta + step, inner.x + drift @ step)
+            new_slope = marginal_slope(self._target, theta + step, there)
             # Broyden-Fletcher-Goldfarb-Shanno update of the curvature.
             change = slope - new_slope
             if change @ step > 1e-8:  # noqa: PLR2004 - only a step along which the slope falls tells of curvature
@@ -144,7 +149,7 @@ class Inference(InnerMode):
             # A step too far, down as steep as it was up, is not taken: the curvature it found makes the next shorter.
             if new_slope @ step > -slope @ step:
                 theta, inner, slope = theta + step, there, new_slope
-                short = np.abs(step / self.hierarchy.outer_sd).max() < OUTER_TOLERANCE
+                short = np.abs(step / self._hierarchy.outer_sd).max() < OUTER_TOLERANCE
                 if short and step @ hessian @ step < OUTER_GAIN:
                     break
         hessian, drift = self._outer_curvature(theta, inner, slope)
@@ -159,7 +164,7 @@ class Inference(InnerMode):
             When Newton's steps do not settle, or too few of the draws count.
         """
         mode = self.mode()
-        weighted = Weighing(self).run(self._proposal(mode), n_weighed, rng=rng)
+        weighted = Weighing(self._target).run(self._proposal(mode), n_weighed, rng=rng)
         if weighted.effective < REFUSED_EFFECTIVE:
             raise ConvergenceError(
                 f"of {len(weighted.x)} draws only {weighted.effective:.0f} count, too few for an answer. {REMEDIES}"
@@ -174,7 +179,7 @@ class Inference(InnerMode):
             effective=weighted.effective,
             pareto_k=weighted.pareto_k,
             n_replaced=weighted.n_replaced,
-            n_newton=self.n_newton,
+            n_newton=self._inner_mode.n_newton,
             n_outer=mode.n_outer,
         )
 
@@ -186,7 +191,7 @@ class Inference(InnerMode):
         x = inner.x.copy()
         x[DELTA] = np.log(x[DELTA])
         return Proposal(
-            hierarchy=self.hierarchy,
+            hierarchy=self._hierarchy,
             theta=mode.theta,
             x=x,
             outer_covariance=np.asarray(linalg.inv(mode.hessian), dtype=np.float64),

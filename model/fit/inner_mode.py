@@ -6,9 +6,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import linalg, sparse
 
-from model.fit.box_integral import BOX_NODES, LINE_NODES, BoxTerms, Setting
-from model.fit.hierarchy import DELTA, KAPPA, Hierarchy, InnerPrior
-from model.fit.observations import Observations
+from model.fit.box_integral import BoxTerms, Setting
+from model.fit.hierarchy import DELTA, KAPPA, InnerPrior
 from model.fit.target import Target, gradient
 
 Array = NDArray[np.float64]
@@ -44,27 +43,22 @@ class Inner(NamedTuple):
     n_steps: int
 
 
-class InnerMode(Target):
-    """The posterior of one ledger, and the mode of x for a theta.
+class InnerMode:
+    """The mode of x for a theta.
 
     Attributes
     ----------
+    target : Target
+        The posterior.
     n_newton : int
         Steps taken so far.
     """
 
-    def __init__(
-        self,
-        observations: Observations,
-        hierarchy: Hierarchy,
-        *,
-        box_nodes: int = BOX_NODES,
-        line_nodes: int = LINE_NODES,
-    ) -> None:
-        """Take observations whose boxes ascend line by line, and the prior of their levels; 1 node: no such effect."""
-        super().__init__(observations, hierarchy, box_nodes=box_nodes, line_nodes=line_nodes)
+    def __init__(self, target: Target) -> None:
+        """Take the posterior."""
+        self.target = target
         # Without effects to integrate there is no quadrature whose error could hide the mode.
-        self._rough = ROUGH_TOLERANCES if max(box_nodes, line_nodes) > 1 else ()
+        self._rough = ROUGH_TOLERANCES if max(target.nodes) > 1 else ()
         self.n_newton = 0
 
     def newton(self, theta: Array, start: Array, *, tolerance: float = NEWTON_TOLERANCE) -> Inner:
@@ -75,18 +69,19 @@ class InnerMode(Target):
         ConvergenceError
             When the steps do not settle.
         """
-        prior = self.hierarchy.inner(theta)
-        clock, variance = self.clock(theta)
-        design = self.columns(clock)
+        target = self.target
+        prior = target.hierarchy.inner(theta)
+        clock, variance = target.clock(theta)
+        design = target.columns(clock)
         x = start.copy()
         current = -np.inf
         for step_number in range(1, MOST_NEWTON_STEPS + 1):
             self.n_newton += 1
-            setting = self.setting(theta, float(x[KAPPA]), float(x[DELTA]), variance)
-            terms = self.integral.terms(design @ x, setting)
+            setting = target.setting(theta, float(x[KAPPA]), float(x[DELTA]), variance)
+            terms = target.integral.terms(design @ x, setting)
             current = float(terms.value.sum()) + prior.log_density(x)
             slope = gradient(x, design, terms, prior)
-            data = self.data_precision(design, terms)
+            data = target.data_precision(design, terms)
             precision = data + prior.curvature(x)
             factor, precision = _factor(precision)
             step = linalg.cho_solve(factor, slope)
@@ -118,12 +113,12 @@ class InnerMode(Target):
         while length > shortest:
             trial = x + length * step
             moved = setting._replace(delta=float(trial[DELTA]))
-            value = float(self.integral.value(design @ trial, moved).sum()) + prior.log_density(trial)
+            value = float(self.target.integral.value(design @ trial, moved).sum()) + prior.log_density(trial)
             if value >= current + 1e-4 * length * decrement - 1e-7 * abs(current):
                 return trial
             halved = 0.5
             if decrement < SMALL_GAIN:
-                terms = self.integral.terms(design @ trial, moved)
+                terms = self.target.integral.terms(design @ trial, moved)
                 left = float(gradient(trial, design, terms, prior) @ step) / decrement
                 if abs(left) < MOST_SLOPE_LEFT:
                     return trial

@@ -13,8 +13,10 @@ from model.exposure import ExposureTable
 from model.fit.box_integral import BoxIntegral, Grouping, Setting
 from model.fit.hierarchy import OUTER, Hierarchy
 from model.fit.inference import Inference, Posterior
+from model.fit.inner_mode import InnerMode
 from model.fit.likelihood import coefficients, log_choose
 from model.fit.lines import Lines, observe, plant_of
+from model.fit.target import Target
 from model.fit.weighing import LEAST_EFFECTIVE
 from model.plant import KINDS, LEARNED_SCALES, Plant
 from model.predict import MarginalChances, PosteriorDraws, draw_late_loss, plant_effects
@@ -94,7 +96,9 @@ class TransitSurvival(BaseEstimator):  # type: ignore[misc]
         rng = np.random.default_rng(self.random_state)
         # The matrices are small: threads of the linear algebra library would wait for each other.
         with threadpool_limits(1):
-            self.posterior_ = Inference(observations, self.hierarchy_).run(rng=rng, n_weighed=self.n_weighed)
+            self.posterior_ = Inference(InnerMode(Target(observations, self.hierarchy_))).run(
+                rng=rng, n_weighed=self.n_weighed
+            )
         self.draws_ = resample(self.posterior_, self.hierarchy_, reference, self.n_draws, self.random_state, rng=rng)
         self.n_boxes_, self.n_lines_ = observations.n_boxes, len(observations)
         self.diagnostics_ = {

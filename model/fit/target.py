@@ -4,6 +4,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import sparse
 
+from model.exposure import Indices
 from model.fit.box_integral import BOX_NODES, LINE_NODES, BoxIntegral, BoxTerms, Grouping, Setting
 from model.fit.hierarchy import ALPHA, DELTA, KAPPA, OUTER, Hierarchy, InnerPrior
 from model.fit.likelihood import coefficients
@@ -33,6 +34,8 @@ class Target:
     grouping : Grouping
         Lines by box.
     integral : BoxIntegral
+    nodes : (int, int)
+        Quadrature nodes of a box and of a line.
     effects : (lines, p)
         One-hot columns of all effects, zero for alpha, kappa and delta.
     """
@@ -52,6 +55,11 @@ class Target:
         self.integral = BoxIntegral(self.counts, self.grouping, box_nodes=box_nodes, line_nodes=line_nodes)
         self.nodes = box_nodes, line_nodes
         self.effects = self._effect_columns()
+
+    def of_boxes(self, boxes: Indices) -> "Target":
+        """Return the posterior of some boxes alone, with the same prior."""
+        box_nodes, line_nodes = self.nodes
+        return Target(self.observations.take_boxes(boxes), self.hierarchy, box_nodes=box_nodes, line_nodes=line_nodes)
 
     def _effect_columns(self) -> sparse.csr_array:
         """Return the one-hot columns of all effects, (lines, p), zero for alpha, kappa and delta."""

@@ -17,7 +17,9 @@ from threadpoolctl import threadpool_limits
 from model.exposure.table import Array
 from model.fit.hierarchy import Hierarchy
 from model.fit.inference import Inference
+from model.fit.inner_mode import InnerMode
 from model.fit.observations import Observations
+from model.fit.target import Target
 from model.reference.tables import load_reference
 from model.synthetic import Design
 from tests.references.nuts import Settings, build, kept_names, sample, summary
@@ -55,7 +57,7 @@ def by_fit(observations: Observations) -> Measured:
     hierarchy = Hierarchy(observations, load_reference())
     start = time.process_time()
     with threadpool_limits(1):
-        posterior = Inference(observations, hierarchy).run(rng=np.random.default_rng(0))
+        posterior = Inference(InnerMode(Target(observations, hierarchy))).run(rng=np.random.default_rng(0))
     seconds = time.process_time() - start
     weights = np.exp(posterior.log_weights)
     drawn = parameters(posterior) | {f"effect_{kind}": posterior.x[:, own] for kind, own in hierarchy.slices.items()}

@@ -19,6 +19,8 @@ from app.learning.fit import fit_model
 from app.store.database import Database
 from model.fit.hierarchy import Hierarchy
 from model.fit.inference import Inference
+from model.fit.inner_mode import InnerMode
+from model.fit.target import Target
 from model.reference.tables import load_reference
 from model.synthetic import draw_counts, draw_design, draw_truth
 from tests.app.fits import FITTED_AT, arrived_cells, fill, likely_hazard, recorded
@@ -38,7 +40,7 @@ def measure(n_boxes: int) -> tuple[float, float, int]:
     hierarchy = Hierarchy(observed, reference)
     start = time.process_time()
     with threadpool_limits(1):
-        posterior = Inference(observed, hierarchy).run(rng=np.random.default_rng(0))
+        posterior = Inference(InnerMode(Target(observed, hierarchy))).run(rng=np.random.default_rng(0))
     return time.process_time() - start, posterior.effective, len(posterior.x)
 
 

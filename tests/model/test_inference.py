@@ -10,9 +10,10 @@ from scipy import special
 from model.exposure.table import CHILL_NODES, Q10_NODES, Array, ExposureTable
 from model.fit.hierarchy import DELTA, KAPPA, OUTER, Hierarchy
 from model.fit.inference import Inference, Posterior
-from model.fit.inner_mode import ConvergenceError, Inner
+from model.fit.inner_mode import ConvergenceError, Inner, InnerMode
 from model.fit.marginal_slope import _common_slope, _determinant_slope, marginal_slope
 from model.fit.observations import Observations
+from model.fit.target import Target
 from model.plant.effects import LEARNED_SCALES, SCALE_OF_KIND
 from model.plant.plant import KINDS, Level
 from model.prior.priors import draw_prior
@@ -59,13 +60,13 @@ def two_state(observations: Observations) -> Observations:
     )
 
 
-def mode_of(observations: Observations, theta: Array) -> tuple[Inference, Inner]:
+def mode_of(observations: Observations, theta: Array) -> tuple[InnerMode, Inner]:
     """Return the posterior, its integrals taken finely, and the mode of x."""
     hierarchy = Hierarchy(observations, REFERENCE)
-    inference = Inference(observations, hierarchy, box_nodes=25, line_nodes=15)
+    modes = InnerMode(Target(observations, hierarchy, box_nodes=25, line_nodes=15))
     start = hierarchy.inner(theta).mean.copy()
     start[DELTA] = 1.5
-    return inference, inference.newton(theta, start, tolerance=1e-10)
+    return modes, modes.newton(theta, start, tolerance=1e-10)
 
 
 @pytest.mark.parametrize("h0", [0.0, 0.03])
@@ -75,14 +76,14 @@ def test_at_the_mode_the_slope_is_nil_and_the_precision_minus_the_hessian(h0: fl
     with np.errstate(divide="ignore"):
         theta = theta_of(h0=float(np.log(h0)))
     hierarchy = Hierarchy(observations, REFERENCE)
-    inference = Inference(observations, hierarchy, box_nodes=25, line_nodes=15)
+    modes = InnerMode(Target(observations, hierarchy, box_nodes=25, line_nodes=15))
     prior = hierarchy.inner(theta)
     start = prior.mean.copy()
     start[DELTA] = 1.5
-    inner = inference.newton(theta, start, tolerance=1e-12)
+    inner = modes.newton(theta, start, tolerance=1e-12)
 
     def height(x: Array) -> float:
-        return inference.log_likelihood(x, theta) + prior.log_density(x)
+        return modes.target.log_likelihood(x, theta) + prior.log_density(x)
 
     assert inner.log_posterior == pytest.approx(height(inner.x), abs=1e-8)
     step = 2e-3
@@ -103,10 +104,10 @@ def test_marginal_slope_is_that_of_the_height_at_the_mode_plus_the_spread_of_x()
     """Scales of effects average over x's Gaussian, which adds trace(prior precision x covariance); scales of boxes and
     lines move the determinant of its precision, which another test looks at."""
     theta = theta_of(**SOME_LOGS)
-    inference, inner = mode_of(synthetic(40), theta)
-    hierarchy = inference.hierarchy
-    slope = marginal_slope(inference, theta, inner)
-    slope -= _determinant_slope(inference, theta, inner, covariance_of(inner))
+    modes, inner = mode_of(synthetic(40), theta)
+    hierarchy = modes.target.hierarchy
+    slope = marginal_slope(modes.target, theta, inner)
+    slope -= _determinant_slope(modes.target, theta, inner, covariance_of(inner))
     covariance, prior = covariance_of(inner), hierarchy.inner(theta).precision
     for kind, scale in SCALE_OF_KIND.items():
         part = hierarchy.slices[kind]
@@ -116,7 +117,7 @@ def test_marginal_slope_is_that_of_the_height_at_the_mode_plus_the_spread_of_x()
         for sign in (0.01, -0.01):
             moved = theta.copy()
             moved[i] += sign
-            there = inference.newton(moved, inner.x, tolerance=1e-10)
+            there = modes.newton(moved, inner.x, tolerance=1e-10)
             heights.append(there.log_posterior + hierarchy.outer_log_density(moved))
         # The prior of (alpha, kappa, delta) follows every scale but not h0 and the clock, and is averaged as well.
         error = 0.02 if name in {"h0", "q10_less_one", "chill_rate"} else 0.3
@@ -130,18 +131,18 @@ def test_the_determinant_of_the_precision_moves_with_the_spread_of_boxes_and_lin
     names = ("healthy", "damaged", "dead", "sent")
     observations = replace(few, **{name: plants * getattr(few, name) for name in names})
     theta = theta_of(**SOME_LOGS)
-    inference, inner = mode_of(observations, theta)
-    own = inference.hierarchy.inner(theta).curvature(inner.x)
+    modes, inner = mode_of(observations, theta)
+    own = modes.target.hierarchy.inner(theta).curvature(inner.x)
 
     def log_det(**logs: float) -> float:
         moved = theta_of(**(SOME_LOGS | logs))
-        clock, variance = inference.clock(moved)
-        design = inference.columns(clock)
-        setting = inference.setting(moved, float(inner.x[KAPPA]), float(inner.x[DELTA]), variance)
-        precision = inference.data_precision(design, inference.integral.terms(design @ inner.x, setting)) + own
+        clock, variance = modes.target.clock(moved)
+        design = modes.target.columns(clock)
+        setting = modes.target.setting(moved, float(inner.x[KAPPA]), float(inner.x[DELTA]), variance)
+        precision = modes.target.data_precision(design, modes.target.integral.terms(design @ inner.x, setting)) + own
         return -0.5 * float(np.linalg.slogdet(precision)[1])
 
-    slope = _determinant_slope(inference, theta, inner, covariance_of(inner))
+    slope = _determinant_slope(modes.target, theta, inner, covariance_of(inner))
     for name in ("shipment", "line"):
         at = SOME_LOGS[name]
         difference = (log_det(**{name: at + 0.01}) - log_det(**{name: at - 0.01})) / 0.02
@@ -173,7 +174,7 @@ def tiny_marginals() -> dict[str, Marginal]:
     Its variance is shipment's and line's and, since exposure is uncertain, kappa^2 times that of log days.
     """
     observations, mean, variance = tiny()
-    posterior = Inference(observations, Hierarchy(observations, REFERENCE)).run(
+    posterior = Inference(InnerMode(Target(observations, Hierarchy(observations, REFERENCE)))).run(
         rng=np.random.default_rng(1), n_weighed=8192
     )
     n = 80_000
@@ -230,7 +231,7 @@ def test_what_the_boxes_do_not_touch_stays_at_its_prior() -> None:
     """Every box well above every chilling threshold: the chill rate is learned from nothing."""
     observations = synthetic(30, inside_c=24.0)
     hierarchy = Hierarchy(observations, REFERENCE)
-    posterior = Inference(observations, hierarchy).run(rng=np.random.default_rng(3), n_weighed=4096)
+    posterior = Inference(InnerMode(Target(observations, hierarchy))).run(rng=np.random.default_rng(3), n_weighed=4096)
     i = OUTER.index("chill_rate")
     assert posterior.mode_theta[i] == pytest.approx(hierarchy.outer_mean[i], abs=1e-6)
     mean, sd, error = weighted(posterior, posterior.theta[:, i])
@@ -249,7 +250,7 @@ def test_deaths_alone_are_learned_from_wherever_the_search_starts() -> None:
     unknown = np.full(len(full), NAN)
     deaths = replace(full, healthy=unknown, damaged=unknown)
     known, part = (
-        Inference(rows, Hierarchy(rows, REFERENCE)).run(rng=np.random.default_rng(0), n_weighed=2048)
+        Inference(InnerMode(Target(rows, Hierarchy(rows, REFERENCE)))).run(rng=np.random.default_rng(0), n_weighed=2048)
         for rows in (full, deaths)
     )
     assert min(known.effective, part.effective) > 100
@@ -261,7 +262,7 @@ def test_deaths_alone_are_learned_from_wherever_the_search_starts() -> None:
 
 def test_draws_with_weight_have_kappa_and_delta_above_zero_and_weights_add_to_one() -> None:
     observations = ledger(np.tile([(6.0, 3.0, 3.0, 12.0)], (8, 1)), np.log(np.linspace(3.0, 12.0, 8)))
-    posterior = Inference(observations, Hierarchy(observations, REFERENCE)).run(
+    posterior = Inference(InnerMode(Target(observations, Hierarchy(observations, REFERENCE)))).run(
         rng=np.random.default_rng(4), n_weighed=2048
     )
     assert posterior.n_replaced > 0  # days make no difference here, so kappa comes near 0
@@ -292,7 +293,7 @@ def mode_without_effects(rows: Observations) -> tuple[Array, Array]:
     prior = FlatPrior(rows)
     start = np.zeros(prior.n_inner)
     start[DELTA] = 1.0
-    inner = Inference(rows, prior, box_nodes=1, line_nodes=1).newton(NOT_SPOILT, start, tolerance=1e-12)
+    inner = InnerMode(Target(rows, prior, box_nodes=1, line_nodes=1)).newton(NOT_SPOILT, start, tolerance=1e-12)
     return inner.x, inner.precision
 
 
@@ -312,7 +313,7 @@ def test_order_of_boxes_and_of_lines_does_not_matter() -> None:
         exposure=observations.exposure.take(rows),
     )
     one, two = (
-        Inference(o, Hierarchy(o, REFERENCE)).run(rng=np.random.default_rng(9), n_weighed=1024)
+        Inference(InnerMode(Target(o, Hierarchy(o, REFERENCE)))).run(rng=np.random.default_rng(9), n_weighed=1024)
         for o in (observations, shuffled)
     )
     np.testing.assert_allclose(one.mode_x, two.mode_x, atol=1e-4)
@@ -323,7 +324,9 @@ def test_order_of_boxes_and_of_lines_does_not_matter() -> None:
 def test_the_same_seed_gives_the_same_draws() -> None:
     observations = tiny()[0]
     one, two, other = (
-        Inference(observations, Hierarchy(observations, REFERENCE)).run(rng=np.random.default_rng(s), n_weighed=256)
+        Inference(InnerMode(Target(observations, Hierarchy(observations, REFERENCE)))).run(
+            rng=np.random.default_rng(s), n_weighed=256
+        )
         for s in (1, 1, 2)
     )
     np.testing.assert_array_equal(one.x, two.x)
@@ -337,7 +340,7 @@ def test_a_mode_that_no_step_reaches_is_an_error_that_lists_remedies() -> None:
     prior = FlatPrior(observations, delta_shape=4.0, delta_rate=2.0)
     start = np.array([0.0, 0.0, 1.0])
     with pytest.raises(ConvergenceError, match=r"contradict each other.*wrong unit.*leave them out.*fewer boxes"):
-        Inference(observations, prior, box_nodes=1, line_nodes=1).newton(NOT_SPOILT, start, tolerance=0.0)
+        InnerMode(Target(observations, prior, box_nodes=1, line_nodes=1)).newton(NOT_SPOILT, start, tolerance=0.0)
 
 
 def test_an_unnamed_seller_and_an_unknown_genus_vary_from_box_to_box_and_line_to_line() -> None:
@@ -355,9 +358,9 @@ def test_an_unnamed_seller_and_an_unknown_genus_vary_from_box_to_box_and_line_to
     wide_line = squares["line"] + squares["genus_multiplier"] * genus + squares["cultivar"] + group
     for rows, wider in ((anonymous, {"shipment": wide_box}), (unknown, {"line": wide_line})):
         logs = {name: 0.5 * float(np.log(value)) for name, value in wider.items()}
-        expected = Inference(named, hierarchy).log_likelihood(x, theta_of(**logs))
-        assert Inference(rows, hierarchy).log_likelihood(x, theta) == pytest.approx(expected, abs=1e-8)
-        assert Inference(named, hierarchy).log_likelihood(x, theta) != pytest.approx(expected, abs=1e-3)
+        expected = Target(named, hierarchy).log_likelihood(x, theta_of(**logs))
+        assert Target(rows, hierarchy).log_likelihood(x, theta) == pytest.approx(expected, abs=1e-8)
+        assert Target(named, hierarchy).log_likelihood(x, theta) != pytest.approx(expected, abs=1e-3)
 
 
 def test_the_slope_of_scales_counts_unnamed_sellers_and_unknown_genera() -> None:
@@ -365,22 +368,20 @@ def test_the_slope_of_scales_counts_unnamed_sellers_and_unknown_genera() -> None
     some = np.array([True, True, False, False])
     rows = replace(rows, unnamed_seller=some, unknown_genus=~some)
     hierarchy = Hierarchy(rows, REFERENCE)
-    inference, theta = Inference(rows, hierarchy, box_nodes=25, line_nodes=15), theta_of()
-    inner = inference.newton(theta, np.array([-0.5, 3.0, 1.2]), tolerance=1e-10)
-    slope = marginal_slope(inference, theta, inner) - _slope_of_priors(inference, theta, inner)
+    modes, theta = InnerMode(Target(rows, hierarchy, box_nodes=25, line_nodes=15)), theta_of()
+    inner = modes.newton(theta, np.array([-0.5, 3.0, 1.2]), tolerance=1e-10)
+    slope = marginal_slope(modes.target, theta, inner) - _slope_of_priors(modes.target, theta, inner)
     for name in ("genus_multiplier", "cultivar", "seller", "drift", "shipment", "line"):
         up, down = (theta_of(**{name: float(theta[OUTER.index(name)]) + step}) for step in (1e-4, -1e-4))
-        difference = (inference.log_likelihood(inner.x, up) - inference.log_likelihood(inner.x, down)) / 2e-4
+        difference = (modes.target.log_likelihood(inner.x, up) - modes.target.log_likelihood(inner.x, down)) / 2e-4
         assert slope[OUTER.index(name)] == pytest.approx(difference, abs=1e-4), name
 
 
-def _slope_of_priors(inference: Inference, theta: Array, inner: Inner) -> Array:
+def _slope_of_priors(target: Target, theta: Array, inner: Inner) -> Array:
     """Return the part of the slope that is not the likelihood's: there are no levels, so that of the common three."""
-    hierarchy = inference.hierarchy
+    hierarchy = target.hierarchy
     own = -(theta - hierarchy.outer_mean) / hierarchy.outer_sd**2
     covariance = covariance_of(inner)
     return np.asarray(
-        own
-        + _common_slope(inference, theta, inner, covariance)
-        + _determinant_slope(inference, theta, inner, covariance)
+        own + _common_slope(target, theta, inner, covariance) + _determinant_slope(target, theta, inner, covariance)
     )

@@ -18,8 +18,10 @@ from model.exposure.damage import REFERENCE_C, extreme_rate
 from model.exposure.table import Array
 from model.fit.hierarchy import Hierarchy
 from model.fit.inference import Inference, Posterior
+from model.fit.inner_mode import InnerMode
 from model.fit.observations import Observations
 from model.fit.survival import resample
+from model.fit.target import Target
 from model.fit.weighing import DRAWS_A_THETA
 from model.plant.plant import Plant
 from model.predict.predict import MarginalChances, PosteriorDraws, linear_predictor, plant_effects
@@ -94,7 +96,7 @@ def fitted(n_boxes: int) -> Fit:
         assert recorded["fingerprint"] == fingerprint(design, observations), "recorded for other data: run the script"
         hierarchy = Hierarchy(observations, REFERENCE)
         rng = np.random.default_rng(0)
-        posterior = Inference(observations, hierarchy).run(rng=rng, n_weighed=N_WEIGHED[n_boxes])
+        posterior = Inference(InnerMode(Target(observations, hierarchy))).run(rng=rng, n_weighed=N_WEIGHED[n_boxes])
         FITS[n_boxes] = Fit(observations, hierarchy, posterior, recorded)
     return FITS[n_boxes]
 

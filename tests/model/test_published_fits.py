@@ -13,9 +13,9 @@ from statsmodels.miscmodels.ordinal_model import OrderedModel
 
 from model.exposure.table import Array, ExposureTable, constant_log_days
 from model.fit.hierarchy import ALPHA, DELTA, FIRST_EFFECT, KAPPA, OUTER
-from model.fit.inference import Inference
-from model.fit.inner_mode import Inner
+from model.fit.inner_mode import Inner, InnerMode
 from model.fit.observations import Observations
+from model.fit.target import Target
 from model.plant.plant import Level
 from tests.model.ledgers import LOG_REFERENCE_DAYS, NOT_SPOILT, FlatPrior, ledger, only_dead, only_healthy
 
@@ -36,7 +36,7 @@ def flat_mode(observations: Observations, theta: Array = NOT_SPOILT, *, two_stat
         prior = FlatPrior(observations, delta_shape=DELTA_SHAPE, delta_rate=DELTA_RATE)
     start = np.zeros(prior.n_inner)
     start[DELTA] = 1.0
-    return Inference(observations, prior, box_nodes=1, line_nodes=1).newton(theta, start, tolerance=1e-12)
+    return InnerMode(Target(observations, prior, box_nodes=1, line_nodes=1)).newton(theta, start, tolerance=1e-12)
 
 
 def expected_errors(observations: Observations, inner: Inner) -> tuple[Array, Array]:
