@@ -25,6 +25,8 @@ BOX_SD = 0.5
 BOX_NODES = 3
 RECHECK_NODES = 9
 GRID_SDS, GRID_POINTS = 4.0, 61
+# So many hazards of grid points, nodes and lines at a time stay in the processor's cache.
+HAZARDS_AT_ONCE = 30_000
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -129,11 +131,14 @@ def learn_late_loss(
         starts = np.flatnonzero(np.diff(rechecks.box[order], prepend=-1))
         log_dose = np.log(1.0 + rechecks.chill_dose_days[order])
         lost, kept = rechecks.lost[order], (rechecks.looked_at - rechecks.lost)[order]
-        for i, (intercept, slope) in enumerate(zip(*prior.at(grid), strict=True)):
-            hazard = np.exp(intercept + slope * log_dose + BOX_SD * nodes[:, None])  # (nodes, lines)
+        at_once = max(HAZARDS_AT_ONCE // (len(nodes) * len(lost)), 1)
+        for first in range(0, len(log_p), at_once):
+            some = slice(first, first + at_once)
+            intercept, slope = (own[:, None, None] for own in prior.at(grid[:, some]))
+            hazard = np.exp(intercept + slope * log_dose + BOX_SD * nodes[:, None])  # (points, nodes, lines)
             by_line = lost * np.log(-np.expm1(-hazard)) - kept * hazard
-            by_box = np.add.reduceat(by_line, starts, axis=1)
-            log_p[i] += special.logsumexp(by_box + np.log(weights)[:, None], axis=0).sum()
+            by_box = np.add.reduceat(by_line, starts, axis=2)
+            log_p[some] += special.logsumexp(by_box + np.log(weights)[:, None], axis=1).sum(axis=1)
     chance = special.softmax(log_p)
     cell = rng.choice(len(chance), n, p=chance / chance.sum())
     return LateLossDraws(*prior.at(grid[:, cell] + (scores[1] - scores[0]) * (rng.random((2, n)) - 0.5)))

@@ -11,6 +11,7 @@ is 5 % of the days wide.
 """
 
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
@@ -44,6 +45,8 @@ SPREAD_SCORES = 0.75 * np.arange(-4.0, 4.0)
 LEAST_LOG_SF = -700.0
 # A box that the table's times cannot explain at any factor is as unlikely as this, not impossible.
 LEAST_LOG_CHANCE = -30.0
+# Tables of services that are kept, 2 MB each.
+KEPT_TABLES = 8
 CHANCES = np.array([0.1, 0.5, 0.9])
 
 
@@ -143,7 +146,7 @@ def learn_transit(base: TransitTime, record: TransitRecord, lane_scale: Array) -
         What part of the body's days a lane takes, in [0.5, 1].
     """
     prior = prior_spreads(base)
-    tables = _Tables.of(base, prior.body)
+    tables = _tables(base, prior.body)
     shares, log_share = _share_grid(base.delay.share)
     log_spread = _log_normal_weights(SPREAD_SCORES)
     log_m = _log_normal_weights(np.asarray(FACTOR_GRID / prior.service_sd))
@@ -188,19 +191,6 @@ class _Tables:
     prompt: Array
     late: Array
 
-    @classmethod
-    def of(cls, base: TransitTime, spread: float) -> "_Tables":
-        prompt = np.empty((len(SPREAD_SCORES), len(TABULATED_FACTORS), len(TABULATED_DAYS)))
-        late = prompt if base.delay.share == 0 else np.empty_like(prompt)
-        for j, score in enumerate(SPREAD_SCORES):
-            body = _spread(base.body, spread * float(np.exp(SPREAD_SD_LOG * score)))
-            for k, log_factor in enumerate(TABULATED_FACTORS):
-                moved = scaled(TransitTime(body, base.delay), float(np.exp(log_factor)))
-                prompt[j, k] = np.exp(moved.body.log_sf(TABULATED_DAYS))
-                if base.delay.share > 0:
-                    late[j, k] = np.exp(base.delay.log_sf_after(moved.body, TABULATED_DAYS))
-        return cls(prompt, late)
-
     def log_sf(self, spread: int, share: float) -> Array:
         """Return log P(T > days), (factors, days)."""
         sf = (1.0 - share) * self.prompt[spread] + share * self.late[spread]
@@ -216,6 +206,22 @@ class _Tables:
         sf = np.einsum("jk,jkt->t", (weight - delayed).sum(axis=0), prompt)
         sf += np.einsum("jk,jkt->t", delayed.sum(axis=0), late)
         return np.asarray(np.exp(np.interp(CHANCES, np.maximum.accumulate(1.0 - sf), np.log(TABULATED_DAYS))))
+
+
+@lru_cache(maxsize=KEPT_TABLES)
+def _tables(base: TransitTime, spread: float) -> _Tables:
+    """Return the tables of a service; no box changes them, so they are worked out once."""
+    prompt = np.empty((len(SPREAD_SCORES), len(TABULATED_FACTORS), len(TABULATED_DAYS)))
+    late = prompt if base.delay.share == 0 else np.empty_like(prompt)
+    for j, score in enumerate(SPREAD_SCORES):
+        body = _spread(base.body, spread * float(np.exp(SPREAD_SD_LOG * score)))
+        for k, log_factor in enumerate(TABULATED_FACTORS):
+            moved = scaled(TransitTime(body, base.delay), float(np.exp(log_factor)))
+            prompt[j, k] = np.exp(moved.body.log_sf(TABULATED_DAYS))
+            if base.delay.share > 0:
+                late[j, k] = np.exp(base.delay.log_sf_after(moved.body, TABULATED_DAYS))
+    prompt.flags.writeable = late.flags.writeable = False
+    return _Tables(prompt, late)
 
 
 def _interpolation(log_scale: float) -> Array:
