@@ -15,9 +15,10 @@ from tests.page.conftest import DESK, Watch, opened
 def open_hold(page: Page) -> None:
     """Fill in the batch and ask about a week in January; 11 January 2027 is a Monday."""
     page.goto("/#hold")
-    fill_batch(page)
+    # The days first: nothing is asked before the batch is there, so never about one day typed and one not yet.
     page.get_by_label("Earliest").fill("2027-01-11")
     page.get_by_label("Latest").fill("2027-01-17")
+    fill_batch(page)
 
 
 def test_days_weather_and_recommendation(page: Page, axe_clean: Callable[[Page], None]) -> None:
