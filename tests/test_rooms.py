@@ -37,7 +37,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "model.reference": set(),
     "model.plant": {"model.reference"},
     "model.exposure": {"model.reference", "model.quadrature"},
-    "model.transit": {"model.exposure", "model.quadrature"},
+    "model.transit": {"model.reference", "model.exposure", "model.quadrature"},
     "model.prior": {*_TABLES, "model.exposure", "model.quadrature"},
     "model.predict": {*_TABLES, "model.exposure", "model.prior", "model.quadrature"},
     "model.fit": {*_TABLES, "model.exposure", "model.prior", "model.predict", "model.quadrature"},
@@ -46,7 +46,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "model.synthetic": {*_TABLES, "model.exposure", "model.prior", "model.predict", "model.fit"},
     # What every room of the application stands on.
     "app.records": {"app.problems"},
-    "app.schemas": {"app.problems"},
+    "app.schemas": {"app.problems", "model.reference"},
     "app.migrations": {"app.problems"},
     "app.store": {"app.problems", "app.records", "app.migrations"},
     "app.serving": {
@@ -65,7 +65,9 @@ MAY_IMPORT: dict[str, set[str]] = {
         *_ANSWERS, "app.records", "app.store", "app.comparing", "app.ledger",
         *_TABLES, "model.predict", "model.quadrature", "model.scoring",
     },
-    "app.outlook": {*_ANSWERS, "app.store", "app.comparing", "app.boxes", "model.exposure", "model.transit"},
+    "app.outlook": {
+        *_ANSWERS, "app.store", "app.comparing", "app.boxes", "model.reference", "model.exposure", "model.transit",
+    },
     "app.claims": {*_ANSWERS, "app.store", "app.boxes", "model.reference", "model.decision"},
     "app.learned": {*_ANSWERS, *_TABLES, "model.prior", "model.predict", "model.transit"},
     "app.sellers": {*_ANSWERS, *_TABLES, "app.records", "app.store", "app.learned", "model.decision"},

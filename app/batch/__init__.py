@@ -12,10 +12,11 @@ from app.batch.places import resolve_place
 from app.batch.plans import BatchLine, RoutePlan
 from app.batch.seller_defaults import Filled, answers_of, packing_of, stored_seller, with_seller
 from app.batch.senders import drift_quarter, seller_level
-from app.batch.words import bearable, money, percent
+from app.batch.words import CLAIM_WINDOWS, bearable, money, percent
 
 __all__ = [
     "CARRIER",
+    "CLAIM_WINDOWS",
     "CLOSING_TIME",
     "MOST_BOXES",
     "SELLER",

@@ -1,5 +1,6 @@
 """Values that a batch request leaves out: what is taken instead, and why."""
 
+from app.batch.words import CLAIM_WINDOWS
 from app.schemas import Assumed, Batch
 from model.reference import Reference
 
@@ -9,7 +10,7 @@ COSTS = ("phyto", "permit", "other", "duty_rate", "tax_rate", "tax_reclaimed_sha
 # What counts once a refund or replacement is asked for.
 RECOURSE = {
     "chance": "chance that a claim is honoured (judgement, from memory)",
-    "claim_window_hours": "the most common window of a sample of published policies, 1 h to 7 days",
+    "claim_window_hours": f"the most common window of a sample of published policies, {CLAIM_WINDOWS}",
 }
 
 

@@ -4,7 +4,9 @@ import string
 from dataclasses import dataclass
 from datetime import date
 
+from app.batch.words import CLAIM_WINDOWS
 from app.schemas import Caution
+from model.reference import CONSTANTS
 
 CHECKED = date(2026, 11, 25)
 
@@ -120,8 +122,9 @@ TEMPLATES = {
         BUYER,
     ),
     "carrier_liability": Template(
-        "By air the carrier is liable up to 26 SDR per kg (Montreal Convention, revision of 28 Dec 2024)."
-        " Damage is to be notified in writing within 14 days of receipt, delay within 21.",
+        f"By air the carrier is liable up to {CONSTANTS.carrier_liability_sdr_per_kg} SDR per kg (Montreal Convention, "
+        "revision of 28 Dec 2024). Damage is to be notified in writing within "
+        f"{CONSTANTS.carrier_damage_notice_days} days of receipt, delay within {CONSTANTS.carrier_delay_notice_days}.",
         CARRIER,
         rule=True,
     ),
@@ -148,7 +151,8 @@ TEMPLATES = {
         rule=True,
     ),
     "claim_window_unknown": Template(
-        "No claim window is given. In the policies read it runs from 1 h to 7 days, most often 48 h: ask "
+        f"No claim window is given. In the policies read it runs from {CLAIM_WINDOWS}, most often "
+        f"{CONSTANTS.claim_window_h} h: ask "
         "before paying, and photograph or film the opening.",
         SELLER,
         rule=True,
@@ -185,7 +189,11 @@ TEMPLATES = {
         BUYER,
     ),
     "irritant_sap": Template("{genera}: the sap may irritate skin and eyes. Wear gloves when unpacking.", BUYER),
-    "isolate": Template("Keep new plants apart from the others for 3 to 6 weeks.", BUYER),
+    "isolate": Template(
+        f"Keep new plants apart from the others for {CONSTANTS.isolate_least_weeks} to "
+        f"{CONSTANTS.isolate_most_weeks} weeks.",
+        BUYER,
+    ),
     # What the answer rests on
     "no_own_record": Template(
         "No boxes are recorded yet: chances come from rules of thumb of the trade, and the intervals say "

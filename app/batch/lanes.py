@@ -13,16 +13,10 @@ from numpy.typing import NDArray
 from app.batch.places import between_km
 from app.serving import LearnedTimes
 from model.exposure import Forecast, PlaceWeather, StreetAir, interpolate_months, month_position, place_weather
-from model.reference import Leg, Place, Reference, Service
+from model.reference import CONSTANTS, Leg, Place, Reference, Service
 from model.transit import Delay, HoldDelay, MissedFlights, SolvedTransit, TransitQuantiles, solve_transit
 
-# The box is closed in the morning (common practice, no source) and picked up 12 h later unless given.
-CLOSING_TIME = time(8)
-# The table's quantiles hold between continents; shorter lanes take less of it (judgement, from memory).
-LONG_LANE_KM = 6000.0
-SHORTEST_LANE_SHARE = 0.5
-# A hub nearer than this to either end is no hub.
-NEAR_KM = 300.0
+CLOSING_TIME = time(CONSTANTS.closing_hour)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -38,14 +32,16 @@ class Lane:
         """Return the lane by way of the service's hub with the least detour."""
         row = reference.services[service]
         hubs = [reference.places[code] for code in row.hubs.split()]
-        ways = [h for h in hubs if min(between_km(origin, h), between_km(h, destination)) > NEAR_KM] or [destination]
+        near_km = CONSTANTS.near_hub_km
+        ways = [h for h in hubs if min(between_km(origin, h), between_km(h, destination)) > near_km] or [destination]
         hub = min(ways, key=lambda h: between_km(origin, h) + between_km(h, destination))
         return cls(row, reference.legs[service], {"origin": origin, "hub": hub, "destination": destination})
 
     def length_share(self) -> float:
         """Return what part of the service's days the lane takes: 1 from 6,000 km, never under a half."""
         km = between_km(self.places["origin"], self.places["destination"])
-        return SHORTEST_LANE_SHARE + (1.0 - SHORTEST_LANE_SHARE) * min(km / LONG_LANE_KM, 1.0)
+        shortest = CONSTANTS.shortest_lane_share
+        return shortest + (1.0 - shortest) * min(km / CONSTANTS.long_lane_km, 1.0)
 
     def usual_quantiles(self) -> TransitQuantiles:
         """Return the table's total transit days of the service, less on lanes shorter than 6,000 km."""

@@ -11,11 +11,9 @@ from app.batch.cautions import caution
 from app.problems import FieldError, InvalidInput
 from app.schemas import Caution, either
 from model.exposure import LAPSE_C_PER_M
-from model.reference import Place, Reference
+from model.reference import CONSTANTS, Place, Reference
 
 EARTH_RADIUS_KM = 6371.0
-# Beyond this the nearest place may have another climate (judgement, from memory).
-FAR_KM = 150.0
 FEET_PER_M = 3.28084
 
 
@@ -94,7 +92,7 @@ def _from_nearest(code: str, reference: Reference) -> ResolvedPlace:
         tmax_c=nearest.tmax_c + lapse,
     )
     km = between_km(place, nearest)
-    far_km = FAR_KM if km > FAR_KM else None
+    far_km = CONSTANTS.far_place_km if km > CONSTANTS.far_place_km else None
     return ResolvedPlace(
         place, (caution("nearest_place", code=code, nearest=nearest.iata, km=f"{km:,.0f}", far_km=far_km),)
     )

@@ -2,6 +2,10 @@
 
 from app.schemas import Batch
 from model.decision import minor_digits
+from model.reference import CONSTANTS
+
+# How long sellers give for a claim in the policies that were read.
+CLAIM_WINDOWS = f"{CONSTANTS.claim_window_shortest_h} h to {CONSTANTS.claim_window_longest_days} days"
 
 
 def percent(share: float) -> str:

@@ -4,7 +4,7 @@ Every change goes through shipment_changes.change.
 """
 
 from app.boxes.arrivals import decide_arrival, read_arrival
-from app.boxes.claim_window import USUAL_WINDOW_HOURS, counted_from
+from app.boxes.claim_window import counted_from
 from app.boxes.rechecks import RECHECK_BODY, decide_recheck
 from app.boxes.shipment_answer import missing_plants
 from app.boxes.shipment_changes import ChangeCall, Decide, change, delete
@@ -16,7 +16,6 @@ from app.boxes.shipment_plans import plan_shipment, stored_plan
 __all__ = [
     "NEWS_BODY",
     "RECHECK_BODY",
-    "USUAL_WINDOW_HOURS",
     "ChangeCall",
     "Decide",
     "answer_page",

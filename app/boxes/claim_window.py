@@ -1,11 +1,9 @@
-"""From when a seller's claim window runs, and how long it usually is."""
+"""From when a seller's claim window runs."""
 
 from datetime import datetime, time
 from zoneinfo import ZoneInfo
 
 from app.store import ShipmentLife
-
-USUAL_WINDOW_HOURS = 48.0
 
 
 def counted_from(life: ShipmentLife, zone: ZoneInfo) -> datetime:

@@ -2,17 +2,17 @@
 
 from datetime import date, datetime, timedelta
 
-from app.boxes.claim_window import USUAL_WINDOW_HOURS
 from app.schemas import NextStep
 from app.store import ShipmentLife
+from model.reference import CONSTANTS
 
 COMMON_PRACTICE = "common practice, no source"
 AS_PLANNED = "the claim window of the plan; the seller's own terms decide"
 SECOND_HAND = "extension texts, second hand"
-WATER = timedelta(days=2)
-RECHECK = timedelta(days=14)
-RECHECK_OPEN = timedelta(days=7)
-ISOLATION = timedelta(weeks=6)
+WATER = timedelta(days=CONSTANTS.rehydrate_days)
+RECHECK = timedelta(days=CONSTANTS.recheck_days)
+RECHECK_OPEN = timedelta(days=CONSTANTS.recheck_open_days)
+ISOLATION = timedelta(weeks=CONSTANTS.isolate_most_weeks)
 
 
 def recheck_on(opened_on: date) -> date:
@@ -34,7 +34,7 @@ def next_steps(
         Of the seller, from delivery; None where it is not known, or nothing is to be claimed.
     now : datetime
     """
-    claim_until = delivered_at + timedelta(hours=USUAL_WINDOW_HOURS if window_hours is None else window_hours)
+    claim_until = delivered_at + timedelta(hours=CONSTANTS.claim_window_h if window_hours is None else window_hours)
 
     def step(code: str, text: str, begin: datetime, end: datetime, status: str, *, done: bool = False) -> NextStep:
         state = "done" if done else "ahead" if now < begin else "now" if now <= end else "past"
@@ -43,7 +43,7 @@ def next_steps(
         )
 
     window = (
-        "No claim window is recorded: ask the seller today; 48 h is most common."
+        f"No claim window is recorded: ask the seller today; {CONSTANTS.claim_window_h} h is most common."
         if window_hours is None
         else f"The window is {window_hours:g} h from delivery."
     )
@@ -81,15 +81,16 @@ def next_steps(
         ),
         step(
             "isolate",
-            "Keep them apart from your other plants for 3 to 6 weeks and look for pests. If you find one that is not"
-            " known where you live, tell the plant-health authority before you treat or move anything.",
+            f"Keep them apart from your other plants for {CONSTANTS.isolate_least_weeks} to "
+            f"{CONSTANTS.isolate_most_weeks} weeks and look for pests. If you find one that is not known where"
+            " you live, tell the plant-health authority before you treat or move anything.",
             opened_at,
             opened_at + ISOLATION,
             SECOND_HAND,
         ),
         step(
             "recheck",
-            "Count them again about 14 days on: injury by cold can stay invisible until then.",
+            f"Count them again about {CONSTANTS.recheck_days} days on: injury by cold can stay invisible until then.",
             opened_at + RECHECK,
             opened_at + RECHECK + RECHECK_OPEN,
             COMMON_PRACTICE,

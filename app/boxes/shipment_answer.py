@@ -24,12 +24,10 @@ from app.schemas import (
     ShipmentAnswer,
 )
 from app.store import ARRIVED, OrderedLine, Reading, ShipmentLife, StoredPlan
-from model.reference import Reference
+from model.reference import CONSTANTS, Reference
 
 NOON = time(12)
 A_DAY = timedelta(days=1)
-# A logger that saw less than this of a journey is said to.
-NOTABLE_SHARE = 0.9
 
 
 def shipment_answer(
@@ -206,7 +204,7 @@ def _cautions(
             said.append(_unusual(f"{what}, still ahead,", moment))
     if trace and life.departed_at is not None and life.opened_at is not None:
         share = covered_share(trace, life.departed_at, life.opened_at)
-        if share < NOTABLE_SHARE:
+        if share < CONSTANTS.logger_notable_share:
             said.append(caution("logger_partial", share=share))
     said += [caution("late_damage"), caution("residues")]
     genera = {line.genus: resolve_genus(line.genus, reference)[0] for line in record.lines}

@@ -14,11 +14,10 @@ from app.problems import FieldError, InvalidInput, json_pointer
 from app.records import local_date
 from app.schemas import ShipmentItem, ShipmentsAnswer, ShipmentState, either
 from app.store import ARRIVED, OPEN_STATES, Database, ShipmentLife, count_without_outcome, list_shipments, read_lives
-from model.reference import Reference
+from model.reference import CONSTANTS, Reference
 
 STATES = get_args(ShipmentState)
 USUAL_LIMIT, MAX_LIMIT = 100, 500
-OUTCOME_DAYS = 30
 MAX_NUMBER = 2**31 - 1
 MAX_REFERENCE_CHARACTERS = 120
 _CURSOR = re.compile(rb"before ([1-9][0-9]{0,9})")
@@ -75,7 +74,7 @@ def answer_page(query: PageQuery, database: Database, reference: Reference, now:
     """
     if database.absent:
         return ShipmentsAnswer(items=[], next_cursor=None, cautions=[])
-    oldest = now.date() - timedelta(days=OUTCOME_DAYS)
+    oldest = now.date() - timedelta(days=CONSTANTS.outcome_days)
     with database.reading() as connection:
         found = list_shipments(
             connection, state=query.state, reference=query.reference, before=query.before, limit=query.limit + 1
@@ -86,7 +85,7 @@ def answer_page(query: PageQuery, database: Database, reference: Reference, now:
     return ShipmentsAnswer(
         items=[_item(life, reference, now) for life in lives],
         next_cursor=_cursor(lives[-1].stored.number) if more else None,
-        cautions=[caution("outcome_missing", n=n_waiting, days=OUTCOME_DAYS)] if n_waiting else [],
+        cautions=[caution("outcome_missing", n=n_waiting, days=CONSTANTS.outcome_days)] if n_waiting else [],
     )
 
 
@@ -111,7 +110,7 @@ def _item(life: ShipmentLife, reference: Reference, now: datetime) -> ShipmentIt
         lines=plant_lines(life),
         recheck_on=recheck,
         recheck_due=recheck is not None and record.recheck_date is None and recheck <= local_date(now, zone),
-        outcome_missing=stored.state in OPEN_STATES and (now.date() - record.ship_date).days > OUTCOME_DAYS,
+        outcome_missing=stored.state in OPEN_STATES and (now.date() - record.ship_date).days > CONSTANTS.outcome_days,
         claim=claim_state(life),
         created_at=life.created_at,
     )

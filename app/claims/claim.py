@@ -27,9 +27,8 @@ from app.schemas import (
 )
 from app.serving import Engine
 from app.store import ARRIVED, Database, SellerRecord, ShipmentLife, StoredPlan
-from model.reference import Reference
+from model.reference import CONSTANTS, Reference
 
-USUAL_CHANCE = 0.7
 LOST = "lost"
 
 
@@ -55,7 +54,7 @@ def answer_claim(database: Database, engine: Engine, shipment_id: str) -> ClaimA
     request = None if plan is None else with_seller(stored_plan(plan.plan_json), seller).request
     recourse = None if request is None else request.recourse
     agreed = _agreed(recourse, seller)
-    chance = recourse.chance if recourse is not None else USUAL_CHANCE
+    chance = recourse.chance if recourse is not None else CONSTANTS.claim_chance
     origin, destination = (resolve_place(code, "", reference).place for code in (record.origin, record.destination))
     zone = ZoneInfo(destination.time_zone)
     opened = life.opened_at.astimezone(zone) if life.opened_at else None

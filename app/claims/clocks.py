@@ -8,19 +8,18 @@ calendar days. The day itself is not counted, so the last day is 14 or 21 days o
 from datetime import UTC, date, timedelta
 from zoneinfo import ZoneInfo
 
-from app.batch import CARRIER, SELLER
-from app.boxes import USUAL_WINDOW_HOURS, counted_from
+from app.batch import CARRIER, CLAIM_WINDOWS, SELLER
+from app.boxes import counted_from
 from app.schemas import Clock, Recourse
 from app.store import ShipmentLife
-from model.reference import Place
+from model.reference import CONSTANTS, Place
 
-DAMAGE_DAYS, DELAY_DAYS = 14, 21
 PAYMENT_SERVICE = "payment service"
 OPERATOR = "postal operator"
 EXCLUDED = "Carriers often exclude live plants: read the conditions of carriage."
 IN_WRITING = {
-    "carrier_damage": (DAMAGE_DAYS, "of receipt"),
-    "carrier_delay": (DELAY_DAYS, "of the day on which the box was ready for you"),
+    "carrier_damage": (CONSTANTS.carrier_damage_notice_days, "of receipt"),
+    "carrier_delay": (CONSTANTS.carrier_delay_notice_days, "of the day on which the box was ready for you"),
 }
 WHAT = {
     "carrier_damage": "Tell the carrier of the damage in writing, at the latest on this day.",
@@ -60,9 +59,11 @@ def _seller_window(life: ShipmentLife, recourse: Recourse | None, zone: ZoneInfo
     if life.arrived_at is not None:
         counted = "It is counted from delivery; some sellers count from the opening."
     given = recourse is not None and "claim_window_hours" in recourse.model_fields_set
-    hours = recourse.claim_window_hours if recourse is not None else USUAL_WINDOW_HOURS
+    hours = recourse.claim_window_hours if recourse is not None else CONSTANTS.claim_window_h
     if hours is None:
-        until, source = None, "the window is not known; published policies read run from 1 h to 7 days, most often 48 h"
+        most_often = f"{CONSTANTS.claim_window_h} h"
+        until = None
+        source = f"the window is not known; published policies read run from {CLAIM_WINDOWS}, most often {most_often}"
         text = "Write to the seller today, and ask how long you may claim."
     else:
         # Hours run on whatever the clocks do: added in universal time, shown in local time.
@@ -71,7 +72,7 @@ def _seller_window(life: ShipmentLife, recourse: Recourse | None, zone: ZoneInfo
         if not given:
             source = (
                 f"not given: {hours:g} h is the most common window of a sample of published policies, which run from "
-                "1 h to 7 days (common practice); the seller's own terms count"
+                f"{CLAIM_WINDOWS} (common practice); the seller's own terms count"
             )
         text = f"Write to the seller before this moment. {counted}"
     return Clock(

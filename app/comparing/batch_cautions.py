@@ -8,12 +8,8 @@ from app.batch import PreparedBatch, PreparedRoute, caution, missing_papers, per
 from app.comparing.simulation import RouteDraws
 from app.schemas import Batch, Caution
 from app.serving import Engine
-from model.reference import Reference
+from model.reference import CONSTANTS, Reference
 
-# From here on a share of journeys is worth a word.
-NOTABLE_SHARE = 0.05
-NOTABLE_CHILL_DAYS = 0.25
-TOO_WARM_C = 35.0
 SOIL_FREE_COUNTRIES = frozenset({"US", "CA", "AU"})
 
 
@@ -74,29 +70,31 @@ def journey_cautions(
     cautions = []
     if box.heat_pack_w > 0:
         longer = float(np.mean(24.0 * drawn.days > box.heat_pack_hours))
-        if longer > NOTABLE_SHARE:
+        if longer > CONSTANTS.notable_share:
             cautions.append(caution("heat_pack_short", hours=box.heat_pack_hours, share=longer, route=name))
         froze = float(np.mean(drawn.pack_froze))
-        if froze > NOTABLE_SHARE:
+        if froze > CONSTANTS.notable_share:
             cautions.append(caution("heat_pack_freezes", share=froze, route=name))
         warmest = float(np.quantile(drawn.inside_c, 0.95))
-        if warmest > TOO_WARM_C:
+        if warmest > CONSTANTS.too_warm_inside_c:
             cautions.append(caution("heat_pack_too_warm", inside_c=warmest, route=name))
-    chilled = (drawn.chill_dose_days > NOTABLE_CHILL_DAYS).mean(axis=1)
-    if (share := float(chilled.max())) > NOTABLE_SHARE:
+    chilled = (drawn.chill_dose_days > CONSTANTS.notable_chill_days).mean(axis=1)
+    if (share := float(chilled.max())) > CONSTANTS.notable_share:
         cold = {
             line.plant.genus.genus if line.plant.genus else "the unknown plants"
             for line, genus in zip(prepared.lines, drawn.line_genus, strict=True)
-            if chilled[genus] > NOTABLE_SHARE
+            if chilled[genus] > CONSTANTS.notable_share
         }
         cautions.append(caution("cold_inside", share=share, route=name, genera=", ".join(sorted(cold))))
     longest = reference.longest_rule_days
-    if (beyond := float(np.mean(drawn.days > longest))) > NOTABLE_SHARE:
+    if (beyond := float(np.mean(drawn.days > longest))) > CONSTANTS.notable_share:
         what = f"a trip of more than {longest:g} days, {percent(beyond)} of the journeys on {name},"
         cautions.append(caution("extrapolation", what=what, range=f"rules of thumb to {longest:g} days"))
     window = batch.recourse.payment_window_days
-    if window is not None and (late := float(np.mean(drawn.days > window))) > 0.01:  # noqa: PLR2004 - one in a hundred
-        cautions.append(caution("payment_window", days=window, share=late, route=name))
+    if window is not None:
+        late = float(np.mean(drawn.days > window))
+        if late > CONSTANTS.notable_late_payment_share:
+            cautions.append(caution("payment_window", days=window, share=late, route=name))
     return cautions
 
 

@@ -19,21 +19,22 @@ from app.schemas import Batch
 from app.serving import Engine
 from model.exposure import Exposure, expose, leg_ends
 from model.predict import PosteriorDraws, box_chances, clock_draws, linear_predictor, plant_effects
+from model.reference import CONSTANTS
 
 Array = NDArray[np.float64]
 Counts = NDArray[np.int64]
 
-# Half of the shipment variance belongs to the consignment, half to the box.
-CONSIGNMENT_SHARE = 0.5
+# Of the shipment variance, what belongs to the consignment; the rest is the box's.
+CONSIGNMENT_SHARE = CONSTANTS.consignment_share
 # Up to here each plant has its own uniform, shared by routes and dates; above, counts are drawn as binomials.
 MOST_SINGLE_PLANTS = 128
 # Uniforms of single plants are kept while a request needs no more than this many bytes.
 MOST_KEPT_BYTES = 64 * 2**20
 LEVELS = 2**16
-# A wait for papers or clearance is log-normal about its median with this sd (judgement, from memory).
-PAPERS_SD_LOG = 0.5
+# A wait for papers or clearance is log-normal about its median with this sd.
+PAPERS_SD_LOG = CONSTANTS.papers_sd_log
 # Nothing is alive after so long; the far tail of a very skewed time in transit is followed no further.
-LONGEST_DAYS = 120.0
+LONGEST_DAYS = CONSTANTS.longest_journey_days
 CLEARANCE_LEG = "clearance"
 ORIGIN_LEG = "origin_shed"
 

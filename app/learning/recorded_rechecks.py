@@ -8,11 +8,11 @@ from numpy.typing import NDArray
 from app.learning.recorded_boxes import RecordedLines
 from app.store import ArrivedBoxes
 from model.predict import Rechecks
+from model.reference import CONSTANTS
 
 Array = NDArray[np.float64]
 
-# What was looked at sooner says nothing yet, what was looked at much later has had another life (judgement).
-EARLIEST_DAYS, LATEST_DAYS = 7, 42
+EARLIEST_DAYS, LATEST_DAYS = CONSTANTS.recheck_earliest_days, CONSTANTS.recheck_latest_days
 
 
 class RecheckedLines(NamedTuple):

@@ -8,6 +8,7 @@ from app.outlook.followed_box import FollowedBox
 from app.outlook.open_journey import LEG_OF_KIND, Note, legs_of_kinds
 from app.schemas import Caution, CompareRequest
 from app.serving import Engine
+from model.reference import CONSTANTS
 
 # What was to be settled before departure no longer matters.
 SETTLED = frozenset(
@@ -16,7 +17,6 @@ SETTLED = frozenset(
         "delay_share_lowered", "boxes_overfull", "duty_and_tax",
     }
 )  # fmt: skip
-FAR_LATE_CHANCE = 0.01
 
 
 def outlook_cautions(
@@ -26,7 +26,7 @@ def outlook_cautions(
     [route] = prepared.routes
     known, name = box.known, route.asked.name
     own = []
-    if 1.0 - known.plan_chance_by_now < FAR_LATE_CHANCE:
+    if 1.0 - known.plan_chance_by_now < CONSTANTS.far_late_chance:
         own.append(caution("far_late", route=name))
     known_kinds = legs_of_kinds(known.lane)
     for kind in dict.fromkeys(note.kind for note in notes):

@@ -8,18 +8,11 @@ from app.comparing import CLEARANCE_LEG
 from app.outlook.followed_box import FollowedBox
 from app.outlook.open_journey import KnownJourney
 from app.schemas import Help
+from model.reference import CONSTANTS
 
 Array = NDArray[np.float64]
 
 LAST_MILE_LEG = "last_mile"
-# Papers or a release take a day from now (judgement).
-SETTLED_DAYS = 1.0
-# Less than this is not worth a call.
-WORTH_DAYS = 0.05
-LATE_CHANCE = 0.9
-SILENT_DAYS = 3.0
-CHILLED_SHARE = 0.05
-CHILLED_DAYS = 0.25
 
 
 def helps_now(box: FollowedBox) -> list[Help]:
@@ -32,7 +25,7 @@ def helps_now(box: FollowedBox) -> list[Help]:
 def _computed(box: FollowedBox, code: str, text: str, sooner_h: Array, first_leg: int) -> Help | None:
     """Return a help that ends the legs from `first_leg` on sooner by (draws,) hours; None where it is too little."""
     days = float(sooner_h.mean()) / 24.0
-    if days < WORTH_DAYS:
+    if days < CONSTANTS.worth_a_call_days:
         return None
     ends = box.journeys.ends_h.copy()
     ends[first_leg:] -= sooner_h
@@ -61,7 +54,7 @@ def _chase_papers(box: FollowedBox) -> Help | None:
     if not held and not known.papers_ahead:
         return None
     leg = known.leg_names.index(known.hold_leg if held else CLEARANCE_LEG)
-    settled = np.maximum(ends[leg - 1], now_h) + 24.0 * SETTLED_DAYS
+    settled = np.maximum(ends[leg - 1], now_h) + 24.0 * CONSTANTS.papers_settled_days
     delay_h = 24.0 * (box.journeys.hold_days if held else box.journeys.papers_days)
     sooner = np.clip(ends[leg] - settled, 0.0, delay_h)
     if held:
@@ -79,16 +72,16 @@ def _uncomputed(box: FollowedBox) -> list[Help]:
     helps = []
     by_now = known.plan_chance_by_now
     silent = known.elapsed_days - known.last_note_days
-    if by_now >= LATE_CHANCE:
+    if by_now >= CONSTANTS.late_chance:
         helps.append(
             ("ask_operator", f"Ask the operator to trace the box: by its plan {_of_100(by_now)} would be here by now.")
         )
-    elif silent >= SILENT_DAYS or known.tracked.held_since is not None:
+    elif silent >= CONSTANTS.silent_days or known.tracked.held_since is not None:
         said = "it is held up" if known.tracked.held_since is not None else f"nothing was heard for {silent:.0f} days"
         helps.append(("ask_operator", f"Ask the operator where the box is and what it waits for: {said}."))
-    if not _pack_lasts(known) and (box.exposure.chill_dose_days > CHILLED_DAYS).any():
-        chilled = float((box.chill_ahead_days() > CHILLED_DAYS).mean(axis=1).max())
-        if chilled > CHILLED_SHARE:
+    if not _pack_lasts(known) and (box.exposure.chill_dose_days > CONSTANTS.notable_chill_days).any():
+        chilled = float((box.chill_ahead_days() > CONSTANTS.notable_chill_days).mean(axis=1).max())
+        if chilled > CONSTANTS.notable_share:
             helps.append(
                 (
                     "ask_warm_room",

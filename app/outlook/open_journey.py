@@ -12,16 +12,13 @@ from scipy.special import ndtr, ndtri
 from app.batch import Lane, PreparedRoute, days_until_open, delay_of
 from app.comparing import CLEARANCE_LEG, LONGEST_DAYS, ORIGIN_LEG, PAPERS_SD_LOG, BatchSimulation
 from model.exposure import DEFAULT_WAIT_H, HELD, RELEASED, Tracked, leg_ends, share_ahead, track, tracked_ends
+from model.reference import CONSTANTS
 from model.transit import Delay, HoldDelay, OpenJourney, TimeAhead, TransitTime, Uniforms, body_ahead
 
 Array = NDArray[np.float64]
 
 HUB_LEG = "hub"
 LEG_OF_KIND = {"at_hub": HUB_LEG, "in_clearance": CLEARANCE_LEG}
-# No plan is so sure that nothing is ever late: without delays a box a day late would be due within minutes (judgement).
-LEAST_DELAY_SHARE = 1e-3
-# Of boxes past their flights, how many customs hold: between courier and post (judgement, from memory).
-CLEARANCE_HOLD_SHARE = 0.05
 # Distributions are followed no further; a box that has been silent for longer is as one silent for a year.
 MOST_OPEN_DAYS = 365.0
 # Near closed days some journeys drawn are over already: the draws are drawn so many times, and those left are thinned.
@@ -148,8 +145,8 @@ def open_part(known: KnownJourney) -> OpenJourney:
     plan, service, tracked = known.route.plan, known.lane.service, known.tracked
     delay: Delay = plan.transit.delay
     if delay.share == 0:
-        delay = delay_of(service).with_share(LEAST_DELAY_SHARE)
-    customs = HoldDelay(CLEARANCE_HOLD_SHARE, plan.papers_days or service.papers_delay_days, PAPERS_SD_LOG)
+        delay = delay_of(service).with_share(CONSTANTS.least_delay_share)
+    customs = HoldDelay(CONSTANTS.clearance_hold_share, plan.papers_days or service.papers_delay_days, PAPERS_SD_LOG)
     body, beyond = plan.transit.body, known.beyond_days
     # Where no note names the leg, a hold may be customs' as well as the service's own.
     holds: tuple[Delay, ...] = (delay, customs)

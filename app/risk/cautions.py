@@ -8,8 +8,9 @@ from app.batch import caution, resolve_genus, resolve_place
 from app.schemas import Caution, InsideTemperature, LaneTemperature, RiskQuery
 from app.serving import Engine
 from model.plant import Plant
+from model.reference import CONSTANTS
 
-COLDEST_C, WARMEST_C = 0.0, 40.0
+COLDEST_C, WARMEST_C = CONSTANTS.coldest_evidence_c, CONSTANTS.warmest_evidence_c
 
 
 class RiskCautions:

@@ -35,6 +35,7 @@ from app.schemas.fields import (
     inverted_ranges,
     refuse,
 )
+from model.reference import CONSTANTS
 
 
 class Packing(RequestModel):
@@ -47,10 +48,13 @@ class Packing(RequestModel):
         default_factory=default_heat_packs,
         description="a box, 0 to 20; 1 unless given where heat_pack_hours is over 0",
     )
-    cold_packs: ColdPacks = Field(default=0, description="ice packs of 0.35 kg each a box, 0 to 50")
+    cold_packs: ColdPacks = Field(
+        default=0, description=f"ice packs of {CONSTANTS.cold_pack_ice_kg} kg each a box, 0 to 50"
+    )
     capacity: Quantity | None = Field(default=None, description="plants a box, 1 to 100,000; null: as the container")
     wait_hours: Hours | None = Field(
-        default=None, description="from closing the box to its pick-up, hours, 0 to 2,160; null: 12"
+        default=None,
+        description=f"from closing the box to its pick-up, hours, 0 to 2,160; null: {CONSTANTS.wait_h:g}",
     )
 
 
@@ -80,8 +84,10 @@ class Recourse(RequestModel):
     """What the seller does about plants dead on arrival."""
 
     kind: Literal["refund", "replacement", "none"] = "none"
-    chance: Share = Field(default=0.7, description="that a claim is honoured, 0 to 1")
-    claim_window_hours: Hours | None = Field(default=48, description="from delivery, hours, 0 to 2,160")
+    chance: Share = Field(default=CONSTANTS.claim_chance, description="that a claim is honoured, 0 to 1")
+    claim_window_hours: Hours | None = Field(
+        default=CONSTANTS.claim_window_h, description="from delivery, hours, 0 to 2,160"
+    )
     payment_window_days: ValidDays | None = Field(
         default=None, description="within which the payment can be disputed, days, 0 to 3,650"
     )
@@ -90,8 +96,12 @@ class Recourse(RequestModel):
 class RiskLimit(RequestModel):
     """How much loss is bearable."""
 
-    max_loss_share: Share = Field(default=0.25, description="dead / sent that is bearable, 0 to 1")
-    confidence: Confidence = Field(default=0.8, description="wanted chance of staying within it, 0.5 to 0.999")
+    max_loss_share: Share = Field(
+        default=CONSTANTS.bearable_loss_share, description="dead / sent that is bearable, 0 to 1"
+    )
+    confidence: Confidence = Field(
+        default=CONSTANTS.wanted_confidence, description="wanted chance of staying within it, 0.5 to 0.999"
+    )
 
 
 class Paperwork(RequestModel):
@@ -155,7 +165,9 @@ class Batch(RequestModel):
     lines: Annotated[list[Line], Field(min_length=1, max_length=200)]
     costs: Costs = Costs()
     recourse: Recourse = Recourse()
-    damaged_value_share: Share = Field(default=0.4, description="what a damaged plant brings, of sale_value, 0 to 1")
+    damaged_value_share: Share = Field(
+        default=CONSTANTS.damaged_value_share, description="what a damaged plant brings, of sale_value, 0 to 1"
+    )
     risk: RiskLimit = RiskLimit()
     paperwork: Paperwork = Paperwork()
     routes: Annotated[list[Route], Field(min_length=1, max_length=10)]

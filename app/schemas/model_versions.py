@@ -30,7 +30,7 @@ class ModelVersion(AnswerModel):
     fitted: datetime | None = Field(description="null: rules of thumb only")
     boxes: int = Field(ge=0, description="boxes behind the fit")
     plants: int = Field(ge=0, description="plants in them")
-    usable: bool = Field(description="false: fitted with other reference tables or by another format, so refit")
+    usable: bool = Field(description="false: fitted with other tables, constants, code or format, so refit")
     diagnostics: dict[str, float | int | str | bool]
 
 

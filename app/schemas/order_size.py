@@ -7,6 +7,7 @@ from pydantic import Field
 from app.schemas.answers import AnswerModel, Assumed, Caution, Distribution
 from app.schemas.compare import CompareRequest, MoneyItem
 from app.schemas.fields import Confidence, Fault, Quantity, RequestModel
+from model.reference import CONSTANTS
 
 
 class Target(RequestModel):
@@ -14,7 +15,9 @@ class Target(RequestModel):
 
     line: Annotated[int, Field(ge=0, le=199)] = Field(default=0, description="position in lines, from 0")
     healthy: Quantity = Field(description="plants wanted healthy at unboxing, 1 to 100,000")
-    confidence: Confidence = Field(default=0.9, description="wanted chance of at least that many, 0.5 to 0.999")
+    confidence: Confidence = Field(
+        default=CONSTANTS.order_confidence, description="wanted chance of at least that many, 0.5 to 0.999"
+    )
 
 
 class OrderSizeRequest(CompareRequest):

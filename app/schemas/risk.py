@@ -24,6 +24,7 @@ from app.schemas.fields import (
     default_heat_packs,
     refuse,
 )
+from model.reference import CONSTANTS
 
 
 class InsideTemperature(RequestModel):
@@ -81,7 +82,7 @@ class RiskQuery(RequestModel):
     heat_packs: HeatPacks = Field(
         default_factory=default_heat_packs, description="0 to 20; 1 unless given where heat_pack_hours is over 0"
     )
-    cold_packs: ColdPacks = Field(default=0, description="ice packs of 0.35 kg each, 0 to 50")
+    cold_packs: ColdPacks = Field(default=0, description=f"ice packs of {CONSTANTS.cold_pack_ice_kg} kg each, 0 to 50")
     transit_days: DaysInTransit = Field(description="closing the box to opening it, days, over 0 to 90")
     ship_date: LocalDate | None = Field(default=None, description="local date at origin")
     temperature: Temperature

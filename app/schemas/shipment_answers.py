@@ -7,6 +7,7 @@ from pydantic import Field, WithJsonSchema
 
 from app.schemas.answers import AnswerModel, Caution
 from app.schemas.shipments import ClaimOutcome, ShipmentState
+from model.reference import CONSTANTS
 
 # As stored: it was valid when it was planned, and is passed on as it stands.
 StoredForecast = Annotated[dict[str, Any], WithJsonSchema({"$ref": "#/components/schemas/PlanForecastAnswer"})]
@@ -153,7 +154,9 @@ class ShipmentItem(AnswerModel):
     arrival_date: date | None
     opened_at: datetime | None
     lines: list[PlantLine]
-    recheck_on: date | None = Field(description="when to look again, 14 days after opening; null before arrival")
+    recheck_on: date | None = Field(
+        description=f"when to look again, {CONSTANTS.recheck_days} days after opening; null before arrival"
+    )
     recheck_due: bool = Field(description="that day has come, and no recheck is recorded")
     outcome_missing: bool = Field(description="should have left more than 30 days ago, and neither arrived nor lost")
     claim: ClaimState | None

@@ -9,6 +9,7 @@ from app.schemas.batch import Line
 from app.schemas.compare import CompareRequest
 from app.schemas.fields import Confidence, Quantity
 from app.schemas.risk import ChanceInterval
+from model.reference import CONSTANTS
 
 
 class WishLine(Line):
@@ -17,7 +18,9 @@ class WishLine(Line):
     wanted_healthy: Quantity | None = Field(
         default=None, description="plants wanted healthy at unboxing, 1 to 100,000; null: no quantity is worked out"
     )
-    confidence: Confidence = Field(default=0.8, description="wanted chance of at least that many, 0.5 to 0.999")
+    confidence: Confidence = Field(
+        default=CONSTANTS.wish_confidence, description="wanted chance of at least that many, 0.5 to 0.999"
+    )
 
 
 class WishListRequest(CompareRequest):

@@ -14,13 +14,13 @@ from app.schemas import Claims, ShrunkShare
 from app.sellers.shrinkage import Tally, Usual
 from app.store import ArrivedBoxes, Connection, SettledClaim, ShipmentColumns, read_arrived, settled_claims
 from model.decision import minor_digits
-from model.reference import Reference
+from model.reference import CONSTANTS, Reference
 
-LATE = Usual(share=0.1, own_trials=10, average_trials=10, things="boxes", state="late")
-DAMAGED = Usual(share=0.1, own_trials=10, average_trials=20, things="plants", state="damaged")
-DEAD = Usual(share=0.1, own_trials=10, average_trials=20, things="plants", state="dead")
 NOTHING = Tally()
-HONOURED = Usual(share=0.7, own_trials=10, average_trials=5, things="settled claims", state="honoured")
+LATE = Usual(CONSTANTS.usual_late_share, CONSTANTS.average_worth_boxes, things="boxes", state="late")
+DAMAGED = Usual(CONSTANTS.usual_damaged_share, CONSTANTS.average_worth_plants, things="plants", state="damaged")
+DEAD = Usual(CONSTANTS.usual_dead_share, CONSTANTS.average_worth_plants, things="plants", state="dead")
+HONOURED = Usual(CONSTANTS.claim_chance, CONSTANTS.average_worth_claims, things="settled claims", state="honoured")
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,8 +1,8 @@
 """Shares counted in a few boxes, shrunk to the average of all sellers.
 
 The average has a beta prior about what is usual; a seller's share has a beta prior about that average, worth so many
-boxes. Plants of one box share its fate, so `n` of them count as n / (1 + (n - 1) x 0.2) (Kish 1965, design effect; the
-correlation 0.2 is a judgement, from memory).
+boxes. Plants of one box share its fate, so `n` of them count as n / (1 + (n - 1) x correlation) (Kish 1965, design
+effect).
 """
 
 from dataclasses import dataclass
@@ -12,9 +12,10 @@ from numpy.typing import NDArray
 from scipy.special import betaincinv
 
 from app.schemas import ShrunkShare
+from model.reference import CONSTANTS
 
-WITHIN_BOX_CORRELATION = 0.2
-FEW_BOXES = 5
+WITHIN_BOX_CORRELATION = CONSTANTS.within_box_correlation
+FEW_BOXES = CONSTANTS.few_boxes
 LOW, HIGH = 0.1, 0.9
 
 Array = NDArray[np.float64]
@@ -57,8 +58,6 @@ class Usual:
     ----------
     share : float
         The usual share; a judgement, but for late boxes, where a p90 says it.
-    own_trials : float
-        Trials that the usual share counts for in the average of all sellers.
     average_trials : float
         Trials that this average counts for in the share of one seller.
     things, state : str
@@ -66,14 +65,14 @@ class Usual:
     """
 
     share: float
-    own_trials: float
     average_trials: float
     things: str
     state: str
 
     def average(self, everyone: Tally) -> float:
         """Return the average of all sellers."""
-        return (everyone.hits + self.share * self.own_trials) / (everyone.trials + self.own_trials)
+        worth = CONSTANTS.usual_worth_trials
+        return (everyone.hits + self.share * worth) / (everyone.trials + worth)
 
     def shrunk(self, own: Tally, everyone: Tally) -> ShrunkShare:
         """Return a seller's share shrunk to the average of all."""

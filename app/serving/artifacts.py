@@ -1,7 +1,7 @@
 """The artefact of a fitted model: plain arrays in one .npz and a JSON manifest, never a pickle.
 
-The manifest is checked first: format, SHA-256 of the arrays, and the fingerprint of the reference tables. The draws are
-deviations from those tables, so a model that was fitted with other tables is refused, not carried over: refit it.
+The manifest is checked first: format, SHA-256 of the arrays, and the fingerprint of tables, constants and code. The
+draws are deviations from those, so a model fitted under another fingerprint is refused, not carried over: refit it.
 Versions of this package and of numpy are for the record only.
 """
 
@@ -178,14 +178,14 @@ def from_artefact(manifest_json: str, data: bytes, reference: Reference) -> Fitt
     Raises
     ------
     ArtefactError
-        If the bytes are not those of the manifest, or were fitted with other reference tables.
+        If the bytes are not those of the manifest, or were fitted with other tables, constants or code.
     """
     manifest = read_manifest(manifest_json)
     if hashlib.sha256(data).hexdigest() != manifest.sha256:
         raise ArtefactError("the arrays of the stored model are not those of its manifest (SHA-256 differs): refit")
     if manifest.reference_fingerprint != reference.fingerprint:
         raise ArtefactError(
-            f"the stored model was fitted with other reference tables ({manifest.reference_fingerprint}, now "
+            f"the stored model was fitted with other tables, constants or code ({manifest.reference_fingerprint}, now "
             f"{reference.fingerprint}): refit"
         )
     try:

@@ -8,22 +8,19 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from model.reference import CONSTANTS
+
 Array = NDArray[np.float64]
 
 SECONDS_PER_HOUR = 3600.0
-# Still air inside, moving air outside, W/m2.K (ISO 6946 surface resistances 0.13 and 0.04 m2.K/W).
-INSIDE_FILM_M2K_PER_W = 0.13
-OUTSIDE_FILM_M2K_PER_W = 0.04
-# 824 kJ per mol Fe2O3 is 7.4 kJ per g of iron (enthalpy from memory); a usual pack holds 100 g of iron (from memory).
-IRON_HEAT_J_PER_G = 7400.0
-PACK_IRON_G = 100.0
-PACK_FREEZES_C = 0.0
-# A pack's own surface stays below about 70 °C (from memory): however many there are, the air does not rise more.
-MOST_RISE_C = 60.0
-# Melting 0.35 kg of ice at 334 kJ/kg and warming it to 10 °C at 4.19 kJ/kg.K.
-COLD_PACK_J = 0.35 * (334_000.0 + 4_190.0 * 10.0)
-# Friedman & Rot 2005, ARO Volcani: ice packs keep the inside only 5-8 °C cooler.
-COLD_PACK_MOST_COOLING_C = 8.0
+INSIDE_FILM_M2K_PER_W = CONSTANTS.inside_film_m2k_per_w
+OUTSIDE_FILM_M2K_PER_W = CONSTANTS.outside_film_m2k_per_w
+PACK_HEAT_J = CONSTANTS.pack_iron_g * CONSTANTS.iron_heat_j_per_g
+PACK_FREEZES_C = CONSTANTS.pack_freezes_c
+MOST_RISE_C = CONSTANTS.pack_most_rise_c
+# Melting ice takes 334 kJ/kg, warming its water 4.19 kJ/kg.K.
+COLD_PACK_J = CONSTANTS.cold_pack_ice_kg * (334_000.0 + 4_190.0 * CONSTANTS.cold_pack_spent_c)
+COLD_PACK_MOST_COOLING_C = CONSTANTS.cold_pack_most_cooling_c
 
 
 def conductance_w_per_k(
@@ -66,7 +63,7 @@ class Box:
         """Power of all heat packs while they last, W."""
         if self.heat_packs == 0 or self.heat_pack_hours == 0:
             return 0.0
-        return self.heat_packs * PACK_IRON_G * IRON_HEAT_J_PER_G / (self.heat_pack_hours * SECONDS_PER_HOUR)
+        return self.heat_packs * PACK_HEAT_J / (self.heat_pack_hours * SECONDS_PER_HOUR)
 
     @property
     def cooling_w(self) -> float:

@@ -12,16 +12,15 @@ from datetime import date, datetime, timedelta
 import numpy as np
 from numpy.typing import NDArray
 
-from model.reference import Place, Weather
+from model.reference import CONSTANTS, Place, Weather
 
 Array = NDArray[np.float64]
 
-WARMEST_HOUR = 15.0
-LAPSE_C_PER_M = 0.0065
-# Error of a forecast of the daily mean: 1.2 °C on its first day and 0.35 °C more each day (from memory), never more
-# than the climate's own.
-FORECAST_SD_FIRST_C = 1.2
-FORECAST_SD_PER_DAY_C = 0.35
+WARMEST_HOUR = CONSTANTS.warmest_hour
+LAPSE_C_PER_M = CONSTANTS.lapse_c_per_m
+# Error of a forecast of the daily mean, never more than the climate's own.
+FORECAST_SD_FIRST_C = CONSTANTS.forecast_sd_first_c
+FORECAST_SD_PER_DAY_C = CONSTANTS.forecast_sd_per_day_c
 
 
 def month_position(day: date) -> float:

@@ -12,20 +12,19 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from model.reference import CONSTANTS
+
 Array = NDArray[np.float64]
 SingleArray = NDArray[np.float32]
 Indices = NDArray[np.intp]
 
-REFERENCE_C = 20.0
+REFERENCE_C = CONSTANTS.reference_c
 Q10_STEP_C = 10.0
-# Thermal death, from memory: z of 2-5 °C a tenfold; 46.6 °C for 1 h leaves most foliage unharmed (Hansen, Hara &
-# Tenbrink, HortScience), leaves of tropical trees die at 50-53 °C (Krause et al. 2010): 0.1 a day at 38 °C meets both.
-HEAT_ONSET_C = 38.0
-HEAT_Z_C = 4.0
-HEAT_RATE_PER_DAY = 0.1
-# Tropical leaves freeze at about -1 to -2 °C (from memory); a degree below for an hour costs a month of life.
-FREEZE_C = -1.0
-FREEZE_RATE_PER_DAY_C = 720.0
+HEAT_ONSET_C = CONSTANTS.heat_onset_c
+HEAT_Z_C = CONSTANTS.heat_z_c
+HEAT_RATE_PER_DAY = CONSTANTS.heat_rate_per_day
+FREEZE_C = CONSTANTS.freeze_c
+FREEZE_RATE_PER_DAY_C = CONSTANTS.freeze_rate_per_day_c
 # Below this share of cold draws gathering them costs less than taking all.
 GATHERED_SHARE = 0.4
 

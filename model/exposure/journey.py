@@ -14,13 +14,13 @@ from numpy.typing import NDArray
 
 from model.exposure.box import PACK_FREEZES_C, Box, mean_weight
 from model.exposure.damage import ClockDraws, ExposureClock
-from model.reference import Leg
+from model.reference import CONSTANTS, Leg
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.intp]
 
 WAIT_LEG = "wait"
-DEFAULT_WAIT_H = 12.0
+DEFAULT_WAIT_H = CONSTANTS.wait_h
 SAMPLED_DRAWS = 128
 # Journey-hours taken at once: enough to outweigh the cost of a call, few enough to stay in the cache.
 BLOCK_SIZE = 32_768

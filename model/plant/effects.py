@@ -16,13 +16,13 @@ from numpy.typing import NDArray
 
 from model.plant.plant import Level
 from model.plant.time_ratio import unknown_genus
-from model.reference import REFERENCE_GROUP, Reference
+from model.reference import CONSTANTS, REFERENCE_GROUP, Reference
 
 Array = NDArray[np.float64]
 Scale = TypeVar("Scale", float, Array)
 
 # Converts a tabulated sd of log time into the scale of the linear predictor; fixed, so that learning kappa leaves it.
-REFERENCE_KAPPA = 3.3
+REFERENCE_KAPPA = CONSTANTS.reference_kappa
 LEARNED_SCALES = ("genus_multiplier", "cultivar", "seller", "drift", "shipment", "line")
 # The learned scale that multiplies a kind's sds.
 SCALE_OF_KIND = {"genus": "genus_multiplier", "cultivar": "cultivar", "seller": "seller", "drift": "drift"}

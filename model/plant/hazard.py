@@ -10,10 +10,12 @@ one clock (grouped proportional hazards: Prentice & Gloeckler 1978): H_death nev
 import numpy as np
 from numpy.typing import NDArray
 
+from model.reference import CONSTANTS
+
 Array = NDArray[np.float64]
 
-# Of the plants spoilt at packing, exp(-d0) die before unboxing: about half (judgement, from memory).
-SPOILT_DEATH_OFFSET = 0.7
+# Of the plants spoilt at packing, exp(-d0) die before unboxing.
+SPOILT_DEATH_OFFSET = CONSTANTS.spoilt_death_offset
 DEAD_SHARE_OF_SPOILT = float(np.exp(-SPOILT_DEATH_OFFSET))
 
 

@@ -3,12 +3,12 @@
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from model.reference import REFERENCE_CONTAINER, REFERENCE_GROUP, REFERENCE_ROOTS, Genus
+from model.reference import CONSTANTS, REFERENCE_CONTAINER, REFERENCE_GROUP, REFERENCE_ROOTS, Genus
 
 UNNAMED = ""
 
 # A seller's quarters follow each other as a stationary AR(1).
-DRIFT_CORRELATION = 0.8
+DRIFT_CORRELATION = CONSTANTS.drift_correlation
 
 # A name, or of a drift state the seller and the quarter (4 x year + quarter).
 Level = str | tuple[str, int]

@@ -15,13 +15,13 @@ from scipy import special
 
 from model.prior import CENTRAL_80, stratified_normals
 from model.quadrature import marginal_survival, normal_nodes
-from model.reference import LateLossRule
+from model.reference import CONSTANTS, LateLossRule
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.intp]
 
-# Spread between boxes, from memory; 3 nodes average over it to 1e-4.
-BOX_SD = 0.5
+# Spread between boxes; 3 nodes average over it to 1e-4.
+BOX_SD = CONSTANTS.late_loss_box_sd
 BOX_NODES = 3
 RECHECK_NODES = 9
 GRID_SDS, GRID_POINTS = 4.0, 61

@@ -30,16 +30,13 @@ from model.plant import (
 from model.predict.late_loss import LateLossDraws, draw_late_loss
 from model.prior import BLOCK, REFERENCE_DAYS, ParameterDraws, draw_prior, stratified_normals
 from model.quadrature import SCORE_P90, normal_nodes
-from model.reference import Genus, Reference
+from model.reference import CONSTANTS, Genus, Reference
 
 Array = NDArray[np.float64]
 SingleArray = NDArray[np.float32]
 
-THRESHOLD_SD_C = 2.0
-# A plant of no known genus: middle of the table's thresholds, wider; its class by the same factor twice (judgement).
-UNKNOWN_THRESHOLD_C = 11.0
-UNKNOWN_THRESHOLD_SD_C = 3.0
-UNKNOWN_CLASS = "moderate"
+UNKNOWN_THRESHOLD_C = CONSTANTS.unknown_threshold_c
+UNKNOWN_CLASS = CONSTANTS.unknown_chill_class
 BOX_NODES = 5
 
 
@@ -205,9 +202,9 @@ def clock_draws(genera: list[Genus | None], draws: PosteriorDraws) -> ClockDraws
         name = genus.genus if genus else UNNAMED
         row = classes[genus.chill_class if genus else UNKNOWN_CLASS]
         centre = genus.chill_threshold_c if genus else UNKNOWN_THRESHOLD_C
-        sd = THRESHOLD_SD_C if genus else UNKNOWN_THRESHOLD_SD_C
+        sd = CONSTANTS.threshold_sd_c if genus else CONSTANTS.unknown_threshold_sd_c
         thresholds.append(centre + sd * draws.normals(f"threshold:{name}"))
-        spread = np.log(row.factor_80) / SCORE_P90 * (1.0 if genus else 2.0)
+        spread = np.log(row.factor_80) / SCORE_P90 * (1.0 if genus else CONSTANTS.unknown_class_spread)
         slopes.append(
             draws.parameters.chill_rate * row.sensitivity * np.exp(spread * draws.normals(f"chill_class:{name}"))
         )

@@ -25,13 +25,13 @@ from model.plant import (
     total_spread,
 )
 from model.quadrature import SCORE_P90, marginal_survival
-from model.reference import Reference, Rule
+from model.reference import CONSTANTS, Reference, Rule
 
 Array = NDArray[np.float64]
 
 REFERENCE_DAYS = 7.0
 SPREAD_GRID = np.linspace(0.6, 3.2, 14)
-SMALLEST_DELTA_SHAPE = 4.0
+SMALLEST_DELTA_SHAPE = CONSTANTS.smallest_delta_shape
 # Draws come in blocks that are stratified each by itself.
 BLOCK = 512
 MOST_STEPS, DIFFERENCE, SOLVED = 100, 1e-5, 1e-8

@@ -3,6 +3,7 @@
 To change a judged number, change its row here; no other room holds one.
 """
 
+from model.reference.constants import CONSTANTS
 from model.reference.tables import (
     ARID_GROUPS,
     REFERENCE_CONTAINER,
@@ -21,6 +22,7 @@ from model.reference.tables import (
 
 __all__ = [
     "ARID_GROUPS",
+    "CONSTANTS",
     "REFERENCE_CONTAINER",
     "REFERENCE_GROUP",
     "REFERENCE_ROOTS",

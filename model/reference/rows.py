@@ -9,11 +9,15 @@ from typing import Any, TypeVar, get_args
 
 Row = TypeVar("Row")
 
+# From the surest to the least sure. Published: the source states the value. Derived: worked out from published values,
+# as the source of the row says. From memory: recalled, not read. Judgement: our own.
 STATUSES = (
     "published",
+    "derived",
     "common practice",
-    "from memory",
     "from memory, checked against published 1991-2020 normals",
+    "from memory",
+    "judgement",
 )
 
 
@@ -36,6 +40,7 @@ TABLES = (
     "late_loss_rules",
     "prior_scales",
     "costs",
+    "constants",
 )
 
 
@@ -68,7 +73,7 @@ def typed_rows(table: str, row_type: type[Row]) -> Iterator[Row]:
         values: dict[str, Any] = {}
         for column in columns:
             try:
-                values[column.name] = _convert(row[column.name], column.type)
+                values[column.name] = convert(row[column.name], column.type)
             except (KeyError, ValueError) as error:
                 raise ReferenceTableError(f"{table}.csv line {line}, column {column.name}: {error}") from error
         if values["status"] not in STATUSES:
@@ -78,7 +83,8 @@ def typed_rows(table: str, row_type: type[Row]) -> Iterator[Row]:
         yield row_type(**values)
 
 
-def _convert(cell: str, kind: Any) -> object:
+def convert(cell: str, kind: Any) -> object:
+    """Return a cell as its column's type; ValueError when it is none."""
     if kind is float:
         return float(cell)
     if kind is int:

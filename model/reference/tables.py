@@ -5,11 +5,11 @@ from dataclasses import dataclass
 from difflib import get_close_matches
 from functools import cache, lru_cache
 from typing import TypeVar
-from zlib import crc32
 
 import numpy as np
 from numpy.typing import NDArray
 
+from model.reference.revision import MODEL_REVISION, fingerprint
 from model.reference.rows import ReferenceTableError, read_rows, tables_read, typed_rows
 
 REFERENCE_GROUP = "aroid"
@@ -281,8 +281,8 @@ class Reference:
 
     @property
     def fingerprint(self) -> str:
-        """Eight hex digits that change with any cell of any table."""
-        return f"{crc32(chr(0).join(tables_read()).encode()):08x}"
+        """Eight hex digits that name the model: they change with any cell of any table and with the code's revision."""
+        return fingerprint(tables_read(), MODEL_REVISION)
 
     def find_genus(self, name: str) -> tuple[Genus | None, str | None]:
         """Return (genus, None) for a known or old name, else (None, the nearest spelling or None)."""

@@ -20,20 +20,20 @@ from scipy import special
 
 from model.exposure import Indices
 from model.quadrature import SCORE_P90
+from model.reference import CONSTANTS
 from model.transit.transit import TransitTime
 from model.transit.transit_body import TransitBody
 
 Array = NDArray[np.float64]
 
-# Of the variance of log days in the table, what lies between services as they are and as tabulated, and between lanes:
-# for a courier sds of 0.21 and 0.18 (judgement, from memory).
-SERVICE_PART, LANE_PART = 0.2, 0.15
-# What is left between boxes is at least this part of the table's, and is known to a factor of about 1.5.
-LEAST_SPREAD, SPREAD_SD_LOG = 0.5, 0.4
-# The boxes that the table's share of delays is worth (judgement, from memory).
-SHARE_WORTH_BOXES = 20.0
-# Of the boxes on their way, those that are lost without anybody having said so (judgement, from memory).
-LOST_SHARE = 0.005
+# Of the variance of log days in the table, what lies between services as they are and as tabulated, and between lanes.
+SERVICE_PART, LANE_PART = CONSTANTS.transit_service_part, CONSTANTS.transit_lane_part
+# What is left between boxes is at least this part of the table's, and is known to this.
+LEAST_SPREAD, SPREAD_SD_LOG = CONSTANTS.transit_least_spread, CONSTANTS.transit_spread_sd_log
+# The boxes that the table's share of delays is worth.
+SHARE_WORTH_BOXES = CONSTANTS.transit_share_worth_boxes
+# Of the boxes on their way, those that are lost without anybody having said so.
+LOST_SHARE = CONSTANTS.transit_lost_share
 
 STEP = 0.05
 # From a fifth of the table's days to 25 times as many; bodies are tabulated for shorter lanes too.

@@ -31,7 +31,7 @@ def test_every_row_has_a_source_and_a_known_status(table: str) -> None:
 
 def test_a_bad_cell_is_refused_by_file_line_and_column(monkeypatch: pytest.MonkeyPatch) -> None:
     broken = ({**read_rows("genera")[0], "time_ratio": "long"},)
-    monkeypatch.setattr("model.reference.tables.read_rows", lambda _table: broken)
+    monkeypatch.setattr("model.reference.rows.read_rows", lambda _table: broken)
     with pytest.raises(ReferenceTableError, match=r"genera\.csv line 2, column time_ratio"):
         list(typed_rows("genera", Genus))
 
