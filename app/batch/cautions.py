@@ -8,8 +8,6 @@ from app.batch.words import CLAIM_WINDOWS
 from app.schemas import Caution
 from model.reference import CONSTANTS
 
-CHECKED = date(2026, 11, 25)
-
 PLANT_HEALTH = "plant-health authority"
 BORDER = "plant-health authority, customs and a licensed broker"
 CITES = "CITES authority of each country"
@@ -26,13 +24,13 @@ class Template:
     """The text of a caution.
 
     `text` has named fields that must be given; shares (0-1) are said in per cent. Each of `more` is a sentence that
-    follows when its field is given. `rule` says that a rule, policy or law stands behind it, so that the date checked
-    is shown.
+    follows when its field is given. `checked` is the day on which the text was last compared with its sources, where a
+    rule, policy or law stands behind it: change it with that text only.
     """
 
     text: str
     decided_by: str | None = None
-    rule: bool = False
+    checked: date | None = None
     more: tuple[str, ...] = ()
 
 
@@ -42,48 +40,48 @@ TEMPLATES = {
         "Not in hand before departure: {papers}. The box then waits in clearance; about {days} days are"
         " added. Rules differ by country and change.",
         BORDER,
-        rule=True,
+        checked=date(2026, 11, 25),
     ),
     "papers_assumed": Template(
         "Taken as in hand before departure, since not said: {papers}. The import permit, the "
         "phytosanitary certificate, the invoice with kinds, quantities and value, and the waybill travel "
         "with the box; hold copies of them.",
         BORDER,
-        rule=True,
+        checked=date(2026, 11, 25),
     ),
     "certificate_lapses": Template(
         "The phytosanitary certificate issued on {issued} covers departures up to {until}; later dates "
         "are blocked. Some countries ask that it be issued at most 14 days before departure.",
         PLANT_HEALTH,
-        rule=True,
+        checked=date(2026, 11, 25),
     ),
     "certificate_age": Template(
         "A phytosanitary certificate ages: some countries (Switzerland and the Netherlands in the lists "
         "read) take none issued more than 14 days before departure. Ask before waiting.",
         PLANT_HEALTH,
-        rule=True,
+        checked=date(2026, 11, 25),
     ),
     "treatment_lapses": Template(
         "The treatment done on {done} covers departures up to {until}; later dates are blocked.",
         PLANT_HEALTH,
-        rule=True,
+        checked=date(2026, 11, 25),
     ),
     "cites_possible": Template(
         "{genera}: listed in the CITES appendices, in whole or in part, in the copies read (up to 2022, "
         "amended since). Trade may need a CITES permit.",
         CITES,
-        rule=True,
+        checked=date(2026, 11, 25),
     ),
     "soil_free": Template(
         "Plants may have to be free of soil: the United States, Canada and Australia ask for it. Ask for washed roots.",
         PLANT_HEALTH,
-        rule=True,
+        checked=date(2026, 11, 25),
     ),
     "duty_and_tax": Template(
         "Duty, import tax and permits differ by country and change; duty and tax rates are those given, "
         "none is looked up.",
         BORDER,
-        rule=True,
+        checked=date(2026, 11, 25),
     ),
     # The box on its way
     "chilled_handling": Template(
@@ -126,12 +124,12 @@ TEMPLATES = {
         "revision of 28 Dec 2024). Damage is to be notified in writing within "
         f"{CONSTANTS.carrier_damage_notice_days} days of receipt, delay within {CONSTANTS.carrier_delay_notice_days}.",
         CARRIER,
-        rule=True,
+        checked=date(2026, 11, 27),
     ),
     "storage_charges": Template(
         "Airports store about 2 days free, then charge per kg and day: collect on the day of arrival.",
         CARRIER,
-        rule=True,
+        checked=date(2026, 11, 25),
     ),
     # A box that has not arrived
     "departure_assumed": Template(
@@ -148,14 +146,14 @@ TEMPLATES = {
         "Claims are to be made within {hours} h of delivery: photograph or film the opening. Dead on "
         "arrival is claimable; yellow or bruised leaves on sound roots usually are not.",
         SELLER,
-        rule=True,
+        checked=date(2026, 11, 25),
     ),
     "claim_window_unknown": Template(
         f"No claim window is given. In the policies read it runs from {CLAIM_WINDOWS}, most often "
         f"{CONSTANTS.claim_window_h} h: ask "
         "before paying, and photograph or film the opening.",
         SELLER,
-        rule=True,
+        checked=date(2026, 11, 27),
     ),
     "payment_window": Template(
         "The payment can be disputed for {days} days; {share} of the journeys on {route} take longer.", SELLER
@@ -167,7 +165,7 @@ TEMPLATES = {
         "What is said of claims is common practice, not legal advice: the seller's terms, the payment service, the "
         "carrier's conditions and the law of your country count. Rules change.",
         LAWYER,
-        rule=True,
+        checked=date(2026, 11, 25),
     ),
     "claim_unpriced": Template("No price is recorded for {plants}: the total leaves them out.", BUYER),
     "claim_uncounted": Template(
@@ -266,6 +264,6 @@ def caution(code: str, /, **fields: object) -> Caution:
     return Caution(
         code=code,
         text=" ".join(sentences).format(**{name: _said(name, value) for name, value in fields.items()}),
-        checked=CHECKED if template.rule else None,
+        checked=template.checked,
         decided_by=template.decided_by,
     )

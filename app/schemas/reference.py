@@ -5,26 +5,34 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from app.schemas.answers import AnswerModel
+from model.reference import STATUSES
 
 
 class ReferenceRow(AnswerModel):
     """What every row carries."""
 
     source: str = Field(description="the published source, or how the value was come by")
-    status: str = Field(description="published, common practice or from memory")
+    status: str = Field(description=f"from the surest to the least sure: {'; '.join(STATUSES)}")
 
 
 class GenusRow(ReferenceRow):
-    """A genus of the trade."""
+    """A genus of the trade; its source holds those of its columns, its status is the least sure of theirs."""
 
     genus: str
     group: str = Field(description="growth group")
     time_ratio: float = Field(gt=0, description="time survived against an average aroid, at 20 °C")
     time_ratio_sd_log: float = Field(ge=0, description="standard deviation of its logarithm")
+    time_ratio_source: str
+    time_ratio_status: str
     chill_threshold_c: float = Field(description="°C below which cold injures")
+    threshold_source: str
+    threshold_status: str
     chill_class: str = Field(description="sensitivity below the threshold")
+    class_source: str
+    class_status: str
     cites: str | None = Field(description="why a CITES permit may be needed, null if not listed")
     irritant_sap: bool
+    note: str | None = Field(description="what else is to be known of it")
     names: list[str] = Field(description="older and trade names answered as this genus")
 
 

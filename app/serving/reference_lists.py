@@ -13,7 +13,12 @@ def genera(engine: Engine) -> list[GenusRow]:
     for name, accepted in engine.reference.old_names.items():
         names[accepted].append(name)
     return [
-        GenusRow(**{**asdict(row), "cites": row.cites or None}, names=sorted(names[row.genus]))
+        GenusRow(
+            **{**asdict(row), "cites": row.cites or None, "note": row.note or None},
+            source=row.source,
+            status=row.status,
+            names=sorted(names[row.genus]),
+        )
         for row in engine.reference.genera.values()
     ]
 

@@ -4,6 +4,7 @@ To change a judged number, change its row here; no other room holds one.
 """
 
 from model.reference.constants import CONSTANTS
+from model.reference.rows import STATUSES
 from model.reference.tables import (
     ARID_GROUPS,
     REFERENCE_CONTAINER,
@@ -26,6 +27,7 @@ __all__ = [
     "REFERENCE_CONTAINER",
     "REFERENCE_GROUP",
     "REFERENCE_ROOTS",
+    "STATUSES",
     "Genus",
     "LateLossRule",
     "Leg",

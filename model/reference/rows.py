@@ -66,7 +66,7 @@ def typed_rows(table: str, row_type: type[Row]) -> Iterator[Row]:
     Raises
     ------
     ReferenceTableError
-        When a column is missing, a cell has the wrong type, or the status is none of `STATUSES`.
+        When a column is missing, a cell has the wrong type, a status is none of `STATUSES` or a source is empty.
     """
     columns = fields(row_type)  # type: ignore[arg-type]
     for line, row in enumerate(read_rows(table), start=2):
@@ -76,10 +76,11 @@ def typed_rows(table: str, row_type: type[Row]) -> Iterator[Row]:
                 values[column.name] = convert(row[column.name], column.type)
             except (KeyError, ValueError) as error:
                 raise ReferenceTableError(f"{table}.csv line {line}, column {column.name}: {error}") from error
-        if values["status"] not in STATUSES:
-            raise ReferenceTableError(f"{table}.csv line {line}, column status: not one of {', '.join(STATUSES)}")
-        if not values["source"]:
-            raise ReferenceTableError(f"{table}.csv line {line}, column source: is empty")
+        for name, value in values.items():
+            if name.endswith("status") and value not in STATUSES:
+                raise ReferenceTableError(f"{table}.csv line {line}, column {name}: not one of {', '.join(STATUSES)}")
+            if name.endswith("source") and not value:
+                raise ReferenceTableError(f"{table}.csv line {line}, column {name}: is empty")
         yield row_type(**values)
 
 

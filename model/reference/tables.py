@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from model.reference.revision import MODEL_REVISION, fingerprint
-from model.reference.rows import ReferenceTableError, read_rows, tables_read, typed_rows
+from model.reference.rows import STATUSES, ReferenceTableError, read_rows, tables_read, typed_rows
 
 REFERENCE_GROUP = "aroid"
 REFERENCE_CONTAINER = "foam_box"
@@ -20,18 +20,37 @@ ARID_GROUPS = frozenset({"succulent", "cactus"})
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Genus:
-    """A genus of the trade; `time_ratio` is the days it keeps against an average aroid's, packed alike at 20 °C."""
+    """A genus of the trade; `time_ratio` is the days it keeps against an average aroid's, packed alike at 20 °C.
+
+    Time ratio, threshold and class have each a source and a status; `note` says what else is to be known of the genus.
+    """
 
     genus: str
     group: str
     time_ratio: float
     time_ratio_sd_log: float
+    time_ratio_source: str
+    time_ratio_status: str
     chill_threshold_c: float
+    threshold_source: str
+    threshold_status: str
     chill_class: str
+    class_source: str
+    class_status: str
     cites: str
     irritant_sap: bool
-    source: str
-    status: str
+    note: str
+
+    @property
+    def source(self) -> str:
+        """The sources of its columns, and the note."""
+        of = {"time ratio": self.time_ratio_source, "threshold": self.threshold_source, "class": self.class_source}
+        return "; ".join([f"{name}: {source}" for name, source in of.items()] + [self.note] * bool(self.note))
+
+    @property
+    def status(self) -> str:
+        """The least sure status of its columns."""
+        return max((self.time_ratio_status, self.threshold_status, self.class_status), key=STATUSES.index)
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,6 +9,16 @@ import pytest
 import app
 from app.batch.cautions import TEMPLATES, caution, fields_of
 
+# When each text with a rule, policy or law behind it was last compared with its sources; one that changes is compared
+# anew, and its date changes here too.
+CHECKED = dict.fromkeys(
+    [
+        "papers_missing", "papers_assumed", "certificate_lapses", "certificate_age", "treatment_lapses",
+        "cites_possible", "soil_free", "duty_and_tax", "storage_charges", "claim_window", "claim_practice",
+    ],
+    date(2026, 11, 25),
+) | dict.fromkeys(["carrier_liability", "claim_window_unknown"], date(2026, 11, 27))  # fmt: skip
+
 APP_FOLDER = Path(app.__file__).parent
 
 
@@ -45,8 +55,8 @@ def test_text_is_a_sentence_with_a_date_where_a_rule_stands_behind_it(code: str)
     assert made.code == code
     assert made.text.endswith(".")
     assert made.text.count("{x}") >= len(names)
-    assert made.checked == (date(2026, 11, 25) if template.rule else None)
-    assert not template.rule or made.decided_by
+    assert made.checked == CHECKED.get(code)
+    assert code not in CHECKED or made.decided_by
 
 
 def test_optional_sentence_follows_its_field() -> None:

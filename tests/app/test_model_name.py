@@ -43,7 +43,7 @@ def test_the_engine_carries_the_name_of_its_tables_and_revision() -> None:
 def test_any_cell_of_any_table_changes_the_name(table: str) -> None:
     row = len(read_rows(table)) // 2
     columns = read_rows(table)[row]
-    unchanged = with_cell(table, row, "source", columns["source"])
+    unchanged = with_cell(table, row, *next(iter(columns.items())))
     names = {name_with({table: with_cell(table, row, column, cell + "1")}) for column, cell in columns.items()}
     assert name_with({table: unchanged}) not in names
     assert len(names) == len(columns)

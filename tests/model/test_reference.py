@@ -22,9 +22,13 @@ def genus(name: str) -> Genus:
 def test_every_row_has_a_source_and_a_known_status(table: str) -> None:
     rows = read_rows(table)
     assert rows
+    sources = [column for column in rows[0] if column.endswith("source")]
+    statuses = [column for column in rows[0] if column.endswith("status")]
+    assert [column.removesuffix("source") for column in sources] == [c.removesuffix("status") for c in statuses]
+    assert sources
     for row in rows:
-        assert row["source"].strip(), row
-        assert row["status"] in STATUSES, row
+        assert all(row[column].strip() for column in sources), row
+        assert all(row[column] in STATUSES for column in statuses), row
         assert None not in row, f"too many cells: {row}"
         assert None not in row.values(), f"too few cells: {row}"
 
@@ -134,4 +138,11 @@ def test_a_misspelt_name_is_unknown_and_names_the_nearest(name: str, near: str |
 def test_chill_classes_agree_with_every_genus_of_rh_93_6() -> None:
     assert {name: genus(name).chill_class for name in UNHARMED} == dict.fromkeys(UNHARMED, "tolerant")
     assert [name for name in HARMED if genus(name).chill_class == "tolerant"] == []
-    assert all("species disagree" in genus(name).source for name in SPECIES_DISAGREE)
+    assert all("species disagree" in genus(name).class_source for name in SPECIES_DISAGREE)
+
+
+def test_a_genus_is_as_sure_as_its_least_sure_column() -> None:
+    araucaria, anthurium = genus("Araucaria"), genus("Anthurium")
+    assert (araucaria.class_status, araucaria.status) == ("published", "judgement")
+    assert (anthurium.time_ratio_status, anthurium.threshold_status) == ("common practice", "judgement")
+    assert all(part in araucaria.source for part in ("time ratio: by judgement", "class: UF RH-93-6", araucaria.note))
