@@ -88,17 +88,13 @@ class BreakEven:
     batch_sale_value : float
         Sale value of that many plants at the mix.
     plants : int
-        Smallest number of plants at which `to` is at least as good.
-    plants_for_good : int or None
-        Number from which it stays so up to the largest number looked at. Larger than `plants` where the cost of a new
-        box throws it back for a while; None where it is behind again at the largest number.
+        Smallest number of plants at which `to` is at least as good; the cost of a new box may throw it back.
     """
 
     from_: str
     to: str
     batch_sale_value: float
     plants: int
-    plants_for_good: int | None
 
 
 def break_even(
@@ -138,11 +134,9 @@ def overtakes(
     if ahead[0] or not ahead.any():
         return None
     size = int(plants[ahead.argmax()])
-    last_behind = int(plants[~ahead][-1])
     return BreakEven(
         from_=from_.name,
         to=to.name,
         batch_sale_value=size * sale_value_per_plant,
         plants=size,
-        plants_for_good=last_behind + 1 if last_behind < max_plants else None,
     )

@@ -63,21 +63,6 @@ def recovered_by_line(
     return np.asarray(dead, dtype=np.float64) * (recourse.chance * value)
 
 
-def recovered(
-    dead: ArrayLike,
-    unit_cost: ArrayLike,
-    recourse: Recourse,
-    *,
-    healthy_chance: ArrayLike,
-    freight_per_plant: ArrayLike,
-) -> FloatArray:
-    """Expected value of all claims, shape (draws,): the lines of `recovered_by_line` added up."""
-    lines = recovered_by_line(
-        dead, unit_cost, recourse, healthy_chance=healthy_chance, freight_per_plant=freight_per_plant
-    )
-    return np.asarray(lines.sum(axis=-1), dtype=np.float64)
-
-
 def proceeds(healthy: ArrayLike, damaged: ArrayLike, sale_value: ArrayLike, damaged_value_share: float) -> FloatArray:
     """Sales of each line, shape (draws, lines): healthy plants at full value, damaged ones at a share of it."""
     worth = np.asarray(healthy, dtype=np.float64) + damaged_value_share * np.asarray(damaged, dtype=np.float64)

@@ -40,7 +40,6 @@ class Inner(NamedTuple):
     data_precision: Array
     log_posterior: float
     terms: BoxTerms
-    n_steps: int
 
 
 class InnerMode:
@@ -87,7 +86,7 @@ class InnerMode:
             step = linalg.cho_solve(factor, slope)
             decrement = float(slope @ step)
             if decrement < max([tolerance, *(rough for steps, rough in self._rough if step_number > steps)]):
-                return Inner(x, precision, data, current, terms, step_number)
+                return Inner(x, precision, data, current, terms)
             x = self._search(x, step, prior, current, decrement, setting, design)
         raise ConvergenceError(f"the fit did not settle in {MOST_NEWTON_STEPS} steps. {REMEDIES}")
 

@@ -50,11 +50,6 @@ class NoDelay:
         """Return the mean delay, days: 0."""
         return 0.0
 
-    @property
-    def longest_days(self) -> float:
-        """Longest delay, days: 0."""
-        return 0.0
-
     def sf(self, delay_days: ArrayLike) -> Array:
         """Return P(delay > delay_days): 1 below 0, else 0."""
         return np.exp(self.log_sf(delay_days))
@@ -110,11 +105,6 @@ class HoldDelay:
     def mean_days(self) -> float:
         """Return the mean delay given that there is one, days."""
         return float(self.median_days * np.exp(0.5 * self.sd_log**2))
-
-    @property
-    def longest_days(self) -> float:
-        """Longest delay, days: infinite."""
-        return np.inf
 
     def sf(self, delay_days: ArrayLike) -> Array:
         """Return P(delay > delay_days) given that there is a delay."""
@@ -249,11 +239,6 @@ class MissedFlights:
     def mean_days(self) -> float:
         """Return the mean delay given that there is one, days."""
         return self.interval_days / (1.0 - self.again_share)
-
-    @property
-    def longest_days(self) -> float:
-        """Longest delay, days: infinite unless no second flight is missed."""
-        return np.inf if self.again_share > 0 else self.interval_days
 
     def sf(self, delay_days: ArrayLike) -> Array:
         """Return P(delay > delay_days) given that there is a delay."""

@@ -71,11 +71,6 @@ class TransitTime:
     body: TransitBody
     delay: Delay
 
-    @property
-    def longest_days(self) -> float:
-        """Upper end of the support, days; often infinite."""
-        return self.body.longest_days + (self.delay.longest_days if self.delay.share > 0 else 0.0)
-
     def mean(self) -> float:
         """Return the mean total time, days."""
         return self.body.mean_days() + self.delay.share * self.delay.mean_days()
@@ -89,10 +84,6 @@ class TransitTime:
             prompt = np.log1p(-share) + self.body.log_sf(days)
         late = np.log(share) + self.delay.log_sf_after(self.body, days)
         return np.asarray(np.minimum(np.logaddexp(prompt, late), 0.0))
-
-    def sf(self, days: ArrayLike) -> Array:
-        """Return P(T > days)."""
-        return np.exp(self.log_sf(days))
 
     def cdf(self, days: ArrayLike) -> Array:
         """Return P(T <= days)."""
@@ -113,22 +104,18 @@ class TransitTime:
         delay[delayed] = self.delay.draw(np.asarray(delay_u)[delayed])
         return body + delay, delay
 
-    def conditional_sf(self, days: ArrayLike, elapsed_days: float) -> Array:
-        """Return P(T > days) given T > elapsed_days; ValueError from `longest_days` on."""
-        return np.exp(np.minimum(self.log_sf(days) - self._log_sf_so_far(elapsed_days), 0.0))
-
-    def conditional_quantile(self, u: ArrayLike, elapsed_days: float) -> Array:
-        """Return quantile u of the total time given T > elapsed_days; ValueError from `longest_days` on."""
-        log_sf = np.log1p(-np.asarray(u, dtype=np.float64)) + self._log_sf_so_far(elapsed_days)
-        return np.maximum(self._days_at_log_sf(log_sf), elapsed_days)
-
     def sample_given(
         self, elapsed_days: float, body_u: ArrayLike, delayed_u: ArrayLike, delay_u: ArrayLike
     ) -> tuple[Array, Array]:
-        """Return total and delay in days given T > elapsed_days, by exact truncation; ValueError from `longest_days`.
+        """Return total and delay in days given T > elapsed_days, by exact truncation.
 
         First whether the box is delayed, then its delay, then its body, each from its own conditional distribution. The
         total never falls as `body_u` rises. At an elapsed time short of the minimum this is `sample`.
+
+        Raises
+        ------
+        ValueError
+            If no box takes that long.
         """
         log_sf = self._log_sf_so_far(elapsed_days)
         if log_sf == 0.0:

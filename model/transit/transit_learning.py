@@ -81,19 +81,12 @@ class LearnedTransit:
         Days not exceeded with chance 0.1, 0.5 and 0.9 on a long lane without own boxes, over the posterior.
     lane_quantiles : (lanes, 3)
         The same on each lane.
-    log_factor, log_factor_sd : float
-        Posterior of m + l on a lane without own boxes.
-    lane_log_factor, lane_log_factor_sd : (lanes,)
     delay_share : float
         Posterior mean.
     """
 
     quantiles: Array
     lane_quantiles: Array
-    log_factor: float
-    log_factor_sd: float
-    lane_log_factor: Array
-    lane_log_factor_sd: Array
     delay_share: float
 
 
@@ -163,23 +156,17 @@ def learn_transit(base: TransitTime, record: TransitRecord, lane_scale: Array) -
         joint = joint + special.logsumexp(_given_offsets(by_lane[:, :, lane], offsets, log_l), axis=0)
     weight = np.exp(joint - special.logsumexp(joint))
     new_lane = _total_factor(weight[None] * np.exp(log_l)[:, None, None, None], offsets)
-    log_factor, log_factor_sd = _moments(new_lane)
     lanes = []
     for lane in range(n_lanes):
         shifted = _given_offsets(by_lane[:, :, lane], offsets, log_l)
         given = np.exp(shifted - special.logsumexp(shifted, axis=0))
         lanes.append(_total_factor(given * weight, offsets))
-    moments = np.array([_moments(own) for own in lanes]).reshape(n_lanes, 2)
     scales = np.log(lane_scale)
     return LearnedTransit(
         quantiles=tables.quantiles(new_lane, shares, 0.0),
         lane_quantiles=np.array(
             [tables.quantiles(own, shares, float(at)) for own, at in zip(lanes, scales, strict=True)]
         ).reshape(n_lanes, 3),
-        log_factor=log_factor,
-        log_factor_sd=log_factor_sd,
-        lane_log_factor=moments[:, 0],
-        lane_log_factor_sd=moments[:, 1],
         delay_share=float(weight.sum(axis=(1, 2)) @ shares),
     )
 
@@ -298,9 +285,3 @@ def _total_factor(weight: Array, offsets: Array) -> Array:
         index = np.clip(first + offset + np.arange(len(FACTOR_GRID)), 0, len(TABULATED_FACTORS) - 1)
         np.add.at(total, index, np.moveaxis(own, 2, 0))
     return np.moveaxis(total, 0, 2)
-
-
-def _moments(weight: Array) -> tuple[float, float]:
-    by_factor = weight.sum(axis=(0, 1))
-    mean = float(by_factor @ TABULATED_FACTORS)
-    return mean, float(np.sqrt(by_factor @ (TABULATED_FACTORS - mean) ** 2))

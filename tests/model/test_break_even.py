@@ -60,7 +60,7 @@ def test_closed_form_in_one_box() -> None:
     # 3 a plant more against 90 more: 90 / 3 = 30 plants; mix 2 to 1 of 30 and 15: 25 a plant on average
     found = break_even(route("courier", 8, 190), route("cargo", 5, 100), quantities=[20, 10], sale_values=[30, 15])
     assert found is not None
-    assert (found.from_, found.to, found.plants, found.plants_for_good) == ("cargo", "courier", 30, 30)
+    assert (found.from_, found.to, found.plants) == ("cargo", "courier", 30)
     assert found.batch_sale_value == 30 * 25
 
 
@@ -71,12 +71,12 @@ def test_a_tie_in_decimals_is_not_lost_to_rounding() -> None:
     assert found.plants == 30
 
 
-def test_new_boxes_throw_it_back() -> None:
+def test_it_is_the_first_batch_although_a_new_box_throws_it_back() -> None:
     # 1.5 a plant more against 40 a box more, 40 plants a box. Box 1 is paid from plant 27 on (40.5), 41 plants in two
-    # boxes give 61.5 < 80, box 2 is paid from plant 54 on (81), and 81 plants in three boxes give 121.5 >= 120.
+    # boxes give 61.5 < 80.
     found = overtakes(route("a", 5, 100, per_box=40), route("b", 6.5, 140, per_box=40), sale_value_per_plant=1)
     assert found is not None
-    assert (found.plants, found.plants_for_good) == (27, 54)
+    assert found.plants == 27
 
 
 @pytest.mark.parametrize(
@@ -105,8 +105,6 @@ def test_break_even_is_the_first_root(pair: tuple[RouteEconomics, RouteEconomics
     assert lead[found.plants - 1] >= 0
     assert all(value < 0 for value in lead[: found.plants - 1])
     assert found.batch_sale_value == 2.5 * found.plants
-    for_good = [n for n in range(1, LARGEST + 1) if min(lead[n - 1 :]) >= 0]
-    assert found.plants_for_good == (for_good[0] if for_good else None)
 
 
 @repeatable

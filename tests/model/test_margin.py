@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
 from model.decision.landed_cost import PlantLine, Waybill, landed_cost
-from model.decision.margin import Recourse, cost_by_line, margin, proceeds, recovered, recovered_by_line
+from model.decision.margin import Recourse, cost_by_line, margin, proceeds, recovered_by_line
 
 repeatable = settings(derandomize=True, deadline=None)
 counts = arrays(np.int64, (5, 2), elements=st.integers(0, 1000))
@@ -22,7 +22,10 @@ class TestRecovered:
     dead = np.array([[2, 1], [0, 4]])
 
     def value(self, recourse: Recourse, freight_per_plant: float = 3.0) -> list[float]:
-        return list(recovered(self.dead, [8.0, 5.0], recourse, healthy_chance=0.5, freight_per_plant=freight_per_plant))
+        by_line = recovered_by_line(
+            self.dead, [8.0, 5.0], recourse, healthy_chance=0.5, freight_per_plant=freight_per_plant
+        )
+        return list(by_line.sum(axis=-1))
 
     def test_refund_is_worth_its_price(self) -> None:
         # 0.5 x (2 x 8 + 1 x 5), 0.5 x (4 x 5)
@@ -62,8 +65,8 @@ def test_margin_is_linear_in_prices(
     one, other = two_prices
 
     def at(price: np.ndarray, cost: float) -> np.ndarray:
-        back = recovered(damaged, price, Recourse("refund", 0.7), healthy_chance=1, freight_per_plant=0)
-        return margin(healthy, damaged, price, share, back, cost)
+        back = recovered_by_line(damaged, price, Recourse("refund", 0.7), healthy_chance=1, freight_per_plant=0)
+        return margin(healthy, damaged, price, share, back.sum(axis=-1), cost)
 
     np.testing.assert_allclose(at(one + other, 2 * cost), at(one, cost) + at(other, cost), rtol=1e-12, atol=1e-3)
     np.testing.assert_allclose(at(3 * one, 3 * cost), 3 * at(one, cost), rtol=1e-12, atol=1e-3)
