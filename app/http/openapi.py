@@ -13,6 +13,7 @@ from pydantic import BaseModel
 from pydantic.json_schema import JsonSchemaMode, models_json_schema
 
 from app.http.openapi_parameters import PARAMETERS
+from app.http.shared_parts import composed
 from app.problems import MEDIA_TYPE
 from app.schemas import (
     ArrivalRequest,
@@ -118,7 +119,7 @@ OPERATIONS = {
 def examples() -> dict[str, dict[str, Any]]:
     """Return the example request (if it takes one) and the recorded answer of each operation, by its name."""
     text = resources.files("app.schemas").joinpath("examples.json").read_text(encoding="utf-8")
-    loaded: dict[str, dict[str, Any]] = json.loads(text)
+    loaded: dict[str, dict[str, Any]] = composed(json.loads(text))
     return loaded
 
 

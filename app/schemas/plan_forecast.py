@@ -95,4 +95,4 @@ class PlanForecastAnswer(RouteOutcome):
 
     model_version: str
     seed: int
-    scoring: ForecastScoring
+    scoring: ForecastScoring = Field(description="lists of hundreds; examples show the first two of each")

@@ -1,23 +1,29 @@
 """Write the answers of the examples anew: ``python -m tests.app.record_examples`` from the top of the repository.
 
 The requests in app/schemas/examples.json are written by hand; the answers are what the service gives to them. Lists of
-reference rows are cut after two.
+reference rows, and lists of draws, are cut after two. What stands twice is stored where it stands first: see
+`app.http.shared_parts`.
 """
 
 import json
 from collections.abc import Iterator
+from copy import deepcopy
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
 
 import app.schemas
-from app.http.openapi import OPERATIONS
+from app.http.openapi import OPERATIONS, examples
 from app.main import create_app
+from app.problems import json_pointer
 from app.settings import Settings
 from tests.app.client import Client, running_client
 
 EXAMPLES_FILE = Path(app.schemas.__file__).with_name("examples.json")
 N_ROWS = 2
+# Shorter parts are repeated: a reference would say less and save little.
+LEAST_CHARACTERS = 400
+WIDTH = 120
 OUTLOOK_AT = "2027-01-15T08:00:00+00:00"
 
 
@@ -73,28 +79,74 @@ def shipment_life(client: Client, examples: dict[str, Any]) -> Iterator[tuple[st
 
 
 def for_reading(answer: dict[str, Any]) -> dict[str, Any]:
-    """Return the answer about a shipment without the draws that its forecast is scored by: lists of hundreds."""
-    if "forecast" not in answer:
+    """Return the answer about a shipment with the draws that its forecast is scored by cut short: lists of hundreds."""
+    if not (forecast := answer.get("forecast")):
         return answer
-    return answer | {"forecast": {name: cell for name, cell in answer["forecast"].items() if name != "scoring"}}
+    return answer | {"forecast": forecast | {"scoring": _shortened(forecast["scoring"])}}
+
+
+def _shortened(part: Any) -> Any:
+    """Return JSON whose lists of numbers hold their first two."""
+    if isinstance(part, dict):
+        return {key: _shortened(value) for key, value in part.items()}
+    if not isinstance(part, list):
+        return part
+    return part[:N_ROWS] if part and isinstance(part[0], float | int) else [_shortened(value) for value in part]
+
+
+def stored_once(whole: dict[str, Any]) -> Any:
+    """Return JSON in which a part that stands twice is replaced, from the second time on, by a reference to the first.
+
+    Requests are written by hand and stay whole.
+    """
+    first: dict[str, str] = {}
+
+    def stored(part: Any, path: tuple[str | int, ...]) -> Any:
+        if not isinstance(part, dict | list):
+            return part
+        text = json.dumps(part)
+        by_hand = path[1:2] == ("request",)
+        if len(text) >= LEAST_CHARACTERS:
+            if text in first and not by_hand:
+                return {"$ref": "#" + first[text]}
+            first.setdefault(text, json_pointer(path))
+        if isinstance(part, dict):
+            return {key: stored(value, (*path, key)) for key, value in part.items()}
+        return [stored(value, (*path, i)) for i, value in enumerate(part)]
+
+    return stored(whole, ())
+
+
+def laid_out(part: Any, indent: int = 0) -> str:
+    """Return JSON as text in which what fits on a line stands on one."""
+    line = json.dumps(part, ensure_ascii=False)
+    if indent + len(line) <= WIDTH or not isinstance(part, dict | list):
+        return line
+    inner = " " * (indent + 1)
+    if isinstance(part, dict):
+        items = [f"{json.dumps(key, ensure_ascii=False)}: {laid_out(v, indent + 1)}" for key, v in part.items()]
+    else:
+        items = [laid_out(value, indent + 1) for value in part]
+    opening, closing = "{}" if isinstance(part, dict) else "[]"
+    return f"{opening}\n" + ",\n".join(inner + item for item in items) + f"\n{' ' * indent}{closing}"
 
 
 def main() -> None:
     """Record the answer of every example."""
-    examples = json.loads(EXAMPLES_FILE.read_text(encoding="utf-8"))
+    recorded = deepcopy(examples())
     with TemporaryDirectory() as folder:
         settings = Settings(database_url=f"sqlite:///{Path(folder) / 'ledger.db'}")
         with running_client(create_app(settings)) as client:
-            for name, example in examples.items():
+            for name, example in recorded.items():
                 if not OPERATIONS[name].records:
                     example["answer"] = answer_to(client, name, example)
-            for name, answer in shipment_life(client, examples):
-                examples[name]["answer"] = for_reading(answer)
+            for name, answer in shipment_life(client, recorded):
+                recorded[name]["answer"] = for_reading(answer)
         settings = Settings(database_url=f"sqlite:///{Path(folder) / 'sellers.db'}")
         with running_client(create_app(settings)) as client:
-            for name, answer in seller_record(client, examples):
-                examples[name]["answer"] = answer
-    EXAMPLES_FILE.write_text(json.dumps(examples, indent=1, ensure_ascii=False) + "\n", encoding="utf-8")
+            for name, answer in seller_record(client, recorded):
+                recorded[name]["answer"] = answer
+    EXAMPLES_FILE.write_text(laid_out(stored_once(recorded)) + "\n", encoding="utf-8")
 
 
 if __name__ == "__main__":
