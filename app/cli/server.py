@@ -14,7 +14,7 @@ HEAD_SECONDS = 15.0
 
 
 class PatientProtocol(H11Protocol):
-    """HTTP/1.1 whose patience has an end.
+    """HTTP/1.1 whose patience has an end: uvicorn has limits for silence after an answer, none before a request.
 
     A connection is closed after `head_seconds` in which its client has sent something, or nothing since it came, and
     no call came of it: half a head, or what is left of a body whose call has been answered already.

@@ -1,23 +1,14 @@
-"""Versions of shipments that were replaced, each as one JSON text."""
+"""Versions of shipments that were replaced, each as one JSON text: kept for whoever opens the ledger, not answered."""
 
 import json
 from collections import defaultdict
 from collections.abc import Sequence
 from datetime import date, datetime
-from typing import Any, NamedTuple
+from typing import Any
 
 from sqlalchemy import Connection, insert, select
 
 from app.store.schema import events, lines, logger_readings, shipment_history, shipments
-
-
-class PastVersion(NamedTuple):
-    """A version that was replaced: the rows that held it, by table, and why and when it was replaced."""
-
-    revision: int
-    reason: str
-    replaced_at: datetime
-    snapshot: dict[str, Any]
 
 
 def keep_versions(connection: Connection, numbers: Sequence[int], *, reason: str, now: datetime) -> None:
@@ -39,14 +30,6 @@ def keep_versions(connection: Connection, numbers: Sequence[int], *, reason: str
     ]
     if kept:
         connection.execute(insert(shipment_history), kept)
-
-
-def past_versions(connection: Connection, shipment_id: str) -> list[PastVersion]:
-    """Return the replaced versions of a shipment, the oldest first."""
-    history = shipment_history.c
-    query = select(history.revision, history.reason, history.replaced_at, history.snapshot_json)
-    query = query.join(shipments).where(shipments.c.id == shipment_id).order_by(history.revision)
-    return [PastVersion(*row[:3], json.loads(row[3])) for row in connection.execute(query)]
 
 
 def _iso(value: object) -> str:

@@ -15,11 +15,11 @@ from app.problems import Conflict, InvalidCells
 from app.records.ledger import REQUIRED_COLUMNS
 from app.schemas.problem import ProblemBody
 from app.store.database import Database
-from app.store.history import past_versions
 from app.store.shipments import find_shipments
 from model.reference.tables import load_reference
 from tests.app.client import Client
 from tests.app.ledger_files import RECHECKED, csv_bytes, random_ledger, row
+from tests.app.past_versions import past_versions
 from tests.moments import NOW
 
 REFERENCE = load_reference()

@@ -3,9 +3,9 @@
 import pytest
 
 from app.store.database import Database
-from app.store.history import past_versions
 from tests.app.batches import Fields
 from tests.app.client import Client
+from tests.app.past_versions import past_versions
 from tests.app.shipment_calls import (
     Box,
     first_line,

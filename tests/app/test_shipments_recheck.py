@@ -4,11 +4,11 @@ import pytest
 from sqlalchemy import select
 
 from app.store.database import Database
-from app.store.history import past_versions
 from app.store.schema import lines
 from tests.app.batches import Fields
 from tests.app.client import Client
 from tests.app.ledger_files import RECHECKED, csv_bytes, row
+from tests.app.past_versions import past_versions
 from tests.app.shipment_calls import (
     PATH,
     RECHECK,

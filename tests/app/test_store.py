@@ -12,7 +12,6 @@ from sqlalchemy.exc import IntegrityError, StatementError
 from app.records.ledger import COLUMNS, LineRecord, ShipmentRecord, differing_columns, seller_key
 from app.store.arrived import read_arrived, read_logger, read_on_the_way, read_plans
 from app.store.database import Database
-from app.store.history import past_versions
 from app.store.revisions import ledger_revision
 from app.store.schema import events, forecasts, lines, logger_readings, model_versions, sellers, shipments
 from app.store.shipments import (
@@ -26,6 +25,7 @@ from app.store.shipments import (
 )
 from tests.app.conftest import postgres_url
 from tests.app.ledger_files import RECHECKED, csv_bytes, parsed, random_ledger, row
+from tests.app.past_versions import past_versions
 
 NOW = datetime(2027, 2, 1, 9, 30, tzinfo=UTC)
 LATER = NOW + timedelta(days=3)

@@ -9,10 +9,10 @@ import pytest
 from app.http.api_keys import new_key
 from app.store.api_keys import add_key, revoke_key
 from app.store.database import Database
-from app.store.history import past_versions
 from app.store.shipments import arrived_shipments
 from tests.app.fits import FEW_DRAWS, likely_ledger
 from tests.app.ledger_files import csv_bytes, random_ledger, row
+from tests.app.past_versions import past_versions
 from tests.app.servers import server, until
 from tests.moments import NOW
 
