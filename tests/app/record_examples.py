@@ -117,14 +117,15 @@ def stored_once(whole: dict[str, Any]) -> Any:
     return stored(whole, ())
 
 
-def laid_out(part: Any, indent: int = 0) -> str:
-    """Return JSON as text in which what fits on a line stands on one."""
+def laid_out(part: Any, indent: int = 0, before: int = 0) -> str:
+    """Return JSON as text in which what fits on a line, after `before` characters of its key, stands on one."""
     line = json.dumps(part, ensure_ascii=False)
-    if indent + len(line) <= WIDTH or not isinstance(part, dict | list):
+    if not isinstance(part, dict | list) or indent + before + len(line) < WIDTH:
         return line
     inner = " " * (indent + 1)
     if isinstance(part, dict):
-        items = [f"{json.dumps(key, ensure_ascii=False)}: {laid_out(v, indent + 1)}" for key, v in part.items()]
+        keys = [f"{json.dumps(key, ensure_ascii=False)}: " for key in part]
+        items = [key + laid_out(value, indent + 1, len(key)) for key, value in zip(keys, part.values(), strict=True)]
     else:
         items = [laid_out(value, indent + 1) for value in part]
     opening, closing = "{}" if isinstance(part, dict) else "[]"
