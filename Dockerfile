@@ -3,7 +3,7 @@ WORKDIR /src
 COPY requirements.lock ./
 RUN python -m venv /opt/transit \
     && /opt/transit/bin/pip install --no-cache-dir --require-hashes -r requirements.lock
-COPY pyproject.toml README.md ./
+COPY pyproject.toml README.md LICENSE ./
 COPY app app
 COPY model model
 COPY data data

@@ -49,3 +49,31 @@ def test_every_package_of_the_tree_is_in_the_wheel() -> None:
     }
     assert listed == found | {"app.demo"}
     assert PROJECT["tool"]["setuptools"]["package-dir"] == {"app.demo": "data/demo"}
+
+
+def test_licence_is_told_and_goes_into_the_wheel() -> None:
+    """SPDX's short name, and the file beside it."""
+    assert (PROJECT["project"]["license"], PROJECT["project"]["license-files"]) == ("MIT", ["LICENSE"])
+    assert (ROOT / "LICENSE").read_text(encoding="utf-8").startswith("MIT License\n\nCopyright (c) 2026 The Transit")
+
+
+def test_packages_say_that_they_are_typed() -> None:
+    """PEP 561: a marker at the top of each package, listed as its data."""
+    for top in ("app", "model"):
+        assert (ROOT / top / "py.typed").is_file()
+        assert "py.typed" in PROJECT["tool"]["setuptools"]["package-data"][top]
+
+
+def test_hooks_are_the_linters_of_ci_and_fetch_nothing() -> None:
+    hooks = (ROOT / ".pre-commit-config.yaml").read_text(encoding="utf-8")
+    assert re.findall(r"repo: (\S+)", hooks) == ["local"]
+    assert set(re.findall(r"language: (\S+)", hooks)) == {"system"}
+    ci = (ROOT / ".ci/run").read_text(encoding="utf-8")
+    of_ci = [" ".join(words).strip() for words in re.findall(r'"\$work/test/bin/(ruff|mypy)"(?: (\w+))?', ci)]
+    assert [entry.split(" --")[0] for entry in re.findall(r"entry: (.+)", hooks)] == of_ci
+
+
+def test_changes_are_told_of_this_version_and_the_next() -> None:
+    heads = re.findall(r"^## (.+)$", (ROOT / "CHANGELOG.md").read_text(encoding="utf-8"), flags=re.MULTILINE)
+    assert heads[0] == "Unreleased"
+    assert PROJECT["project"]["version"] in {head.split()[0] for head in heads}
