@@ -3,7 +3,9 @@
 import csv
 import io
 import json
+import re
 from dataclasses import fields
+from pathlib import Path
 
 import pytest
 
@@ -14,6 +16,7 @@ from model.reference.revision import MODEL_REVISION, fingerprint
 from model.reference.rows import TABLES, ReferenceTableError, read_rows, tables_read
 from tests.app.model_answers import ANSWERS_FILE, answers, moved
 
+ROOT = Path(__file__).parents[2]
 NAME = Engine.load().model_version
 
 
@@ -58,6 +61,11 @@ def test_each_judged_constant_changes_the_name() -> None:
     assert len(names - {NAME, name_with({"constants": with_cell("constants", 0, "unit", rows[0]["unit"])})}) == len(
         rows
     )
+
+
+def test_each_judged_constant_is_read_by_the_code() -> None:
+    code = "".join(path.read_text(encoding="utf-8") for top in ("app", "model") for path in (ROOT / top).rglob("*.py"))
+    assert [field.name for field in fields(Constants) if not re.search(rf"CONSTANTS\.{field.name}\b", code)] == []
 
 
 def test_a_doubled_constant_is_the_one_that_answers(monkeypatch: pytest.MonkeyPatch) -> None:
