@@ -25,7 +25,7 @@ from app.schemas import (
     PlanForecastAnswer,
     ScoredForecast,
 )
-from app.serving import Engine
+from app.serving import Engine, rules_version
 from model.plant import SPOILT_DEATH_OFFSET
 from model.predict import PosteriorDraws, box_chances, genus_effects
 from model.quadrature import normal_nodes
@@ -77,7 +77,7 @@ def plan_forecast(request: CompareRequest, engine: Engine, from_record: Sequence
     simulated = batch.routes()
     outcome = route_outcomes(batch, route_results(batch, simulated))[0]
     rules = None
-    if engine.fit is not None:
+    if engine.model_version != rules_version(engine.reference):
         by_rules = batch.by_rules()
         rules = _scored(by_rules, by_rules.simulate(by_rules.prepared.routes[0]))
     scoring = ForecastScoring(
