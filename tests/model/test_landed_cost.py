@@ -114,6 +114,18 @@ class TestWorkedSums:
         }
         assert landed_cost(waybill).total == Decimal("1042.02")
 
+    def test_border_rate_is_duty_and_what_is_left_of_the_tax_on_both(self) -> None:
+        # 0.04 + 0.23 x (1 - 0.25) x (1 + 0.04)
+        waybill = Waybill(
+            currency="EUR",
+            lines=(PlantLine(1, 1.0),),
+            freight=0.0,
+            duty_rate=0.04,
+            tax_rate=0.23,
+            tax_reclaimed_share=0.25,
+        )
+        assert waybill.border_rate == pytest.approx(0.2194, rel=1e-12)
+
     def test_text_says_how(self) -> None:
         waybill = Waybill(
             currency="EUR", lines=(PlantLine(20, 8),), freight=150, boxes=2, duty_rate=0.04, tax_rate=0.23

@@ -7,7 +7,7 @@ import pytest
 from scipy import stats
 
 from model.exposure.table import Array
-from model.fit.likelihood import CountError, Terms, coefficients, log_choose, terms, value
+from model.fit.likelihood import CountError, Terms, coefficients, log_choose, slopes, terms, value
 from tests.model.ledgers import NAN, ledger
 
 # One line of every kind: three states, healthy / not, alive / dead; also with nothing or everything in one state.
@@ -20,7 +20,12 @@ KINDS_OF_LINES = {
     "none healthy": (0.0, NAN, NAN, 12.0),
     "alive or dead": (NAN, NAN, 5.0, 12.0),
     "none dead": (NAN, NAN, 0.0, 12.0),
+    "one of each": (1.0, 1.0, 1.0, 3.0),
+    "one not healthy": (5.0, NAN, NAN, 6.0),
+    "one dead": (NAN, NAN, 1.0, 6.0),
     "weighted counts": (2.5, 1.25, 0.75, 4.5),
+    "less than a plant of each": (0.5, 0.25, 0.25, 1.0),
+    "less than a plant not healthy": (0.5, NAN, NAN, 1.0),
 }
 ETAS, DELTAS, H0S = np.linspace(-4.0, 2.5, 14), (0.3, 2.0), (0.0, 0.02, 0.3)
 STEP = 1e-5
@@ -67,7 +72,7 @@ def test_probabilities_of_all_outcomes_add_to_one(delta: float, h0: float) -> No
         assert np.exp(log_p).sum() == pytest.approx(1.0, abs=1e-12)
 
 
-def slopes(counts: tuple[float, ...], delta: float, h0: float) -> dict[str, Array]:
+def differences(counts: tuple[float, ...], delta: float, h0: float) -> dict[str, Array]:
     """Central differences of the value and of its own derivatives."""
 
     def all_terms(eta_step: float = 0.0, delta_step: float = 0.0, h0_step: float = 0.0) -> Terms:
@@ -95,8 +100,11 @@ def slopes(counts: tuple[float, ...], delta: float, h0: float) -> dict[str, Arra
 def test_derivatives_are_those_of_the_value(counts: tuple[float, ...], delta: float, h0: float) -> None:
     exact = terms(ETAS, np.tile(c_of(*counts), len(ETAS)), delta, h0)
     np.testing.assert_allclose(exact.value, at(counts, ETAS, delta, h0), rtol=1e-14)
-    for name, expected in slopes(counts, delta, h0).items():
+    for name, expected in differences(counts, delta, h0).items():
         np.testing.assert_allclose(getattr(exact, name), expected, rtol=2e-6, atol=2e-6, err_msg=name)
+    first, second = slopes(ETAS, np.tile(c_of(*counts), len(ETAS)), delta, h0)
+    np.testing.assert_allclose(first, exact.eta, rtol=1e-12, atol=1e-12)
+    np.testing.assert_allclose(second, exact.eta2, rtol=1e-12, atol=1e-12)
 
 
 def test_without_spoilt_plants_the_likelihood_is_concave_in_eta_and_delta() -> None:
