@@ -86,7 +86,7 @@ def draw_design(
     lines["log_days_variance"] = 0.0
     counts = np.full((n_lines, 4), np.nan)
     counts[:, 3] = 1.0 + rng.poisson(plants_a_line - 1, n_lines)
-    return Design(lines, observe(lines, counts, reference)[0], days, inside)
+    return Design(lines, observe(lines, counts, reference).observations, days, inside)
 
 
 def effect_sds(

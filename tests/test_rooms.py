@@ -23,6 +23,7 @@ ALLOWED = {"numpy", "scipy.special", "model"}
 OF_THE_FIT = {
     "inference": {"scipy.linalg"},
     "inner_mode": {"scipy.linalg", "scipy.sparse"},
+    "kappa": {"threadpoolctl"},
     "marginal_slope": {"scipy.linalg", "scipy.sparse"},
     "proposal": {"scipy.linalg"},
     "target": {"scipy.sparse"},

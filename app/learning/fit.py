@@ -9,8 +9,8 @@ from typing import NamedTuple
 from zlib import crc32
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy import special
-from threadpoolctl import threadpool_limits
 
 from app.learning.recorded_boxes import RecordedLines, recorded_lines
 from app.learning.recorded_rechecks import RecheckedLines, rechecked_lines
@@ -18,19 +18,17 @@ from app.learning.recorded_times import RecordedTimes
 from app.serving import PRIOR_SEED, STORED_DRAWS, DelayCheck, FitRecord, FittedModel, to_artefact
 from app.store import ArrivedBoxes, LoggerColumns, ShipmentColumns
 from model.fit import (
-    ALPHA,
-    DELTA,
-    FIRST_EFFECT,
-    KAPPA,
     ConvergenceError,
-    Hierarchy,
-    InnerMode,
-    Target,
+    KappaAtMode,
+    Observed,
     TransitSurvival,
     count_boxes,
+    fit_variance,
+    kappa_at_mode,
+    kappa_given,
     observe,
 )
-from model.predict import FitVariance, PosteriorDraws, learn_late_loss
+from model.predict import PosteriorDraws, learn_late_loss
 from model.reference import Reference
 
 LEAST_BOXES_LEFT = 5
@@ -38,9 +36,10 @@ SUMMARY = np.array([0.1, 0.5, 0.9])
 
 
 class Recorded(NamedTuple):
-    """Everything of a ledger that a fit reads."""
+    """Everything of a ledger that a fit reads; `observed` are the lines as the model sees them."""
 
     lines: RecordedLines
+    observed: Observed
     rechecks: RecheckedLines
     times: RecordedTimes
 
@@ -58,7 +57,13 @@ class Recorded(NamedTuple):
         """Return it as of now: boxes on their way count with the days gone by."""
         lines = recorded_lines(arrived, logger, reference, plans)
         times = RecordedTimes(arrived.shipments, on_the_way, reference, now=now)
-        return cls(lines, rechecked_lines(arrived, lines), times)
+        observed = observe(lines.lines, lines.counts, reference)
+        return cls(lines, observed, rechecked_lines(arrived, lines), times)
+
+    @property
+    def shipment_of_box(self) -> NDArray[np.int64]:
+        """Index of the shipment of each observed box, (boxes,)."""
+        return shipment_of_box(self.observed, self.lines.shipment)
 
     def fingerprint(self) -> str:
         """Return a digest of it: the same data, the same digest."""
@@ -80,22 +85,10 @@ def fit_model(
     ConvergenceError, CountError, ArtefactError
         If the fit does not settle, counts do not add up, or a result is not finite.
     """
-    table = recorded.lines
+    observations = recorded.observed.observations
     estimator = TransitSurvival(reference, n_draws=STORED_DRAWS, n_weighed=n_weighed, random_state=PRIOR_SEED)
-    estimator.fit(table.lines, table.counts)
-    posterior, hierarchy = estimator.posterior_, estimator.hierarchy_
-    observations, _ = observe(table.lines, table.counts, reference)
-    prior = hierarchy.inner(posterior.mode_theta)
-    common = np.linalg.inv(prior.precision[ALPHA:DELTA, ALPHA:DELTA])
-    effects = hierarchy.effect_sds(posterior.mode_theta)[FIRST_EFFECT:] ** 2
-    variance = FitVariance(
-        levels=hierarchy.levels,
-        prior_variance=np.concatenate([np.diag(common), effects]),
-        prior_covariance=float(common[ALPHA, KAPPA]),
-        posterior=np.delete(np.delete(posterior.covariance, DELTA, 0), DELTA, 1).astype(np.float32),
-        scales=hierarchy.scales(posterior.mode_theta),
-        reference=reference,
-    )
+    estimator.fit_observations(observations)
+    variance = fit_variance(estimator.posterior_, estimator.hierarchy_, reference)
     diagnostics = {name: _plain(value) for name, value in estimator.diagnostics_.items()}
     diagnostics["transit_boxes"] = recorded.times.n_arrived
     diagnostics["transit_boxes_on_the_way"] = recorded.times.n_on_the_way
@@ -119,31 +112,31 @@ def _delay_check(recorded: Recorded, estimator: TransitSurvival, reference: Refe
     Both by the Gaussian at the mode, with scales, clock and h0 as all boxes have them; None where no box was delayed,
     or nearly all.
     """
-    table, late = recorded.lines, recorded.times.delayed
-    late = late[table.shipment]
-    n_late, n_prompt = (len(np.unique(table.shipment[rows])) for rows in (late, ~late))
-    if not n_late or n_prompt < LEAST_BOXES_LEFT:
+    late = recorded.times.delayed[recorded.shipment_of_box]
+    n_late, prompt = int(late.sum()), np.flatnonzero(~late)
+    if not n_late or len(prompt) < LEAST_BOXES_LEFT:
         return None
-    posterior = estimator.posterior_
-    observations, _ = observe(table.lines[~late], table.counts[~late], reference)
-    hierarchy = Hierarchy(observations, reference)
-    start = hierarchy.inner(posterior.mode_theta).mean.copy()
-    start[:FIRST_EFFECT] = posterior.mode_x[:FIRST_EFFECT]
     try:
-        with threadpool_limits(1):
-            without = InnerMode(Target(observations, hierarchy)).newton(posterior.mode_theta, start)
+        without = kappa_given(recorded.observed.of_boxes(prompt).observations, estimator.posterior_, reference)
     except ConvergenceError:
         return None  # the fit of all boxes stands; this one is beside it
     return DelayCheck(
         n_left_out=n_late,
-        kappa=_kappa_quantiles(posterior.mode_x[KAPPA], posterior.covariance[KAPPA, KAPPA]),
-        without=_kappa_quantiles(without.x[KAPPA], np.linalg.inv(without.precision)[KAPPA, KAPPA]),
+        kappa=_kappa_quantiles(kappa_at_mode(estimator.posterior_)),
+        without=_kappa_quantiles(without),
     )
 
 
-def _kappa_quantiles(mean: float, variance: float) -> tuple[float, float, float]:
+def shipment_of_box(observed: Observed, shipment: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Return the shipment of each observed box, (boxes,), from that of each row of the table."""
+    of_box = np.empty(observed.observations.n_boxes, dtype=np.int64)
+    of_box[observed.observations.box] = shipment[observed.order]
+    return of_box
+
+
+def _kappa_quantiles(kappa: KappaAtMode) -> tuple[float, float, float]:
     """Return the quantiles of kappa's Gaussian, cut off at 0."""
-    sd = np.sqrt(variance)
+    mean, sd = kappa.mean, np.sqrt(kappa.variance)
     # Counted from above, where a cut far below leaves whole numbers of digits.
     above = special.ndtr(mean / sd) * (1.0 - SUMMARY)
     low, middle, high = (float(mean - sd * special.ndtri(share)) for share in above)

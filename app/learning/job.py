@@ -18,7 +18,6 @@ from numpy.typing import NDArray
 from app.clock import moment
 from app.learning.fit import Recorded, fit_model
 from app.learning.gate import LEAST_BOXES, Verdict, judge
-from app.learning.recorded_boxes import RecordedLines
 from app.problems import StoreUnavailable
 from app.serving import PRIOR_SEED, ArtefactError, FittedModel, from_artefact, rules_draws, rules_version
 from app.store import (
@@ -46,7 +45,7 @@ from app.store import (
     start_refit,
     touch_refit,
 )
-from model.fit import ConvergenceError, CountError, TransitSurvival, box_log_predictive
+from model.fit import ConvergenceError, CountError, Observations, Observed, TransitSurvival, box_log_predictive
 from model.predict import PosteriorDraws
 from model.prior import PriorError
 from model.reference import Reference, load_reference
@@ -168,7 +167,7 @@ def _refit(database: Database, refit_id: str, n_weighed: int | None, now: dateti
         raise RefitError("There are no arrived boxes to learn from")
     fitted, arrays = fit_model(recorded, reference, fitted_at=now, n_weighed=n_weighed)
     active = _active(ledger, reference)
-    verdict = _judge(fitted, active, recorded.lines, ledger.arrived, n_weighed)
+    verdict = _judge(fitted, active, recorded, ledger.arrived, n_weighed)
     _store(database, refit_id, ledger, fitted, arrays, verdict)
 
 
@@ -200,16 +199,16 @@ def _active(ledger: _Ledger, reference: Reference) -> _Active:
 
 
 def _judge(
-    fitted: FittedModel, active: _Active, table: RecordedLines, arrived: ArrivedBoxes, n_weighed: int | None
+    fitted: FittedModel, active: _Active, recorded: Recorded, arrived: ArrivedBoxes, n_weighed: int | None
 ) -> Verdict:
     shipments = arrived.shipments
-    boxes = np.unique(table.shipment)
+    boxes = recorded.shipment_of_box
     unseen = boxes[shipments.arrived_revision[boxes] > active.seen]
     seen = shipments.arrived_revision <= active.seen
     n_corrected = int((seen & (shipments.corrected_revision > active.seen)).sum())
     difference = None
     if not n_corrected and len(unseen) >= LEAST_BOXES:
-        difference = _difference(active.draws, table, unseen, n_weighed)
+        difference = _difference(active.draws, recorded.observed, boxes, unseen, n_weighed)
     return judge(
         fitted.draws,
         active.draws,
@@ -221,30 +220,35 @@ def _judge(
 
 
 def _difference(
-    active: PosteriorDraws, table: RecordedLines, unseen: NDArray[np.int64], n_weighed: int | None
+    active: PosteriorDraws,
+    observed: Observed,
+    shipment: NDArray[np.int64],
+    unseen: NDArray[np.int64],
+    n_weighed: int | None,
 ) -> Array:
-    """Return the log score of the candidate, fitted without a box's fold, less the active version's, (boxes,)."""
+    """Return the log score of the candidate, fitted without a box's fold, less the active version's, (unseen,).
+
+    `shipment` is that of each observed box.
+    """
     shuffled = np.random.default_rng(PRIOR_SEED).permutation(unseen)[:MOST_JUDGED]
-    n_folds = N_FOLDS if len(np.unique(table.shipment)) <= MOST_BOXES_IN_FOLDS else 1
+    n_folds = N_FOLDS if len(shipment) <= MOST_BOXES_IN_FOLDS else 1
     difference = []
     for fold in range(n_folds):
-        out = np.isin(table.shipment, shuffled[fold::n_folds])
-        lines, counts = table.lines[out], table.counts[out]
-        old = box_log_predictive(lines, counts, active)
-        new = box_log_predictive(lines, counts, _fold_draws(table, ~out, active.reference, n_weighed))
+        in_fold = np.isin(shipment, shuffled[fold::n_folds])
+        left_out, rest = (observed.of_boxes(np.flatnonzero(boxes)) for boxes in (in_fold, ~in_fold))
+        old = box_log_predictive(left_out, active)
+        new = box_log_predictive(left_out, _fold_draws(rest.observations, active.reference, n_weighed))
         difference.append(new - old)
     return np.concatenate(difference)
 
 
-def _fold_draws(
-    table: RecordedLines, rows: NDArray[np.bool_], reference: Reference, n_weighed: int | None
-) -> PosteriorDraws:
-    if not rows.any():
+def _fold_draws(observations: Observations, reference: Reference, n_weighed: int | None) -> PosteriorDraws:
+    if not len(observations):
         return rules_draws(reference)  # all boxes are in the one fold
     estimator = TransitSurvival(
         reference, n_draws=FOLD_DRAWS, n_weighed=min(n_weighed or FOLD_DRAWS, FOLD_DRAWS), random_state=PRIOR_SEED
     )
-    draws: PosteriorDraws = estimator.fit(table.lines[rows], table.counts[rows]).draws_
+    draws: PosteriorDraws = estimator.fit_observations(observations).draws_
     return draws
 
 

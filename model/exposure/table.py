@@ -40,8 +40,8 @@ class ExposureTable:
         self._variance = self._coefficients(variance) if variance.any() else None
 
     def _coefficients(self, values: Array) -> Array:
-        coefficients: Array = np.einsum("iq,nqc,jc->nij", self._to_q10, values, self._to_chill).reshape(len(values), -1)
-        return coefficients
+        coefficients: Array = np.einsum("iq,nqc,jc->nij", self._to_q10, values, self._to_chill)
+        return coefficients.reshape(len(values), Q10_NODES * CHILL_NODES)
 
     def __len__(self) -> int:
         return len(self._mean)

@@ -1,11 +1,28 @@
-"""Boxes and plants behind each level of a ledger, and behind each pair of genus and seller."""
+"""What a fit leaves for its answers: boxes and plants of each level, variances before and after the boxes."""
 
 import numpy as np
 from numpy.typing import NDArray
 
+from model.fit.hierarchy import ALPHA, DELTA, FIRST_EFFECT, KAPPA, Hierarchy
+from model.fit.inference import Posterior
 from model.fit.observations import Observations
 from model.plant import KINDS
-from model.predict import BoxCounts, Counts, LevelCounts
+from model.predict import BoxCounts, Counts, FitVariance, LevelCounts
+from model.reference import Reference
+
+
+def fit_variance(posterior: Posterior, hierarchy: Hierarchy, reference: Reference) -> FitVariance:
+    """Return the variances of (alpha, kappa, effects) at the mode of theta, before and after the boxes."""
+    theta = posterior.mode_theta
+    common = np.linalg.inv(hierarchy.inner(theta).precision[ALPHA:DELTA, ALPHA:DELTA])
+    return FitVariance(
+        levels=hierarchy.levels,
+        prior_variance=np.concatenate([np.diag(common), hierarchy.effect_sds(theta)[FIRST_EFFECT:] ** 2]),
+        prior_covariance=float(common[ALPHA, KAPPA]),
+        posterior=np.delete(np.delete(posterior.covariance, DELTA, 0), DELTA, 1).astype(np.float32),
+        scales=hierarchy.scales(theta),
+        reference=reference,
+    )
 
 
 def count_boxes(observations: Observations) -> BoxCounts:

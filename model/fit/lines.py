@@ -3,7 +3,7 @@
 The table is what the estimator takes as X: it can be split by rows, so it works in scikit-learn's cross-validation.
 """
 
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -48,8 +48,31 @@ def plant_of(line: Any, reference: Reference) -> Plant:
     )
 
 
-def observe(lines: Lines, counts: Array, reference: Reference) -> tuple[Observations, Indices]:
-    """Return the observations of a table, and the order in which they hold its rows.
+class Observed(NamedTuple):
+    """A table of lines as it is fitted and scored, box by box.
+
+    Attributes
+    ----------
+    observations : Observations
+    order : (lines,)
+        The row of the table that each line is.
+    plants : tuple of Plant
+        Of each line.
+    """
+
+    observations: Observations
+    order: Indices
+    plants: tuple[Plant, ...]
+
+    def of_boxes(self, boxes: Indices) -> "Observed":
+        """Return some boxes, ascending, as if the table had no others."""
+        rows = self.observations.rows_of(boxes)
+        own = self.observations.take_boxes(boxes).without_unused_levels()
+        return Observed(own, self.order[rows], tuple(self.plants[row] for row in rows.tolist()))
+
+
+def observe(lines: Lines, counts: Array, reference: Reference) -> Observed:
+    """Return a table's boxes by name.
 
     Parameters
     ----------
@@ -88,4 +111,4 @@ def observe(lines: Lines, counts: Array, reference: Reference) -> tuple[Observat
         unknown_genus=unknown,
     )
     assert observations.n_boxes == len(shipments)  # noqa: S101 - every box has a line
-    return observations, order
+    return Observed(observations, order, tuple(plants))

@@ -4,7 +4,7 @@ One row a line of a box. Rows that only say healthy / not, or alive / dead, are 
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -58,12 +58,31 @@ class Observations:
     def __len__(self) -> int:
         return len(self.box)
 
-    def take_boxes(self, boxes: Indices) -> "Observations":
-        """Return some boxes, renumbered in the order given; levels stay as they are."""
+    def _numbers(self, boxes: Indices) -> Indices:
+        """Return the new number of each box, -1 for those that are not taken."""
         new = np.full(self.n_boxes, -1, dtype=np.intp)
         new[boxes] = np.arange(len(boxes))
-        rows = np.flatnonzero(new[self.box] >= 0)
-        rows = rows[np.argsort(new[self.box[rows]], kind="stable")]
+        return new
+
+    def rows_of(self, boxes: Indices) -> Indices:
+        """Return the rows of some boxes, boxes in the order given."""
+        new = self._numbers(boxes)[self.box]
+        rows = np.flatnonzero(new >= 0)
+        ordered: Indices = rows[np.argsort(new[rows], kind="stable")]
+        return ordered
+
+    def without_unused_levels(self) -> "Observations":
+        """Return the same boxes without the levels that none of them has."""
+        levels, codes = {}, {}
+        for kind, own in self.codes.items():
+            used = np.unique(own[own >= 0])
+            levels[kind] = tuple(self.levels[kind][code] for code in used)
+            codes[kind] = np.where(own >= 0, np.searchsorted(used, own), -1)
+        return replace(self, levels=levels, codes=codes)
+
+    def take_boxes(self, boxes: Indices) -> "Observations":
+        """Return some boxes, renumbered in the order given; levels stay as they are."""
+        new, rows = self._numbers(boxes), self.rows_of(boxes)
         return Observations(
             box=new[self.box[rows]],
             healthy=self.healthy[rows],

@@ -1,5 +1,6 @@
 """TransitSurvival: the model as a scikit-learn estimator."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Self
 
@@ -15,7 +16,8 @@ from model.fit.hierarchy import OUTER, Hierarchy
 from model.fit.inference import Inference, Posterior
 from model.fit.inner_mode import InnerMode
 from model.fit.likelihood import coefficients, log_choose
-from model.fit.lines import Lines, observe, plant_of
+from model.fit.lines import Lines, Observed, observe, plant_of
+from model.fit.observations import Observations
 from model.fit.target import Target
 from model.fit.weighing import LEAST_EFFECTIVE
 from model.plant import KINDS, LEARNED_SCALES, Plant
@@ -87,11 +89,17 @@ class TransitSurvival(BaseEstimator):  # type: ignore[misc]
         ConvergenceError
             When Newton's steps do not settle.
         """
-        reference = self.reference or load_reference()
         counts = np.asarray(y, dtype=float)
         if sample_weight is not None:
             counts = counts * np.asarray(sample_weight, dtype=float)[:, None]
-        observations, _ = observe(X, counts, reference)
+        return self.fit_observations(observe(X, counts, self._reference()).observations)
+
+    def _reference(self) -> Reference:
+        return self.reference or load_reference()
+
+    def fit_observations(self, observations: Observations) -> Self:
+        """Fit to boxes that were observed already (`observe`); raises as `fit` does."""
+        reference = self._reference()
         self.hierarchy_ = Hierarchy(observations, reference)
         rng = np.random.default_rng(self.random_state)
         # The matrices are small: threads of the linear algebra library would wait for each other.
@@ -116,7 +124,7 @@ class TransitSurvival(BaseEstimator):  # type: ignore[misc]
         check_is_fitted(self, "draws_")
         chances = MarginalChances(self.draws_)
         result = np.empty((len(X), 3))
-        for i, row in enumerate(line_predictors(X, self.draws_)):
+        for i, row in enumerate(line_predictors(*described(X, self.draws_.reference), self.draws_)):
             healthy, dead = (float(p.mean(dtype=np.float64)) for p in chances(row.eta))
             result[i] = healthy, 1.0 - healthy - dead, dead
         return result
@@ -124,7 +132,7 @@ class TransitSurvival(BaseEstimator):  # type: ignore[misc]
     def log_predictive(self, X: Lines, y: Array) -> Array:  # noqa: N803
         """Return the joint log predictive probability of the counts of each box, (boxes,), boxes by name."""
         check_is_fitted(self, "draws_")
-        return box_log_predictive(X, np.asarray(y, dtype=float), self.draws_)
+        return box_log_predictive(observe(X, np.asarray(y, dtype=float), self._reference()), self.draws_)
 
     def score(self, X: Lines, y: Array) -> float:  # noqa: N803
         """Return the mean log predictive probability of a box."""
@@ -175,15 +183,19 @@ class LinePredictor:
     variance: Array
 
 
-def line_predictors(lines: Lines, draws: PosteriorDraws) -> list[LinePredictor]:
+def described(lines: Lines, reference: Reference) -> tuple[tuple[Plant, ...], ExposureTable]:
+    """Return the plants and the exposures of a table's lines, in its order."""
+    plants = tuple(plant_of(line, reference) for line in lines)
+    return plants, ExposureTable(lines["log_days"], lines["log_days_variance"])
+
+
+def line_predictors(plants: Sequence[Plant], exposure: ExposureTable, draws: PosteriorDraws) -> list[LinePredictor]:
     """Return the linear predictor of each line under each draw, its exposure averaged as in the fit."""
     parameters = draws.parameters
-    table = ExposureTable(lines["log_days"], lines["log_days_variance"])
-    log_days, variance = table.at_draws(parameters.log_q10, np.log(parameters.chill_rate))
+    log_days, variance = exposure.at_draws(parameters.log_q10, np.log(parameters.chill_rate))
     effects: dict[Plant, Array] = {}
     predictors = []
-    for i, line in enumerate(lines):
-        plant = plant_of(line, draws.reference)
+    for i, plant in enumerate(plants):
         if plant not in effects:
             effects[plant] = plant_effects(plant, draws)
         eta = effects[plant] + parameters.kappa * (log_days[i] - np.log(REFERENCE_DAYS))
@@ -191,11 +203,11 @@ def line_predictors(lines: Lines, draws: PosteriorDraws) -> list[LinePredictor]:
     return predictors
 
 
-def box_log_predictive(lines: Lines, counts: Array, draws: PosteriorDraws) -> Array:
-    """Return log mean over draws of the integrated probability of each box's counts, (boxes,), boxes by name."""
-    observations, order = observe(lines, counts, draws.reference)
+def box_log_predictive(observed: Observed, draws: PosteriorDraws) -> Array:
+    """Return log mean over draws of the integrated probability of each box's counts, (boxes,)."""
+    observations = observed.observations
     some = draws.take(np.arange(min(SCORING_DRAWS, draws.n_draws)))
-    predictors = line_predictors(lines[order], some)
+    predictors = line_predictors(observed.plants, observations.exposure, some)
     eta = np.stack([row.eta for row in predictors], axis=1)  # (draws, lines)
     variance = np.stack([row.variance for row in predictors], axis=1)
     c, grouping = coefficients(observations), Grouping.of(observations.box)

@@ -9,8 +9,8 @@ from scipy.optimize import brentq
 
 from app.learning.gate import Verdict, judge, outside
 from app.learning.job import _difference as difference_by_box
-from app.learning.recorded_boxes import RecordedLines
 from app.serving.engine import rules_draws
+from model.fit.lines import observe
 from model.fit.survival import box_log_predictive
 from model.predict.predict import PosteriorDraws
 from model.reference.tables import load_reference
@@ -118,13 +118,13 @@ def test_boxes_are_compared_by_the_log_ratio_of_the_probabilities_of_all_their_c
     """
     monkeypatch.setattr("app.learning.job.MOST_BOXES_IN_FOLDS", 0)
     old = shifted(1.0)
-    box = np.zeros(len(ways[0]), dtype=np.int64)
-    lines = table(["A"] * len(box), np.full(len(box), 7.0))
+    n_lines = len(ways[0])
+    lines = table(["A"] * n_lines, np.full(n_lines, 7.0))
     total = 0.0
     for counts in ways:
-        recorded = RecordedLines(lines, counts, box, np.zeros(len(box)))
-        (difference,) = difference_by_box(old, recorded, np.array([0]), None)
-        total += float(np.exp(box_log_predictive(lines, counts, old)[0] + difference))
+        observed = observe(lines, counts, old.reference)
+        (difference,) = difference_by_box(old, observed, np.array([0]), np.array([0]), None)
+        total += float(np.exp(box_log_predictive(observed, old)[0] + difference))
     assert total == pytest.approx(1.0, abs=1e-5)  # what quadrature of the line effects leaves
 
 

@@ -119,7 +119,7 @@ def mixed_table() -> tuple[Lines, Array]:
 
 def test_a_table_becomes_columns_box_by_box() -> None:
     lines, counts = mixed_table()
-    observations, order = observe(lines, counts, REFERENCE)
+    observations, order, _ = observe(lines, counts, REFERENCE)
     assert order.tolist() == [1, 3, 2, 0, 4]
     assert observations.box.tolist() == [0, 0, 1, 2, 2]
     assert (observations.n_boxes, len(observations)) == (3, 5)
@@ -149,7 +149,7 @@ def test_a_table_becomes_columns_box_by_box() -> None:
 
 def test_some_boxes_are_renumbered_and_keep_their_levels() -> None:
     lines, counts = mixed_table()
-    observations, _ = observe(lines, counts, REFERENCE)
+    observations = observe(lines, counts, REFERENCE).observations
     some = observations.take_boxes(np.array([2, 0]))
     assert some.box.tolist() == [0, 0, 1, 1]
     assert some.healthy.tolist() == observations.healthy[[3, 4, 0, 1]].tolist()
@@ -159,9 +159,27 @@ def test_some_boxes_are_renumbered_and_keep_their_levels() -> None:
     assert observations.take_boxes(np.array([], dtype=np.intp)).n_boxes == 0
 
 
+def test_boxes_taken_out_are_as_if_observed_alone() -> None:
+    """Against the table without the rows of the other box."""
+    lines, counts = mixed_table()
+    taken = observe(lines, counts, REFERENCE).of_boxes(np.array([0, 2]))
+    kept = np.array([row for row in range(len(lines)) if lines["genus"][row] != "Nonesuch"])
+    alone = observe(lines[kept], counts[kept], REFERENCE)
+    assert taken.plants == alone.plants
+    assert taken.order.tolist() == kept[alone.order].tolist()
+    one, two = taken.observations, alone.observations
+    assert one.levels == two.levels
+    assert one.levels["container"] == ()
+    for kind, codes in two.codes.items():
+        assert one.codes[kind].tolist() == codes.tolist(), kind
+    for name in ("box", "healthy", "damaged", "dead", "sent", "log_time_ratio", "unnamed_seller", "unknown_genus"):
+        np.testing.assert_array_equal(getattr(one, name), getattr(two, name), err_msg=name)
+    np.testing.assert_array_equal(one.exposure.at(0.4, -1.0), two.exposure.at(0.4, -1.0))
+
+
 def test_unknown_counts_stay_unknown() -> None:
     lines, counts = mixed_table()
     counts[0, 1:3] = NAN
-    observations, order = observe(lines, counts, REFERENCE)
+    observations, order, _ = observe(lines, counts, REFERENCE)
     assert np.isnan(observations.dead[order == 0]).all()
     assert not np.isnan(observations.dead[order != 0]).any()

@@ -9,7 +9,7 @@ from sklearn.model_selection import GroupKFold, cross_val_score
 
 from model.exposure.table import Array
 from model.fit.lines import Lines
-from model.fit.survival import SCORING_DRAWS, TransitSurvival, line_predictors
+from model.fit.survival import SCORING_DRAWS, TransitSurvival, described, line_predictors
 from model.plant.plant import UNNAMED, Plant
 from model.predict.predict import PosteriorDraws, genus_effects
 from model.reference.tables import ARID_GROUPS
@@ -168,7 +168,7 @@ def test_probabilities_of_all_counts_of_a_box_add_to_one(model: TransitSurvival)
 
 def spread_of_eta(model: TransitSurvival, lines: Lines) -> Array:
     """Return the sd over draws of each line's log hazard without box effects."""
-    return np.array([row.eta.std() for row in line_predictors(lines, model.draws_)])
+    return np.array([row.eta.std() for row in line_predictors(*described(lines, model.draws_.reference), model.draws_)])
 
 
 def test_what_is_new_or_not_named_is_answered_more_widely(model: TransitSurvival) -> None:

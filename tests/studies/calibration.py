@@ -15,7 +15,7 @@ import numpy as np
 from joblib import Parallel, delayed
 from numpy.typing import NDArray
 
-from model.fit.survival import TransitSurvival, line_predictors, resample
+from model.fit.survival import TransitSurvival, described, line_predictors, resample
 from model.plant.effects import LEARNED_SCALES, unit_sd
 from model.predict.predict import PosteriorDraws, box_chances
 from model.quadrature import marginal_survival
@@ -143,7 +143,7 @@ def _pairs(
     yield "seller_latest", true_latest, latest
     # The chance is asked for the first known line: a plant, a seller and a quarter with data.
     row = int(np.flatnonzero(importer.known)[0])
-    eta = line_predictors(importer.lines[row : row + 1], draws)[0].eta
+    eta = line_predictors(*described(importer.lines[row : row + 1], draws.reference), draws)[0].eta
     true_sd = np.array([np.hypot(scales["shipment"], scales["line"])])
     true_eta = true_predictor(importer.observations, truth)[row : row + 1]
     true = np.exp(-truth.parameters["h0"]) * marginal_survival(true_eta, true_sd)
@@ -163,7 +163,8 @@ def simulated_counts(
     starts = np.searchsorted(box, np.arange(box[-1] + 1))
     parameters, scales = draws.parameters, draws.parameters.scales
     shipment = scales["shipment"][:, None] * rng.standard_normal((draws.n_draws, len(starts)))
-    eta = np.stack([row.eta for row in line_predictors(lines, draws)], axis=1) + shipment[:, box]
+    rows = line_predictors(*described(lines, draws.reference), draws)
+    eta = np.stack([row.eta for row in rows], axis=1) + shipment[:, box]
     eta += scales["line"][:, None] * rng.standard_normal(eta.shape)
     healthy, _ = box_chances(eta, parameters.delta[:, None], parameters.h0[:, None])
     counts = rng.binomial(new[:, 3].astype(np.int64), healthy).astype(float)

@@ -55,6 +55,6 @@ def draw_importer(
         lines["quarter"][~known] = new_quarter
         counts = np.full((len(lines), 4), np.nan)
         counts[:, 3] = observations.sent
-        observations, order = observe(lines, counts, reference)
+        observations, order, _ = observe(lines, counts, reference)
         assert (order == np.arange(len(lines))).all()
     return Importer(lines, observations, known, design.days, design.inside_c)

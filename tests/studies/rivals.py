@@ -12,7 +12,7 @@ from sklearn.ensemble import HistGradientBoostingClassifier
 from sklearn.linear_model import LogisticRegression
 from threadpoolctl import threadpool_limits
 
-from model.fit.survival import line_predictors
+from model.fit.survival import described, line_predictors
 from model.predict.predict import MarginalChances, draw_prior_posterior
 from model.reference.tables import Reference
 from tests.studies.importers import Importer
@@ -33,7 +33,7 @@ def rules_of_thumb(importer: Importer, reference: Reference, *, seed: int) -> Ar
     draws = draw_prior_posterior(reference, N_DRAWS, seed=seed)
     chances = MarginalChances(draws)
     result = np.empty((len(importer.new_lines), 3))
-    for i, row in enumerate(line_predictors(importer.new_lines, draws)):
+    for i, row in enumerate(line_predictors(*described(importer.new_lines, draws.reference), draws)):
         healthy, dead = (float(p.mean(dtype=np.float64)) for p in chances(row.eta))
         result[i] = healthy, 1.0 - healthy - dead, dead
     return result
