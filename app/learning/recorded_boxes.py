@@ -24,7 +24,7 @@ from model.exposure import (
     trace_bins,
 )
 from model.fit import LINE_DTYPE, Lines
-from model.predict import UNKNOWN_CLASS, UNKNOWN_THRESHOLD_C
+from model.predict import tabulated_cold
 from model.reference import Genus, Place, Reference
 
 Array = NDArray[np.float64]
@@ -121,18 +121,12 @@ def _texts(column: Coded) -> list[str | None]:
     return [column.levels[code] if code >= 0 else None for code in column.codes]
 
 
-def _cold(genus: Genus | None, reference: Reference) -> tuple[float, float]:
-    """Return the chilling threshold and the sensitivity of a genus."""
-    row = reference.chill_classes[genus.chill_class if genus else UNKNOWN_CLASS]
-    return genus.chill_threshold_c if genus else UNKNOWN_THRESHOLD_C, row.sensitivity
-
-
 def _rates(genus: Genus | None, reference: Reference) -> Array:
-    return binned_rates(*_cold(genus, reference))
+    return binned_rates(*tabulated_cold(genus, reference))
 
 
 def _chill(genus: Genus | None, reference: Reference) -> Array:
-    threshold_c, sensitivity = _cold(genus, reference)
+    threshold_c, sensitivity = tabulated_cold(genus, reference)
     return binned_degrees_below(threshold_c) * sensitivity
 
 

@@ -1,6 +1,6 @@
 """TransitSurvival: the model as a scikit-learn estimator."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Self
 
@@ -18,6 +18,7 @@ from model.fit.inner_mode import InnerMode
 from model.fit.likelihood import coefficients, log_choose
 from model.fit.lines import Lines, Observed, observe, plant_of
 from model.fit.observations import Observations
+from model.fit.plain_table import PlainCounts, PlainTable, read_counts, tabulate_lines
 from model.fit.target import Target
 from model.fit.weighing import LEAST_EFFECTIVE
 from model.plant import KINDS, LEARNED_SCALES, Plant
@@ -26,6 +27,7 @@ from model.prior import REFERENCE_DAYS, ParameterDraws
 from model.reference import Reference, load_reference
 
 Array = NDArray[np.float64]
+Table = Lines | PlainTable
 
 # Held-out boxes are scored with the first of the draws, so many.
 SCORING_DRAWS = 512
@@ -56,6 +58,25 @@ class TransitSurvival(BaseEstimator):  # type: ignore[misc]
     n_boxes_, n_lines_ : int
     diagnostics_ : dict
         Effective number of draws, Pareto k, Newton steps, whether there are enough draws.
+
+    Examples
+    --------
+    X is a plain table, a row a line of plants in a box: its days, and the air in the box as one temperature or as a
+    logger's trace of (hours, °C) pairs. y are the counts at unboxing: healthy, damaged, dead, sent. These boxes are
+    invented; `model.fit.plain_table` lists the columns.
+
+    >>> boxes = [
+    ...     {"shipment": "a", "genus": "Philodendron", "days": 4, "inside_c": 21.0},
+    ...     {"shipment": "a", "genus": "Hoya", "days": 4, "inside_c": 21.0},
+    ...     {"shipment": "b", "genus": "Philodendron", "days": 9, "inside_c": [(0, 27.0), (100, 24.0), (216, 18.0)]},
+    ...     {"shipment": "c", "genus": "Philodendron", "days": 12, "inside_c": 24.0, "container": "carton"},
+    ... ]
+    >>> counts = [[19, 1, 0, 20], [10, 0, 0, 10], [11, 5, 4, 20], [3, 5, 12, 20]]
+    >>> model = TransitSurvival(n_draws=512, n_weighed=512).fit(boxes, counts)
+    >>> asked = [{"shipment": "next", "genus": "Philodendron", "days": days, "inside_c": 21.0} for days in (4, 12)]
+    >>> soon, late = model.predict_proba(asked)
+    >>> bool(soon[0] > late[0]), bool(soon[2] < late[2])
+    (True, True)
     """
 
     def __init__(
@@ -71,12 +92,14 @@ class TransitSurvival(BaseEstimator):  # type: ignore[misc]
         self.n_weighed = n_weighed
         self.random_state = random_state
 
-    def fit(self, X: Lines, y: Array, sample_weight: Array | None = None) -> Self:  # noqa: N803 - scikit-learn's name
+    def fit(self, X: Table, y: PlainCounts, sample_weight: Array | None = None) -> Self:  # noqa: N803 - scikit-learn's name
         """Fit to arrived boxes.
 
         Parameters
         ----------
-        X : (lines,) structured array of `model.lines.LINE_DTYPE`
+        X : sequence of mappings, mapping of columns, or (lines,) structured array of `LINE_DTYPE`
+            A plain table as `tabulate_lines` takes it, or a table of lines with their exposure worked out. The first
+            and the last can be split by rows, so they work in cross-validation.
         y : (lines, 4)
             Healthy, damaged, dead, sent; NaN where unknown.
         sample_weight : (lines,), optional
@@ -84,15 +107,20 @@ class TransitSurvival(BaseEstimator):  # type: ignore[misc]
 
         Raises
         ------
+        TableError
+            When a plain table or its counts cannot be read; names the row and the column.
         CountError
             When counts do not add up.
         ConvergenceError
             When Newton's steps do not settle.
         """
-        counts = np.asarray(y, dtype=float)
+        lines, counts = self._lines(X), _counts(X, y)
         if sample_weight is not None:
             counts = counts * np.asarray(sample_weight, dtype=float)[:, None]
-        return self.fit_observations(observe(X, counts, self._reference()).observations)
+        return self.fit_observations(observe(lines, counts, self._reference()).observations)
+
+    def _lines(self, X: Table) -> Lines:  # noqa: N803
+        return X if isinstance(X, np.ndarray) else tabulate_lines(X, self._reference())
 
     def _reference(self) -> Reference:
         return self.reference or load_reference()
@@ -119,24 +147,32 @@ class TransitSurvival(BaseEstimator):  # type: ignore[misc]
         }
         return self
 
-    def predict_proba(self, X: Lines) -> Array:  # noqa: N803
+    def predict_proba(self, X: Table) -> Array:  # noqa: N803
         """Return the chances of healthy, damaged and dead in boxes not yet seen, (lines, 3)."""
         check_is_fitted(self, "draws_")
         chances = MarginalChances(self.draws_)
-        result = np.empty((len(X), 3))
-        for i, row in enumerate(line_predictors(*described(X, self.draws_.reference), self.draws_)):
+        lines = self._lines(X)
+        result = np.empty((len(lines), 3))
+        for i, row in enumerate(line_predictors(*described(lines, self.draws_.reference), self.draws_)):
             healthy, dead = (float(p.mean(dtype=np.float64)) for p in chances(row.eta))
             result[i] = healthy, 1.0 - healthy - dead, dead
         return result
 
-    def log_predictive(self, X: Lines, y: Array) -> Array:  # noqa: N803
+    def log_predictive(self, X: Table, y: PlainCounts) -> Array:  # noqa: N803
         """Return the joint log predictive probability of the counts of each box, (boxes,), boxes by name."""
         check_is_fitted(self, "draws_")
-        return box_log_predictive(observe(X, np.asarray(y, dtype=float), self._reference()), self.draws_)
+        return box_log_predictive(observe(self._lines(X), _counts(X, y), self._reference()), self.draws_)
 
-    def score(self, X: Lines, y: Array) -> float:  # noqa: N803
+    def score(self, X: Table, y: PlainCounts) -> float:  # noqa: N803
         """Return the mean log predictive probability of a box."""
         return float(self.log_predictive(X, y).mean())
+
+
+def _counts(X: Table, y: PlainCounts) -> Array:  # noqa: N803
+    """Return counts as numbers, (lines, 4); those of a plain table are checked row by row."""
+    if isinstance(X, np.ndarray):
+        return np.asarray(y, dtype=np.float64)
+    return read_counts(y, len(next(iter(X.values()))) if isinstance(X, Mapping) else len(X))
 
 
 def resample(

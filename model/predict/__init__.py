@@ -6,8 +6,6 @@ No linear algebra, no scikit-learn: those belong to the fit.
 from model.predict.evidence import BoxCounts, Counts, FitVariance, LevelCounts, Terms
 from model.predict.late_loss import LateLossDraws, Rechecks, draw_late_loss, learn_late_loss
 from model.predict.predict import (
-    UNKNOWN_CLASS,
-    UNKNOWN_THRESHOLD_C,
     MarginalChances,
     PosteriorDraws,
     box_chances,
@@ -17,11 +15,10 @@ from model.predict.predict import (
     linear_predictor,
     plant_effects,
     sending_effects,
+    tabulated_cold,
 )
 
 __all__ = [
-    "UNKNOWN_CLASS",
-    "UNKNOWN_THRESHOLD_C",
     "BoxCounts",
     "Counts",
     "FitVariance",
@@ -40,4 +37,5 @@ __all__ = [
     "linear_predictor",
     "plant_effects",
     "sending_effects",
+    "tabulated_cold",
 ]

@@ -194,6 +194,12 @@ def plant_effects(plant: Plant, draws: PosteriorDraws) -> Array:
     return effects - draws.parameters.kappa * log_time_ratio(plant, draws.reference)
 
 
+def tabulated_cold(genus: Genus | None, reference: Reference) -> tuple[float, float]:
+    """Return the chilling threshold, °C, and the sensitivity of a genus as tabulated; None: of no known genus."""
+    row = reference.chill_classes[genus.chill_class if genus else UNKNOWN_CLASS]
+    return genus.chill_threshold_c if genus else UNKNOWN_THRESHOLD_C, row.sensitivity
+
+
 def clock_draws(genera: list[Genus | None], draws: PosteriorDraws) -> ClockDraws:
     """Return the clock's parameters for each genus: threshold and class are drawn in every prediction."""
     thresholds, slopes = [], []
@@ -201,13 +207,11 @@ def clock_draws(genera: list[Genus | None], draws: PosteriorDraws) -> ClockDraws
     for genus in genera:
         name = genus.genus if genus else UNNAMED
         row = classes[genus.chill_class if genus else UNKNOWN_CLASS]
-        centre = genus.chill_threshold_c if genus else UNKNOWN_THRESHOLD_C
+        centre, sensitivity = tabulated_cold(genus, draws.reference)
         sd = CONSTANTS.threshold_sd_c if genus else CONSTANTS.unknown_threshold_sd_c
         thresholds.append(centre + sd * draws.normals(f"threshold:{name}"))
         spread = np.log(row.factor_80) / SCORE_P90 * (1.0 if genus else CONSTANTS.unknown_class_spread)
-        slopes.append(
-            draws.parameters.chill_rate * row.sensitivity * np.exp(spread * draws.normals(f"chill_class:{name}"))
-        )
+        slopes.append(draws.parameters.chill_rate * sensitivity * np.exp(spread * draws.normals(f"chill_class:{name}")))
     return ClockDraws(
         log_q10=draws.parameters.log_q10, threshold_c=np.stack(thresholds), chill_per_day_c=np.stack(slopes)
     )
