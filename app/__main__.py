@@ -45,6 +45,7 @@ def _parser() -> argparse.ArgumentParser:
     serve.add_argument("--database-url", metavar="URL", help=DATABASE_HELP)
     demo = commands.add_parser("demo", help="answer for an invented batch, then serve")
     demo.add_argument("--no-serve", action="store_true", help="only print")
+    demo.add_argument("--full", action="store_true", help="print every table, line of plants and caution")
     for name, text in QUESTIONS.items():
         question = commands.add_parser(name, help=text)
         question.add_argument("file", metavar="FILE", help="request body as JSON; - for standard input")
@@ -142,15 +143,17 @@ def run(arguments: argparse.Namespace) -> None:
     settings = _settings(database_url=getattr(arguments, "database_url", None))
     # The file is read first, so that a wrong name is told at once.
     data = _read(arguments.file) if "file" in arguments else b""
-    from app.cli.commands import ask, demo_text  # noqa: PLC0415 - see _serve
-
     if arguments.command != "demo":
+        from app.cli.commands import ask  # noqa: PLC0415 - see _serve
+
         answered, notice = ask(arguments.command, data, settings, as_json=arguments.json)
         if notice:
             sys.stderr.write(notice + "\n")
         _write(answered)
         return
-    _write(demo_text())
+    from app.cli.demo import demo_text  # noqa: PLC0415 - see _serve
+
+    _write(demo_text(full=arguments.full))
     if not arguments.no_serve:
         _write(f"\nServing at http://{settings.host}:{settings.port} until stopped (Ctrl+C).")
         _serve(settings)

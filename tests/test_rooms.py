@@ -89,7 +89,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     },
     "app.cli": {
         *_ANSWERS, "app.clock", "app.settings", "app.main", "app.http", "app.store", "app.ledger", "app.comparing",
-        "app.risk", "app.learning", "model.reference",
+        "app.risk", "app.learned", "app.learning", "model.reference",
     },
     "app.__main__": {"app.settings", "app.problems", "app.schemas", "app.cli"},
 }  # fmt: skip

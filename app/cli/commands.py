@@ -1,12 +1,7 @@
 """The commands that answer from a file, without a server."""
 
-import json
 from collections.abc import Callable
 from dataclasses import dataclass
-from importlib import resources
-from importlib.resources.abc import Traversable
-from importlib.util import find_spec
-from pathlib import Path
 from typing import Any, Generic, TypeVar
 
 from pydantic import BaseModel
@@ -91,22 +86,3 @@ def ask(command: str, data: bytes, settings: Settings, *, as_json: bool) -> tupl
         active = ActiveModel(database)
         engine = active.refresh()
         return QUESTIONS[command].ask(data, engine, as_json=as_json, database=database), active.notice
-
-
-def _demo_folder() -> Traversable:
-    """Return the demonstration data: a package once installed, a folder of its own in the source tree."""
-    if find_spec("app.demo") is not None:
-        return resources.files("app.demo")
-    return Path(__file__).resolve().parents[2] / "data" / "demo"
-
-
-def demo_text() -> str:
-    """Return the answers of the rules of thumb alone to the invented batch as text, whatever the ledger holds."""
-    batch = json.loads(_demo_folder().joinpath("batch.json").read_text(encoding="utf-8"))
-    engine = Engine.load()
-    parts = [batch["note"]]
-    for command, part in [*(("compare", c) for c in batch["comparisons"]), ("hold", batch["hold"])]:
-        title = part["title"]
-        parts += ["", title, "=" * len(title), ""]
-        parts.append(QUESTIONS[command].ask(json.dumps(part["request"]).encode(), engine, as_json=False))
-    return "\n".join(parts)

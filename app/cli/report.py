@@ -31,7 +31,8 @@ def printable(text: str) -> str:
     return "".join(c if c.isprintable() else "?" for c in text)
 
 
-def _wrapped(text: str, indent: str = "") -> str:
+def wrapped(text: str, indent: str = "") -> str:
+    """Return a sentence in lines of at most `WIDTH`, the first after an indent and the others under it."""
     return textwrap.fill(printable(text), WIDTH, initial_indent=indent, subsequent_indent=" " * len(indent))
 
 
@@ -55,21 +56,25 @@ def table(head: Sequence[str], rows: Iterable[Sequence[str]], n_left: int = 1) -
     return "\n".join(line.rstrip() for line in lines)
 
 
-def _percent(chance: float | None) -> str:
+def percent(chance: float | None) -> str:
+    """Return a chance as a percentage, a dash where there is none."""
     return "-" if chance is None else f"{100 * chance:.0f} %"
 
 
-def _money(amount: float | None) -> str:
+def money(amount: float | None) -> str:
+    """Return an amount in whole units, a dash where there is none."""
     # Adding 0 turns a rounded -0 into 0.
     return "-" if amount is None else f"{round(amount) + 0:,}"
 
 
-def _spread(counts: Distribution) -> str:
+def spread(counts: Distribution) -> str:
+    """Return mean and range of a count."""
     return f"{counts.mean:.1f} ({counts.p05:.0f}-{counts.p95:.0f})"
 
 
-def _money_spread(money: Distribution) -> str:
-    return f"{_money(money.p05)} to {_money(money.p95)}"
+def money_spread(amounts: Distribution) -> str:
+    """Return the range of an amount that 9 of 10 draws lie in."""
+    return f"{money(amounts.p05)} to {money(amounts.p95)}"
 
 
 def _interval(chance: ChanceInterval) -> str:
@@ -77,7 +82,7 @@ def _interval(chance: ChanceInterval) -> str:
 
 
 def _assumed(assumed: Sequence[Assumed]) -> list[str]:
-    rows = [_wrapped(f"{a.pointer} = {_value(a)}: {a.why}", "  ") for a in assumed]
+    rows = [wrapped(f"{a.pointer} = {_value(a)}: {a.why}", "  ") for a in assumed]
     return ["Assumed, since left out", "\n".join(rows), ""] if rows else []
 
 
@@ -90,7 +95,7 @@ def _cautions(cautions: Sequence[Caution]) -> list[str]:
     def text(caution: Caution) -> str:
         checked = f" Checked {caution.checked}." if caution.checked else ""
         decided = f" Decides: {caution.decided_by}." if caution.decided_by else ""
-        return _wrapped(f"{caution.text}{checked}{decided}", "* ")
+        return wrapped(f"{caution.text}{checked}{decided}", "* ")
 
     return ["Cautions", "\n".join(text(c) for c in cautions), ""] if cautions else []
 
@@ -102,31 +107,31 @@ def _plants_row(route: RouteOutcome) -> list[str]:
         str(route.boxes),
         f"{days.p50:.1f} ({days.p10:.1f}-{days.p90:.1f})",
         f"{inside.p50:.0f} ({inside.p05:.0f} to {inside.p95:.0f})",
-        _spread(plants.healthy),
-        _spread(plants.healthy_two_weeks),
-        _spread(plants.dead),
-        _percent(route.chance_loss_within_limit),
+        spread(plants.healthy),
+        spread(plants.healthy_two_weeks),
+        spread(plants.dead),
+        percent(route.chance_loss_within_limit),
     ]
 
 
 def _money_row(route: RouteOutcome) -> list[str]:
-    money = route.money
+    of_route = route.money
     return [
         _clipped(route.name),
-        _money(money.landed_cost),
-        _money(money.recovered_mean),
-        _money(money.margin.mean),
-        _money_spread(money.margin),
-        _money(money.worst_5pct_margin),
-        "-" if money.cost_per_healthy_plant is None else f"{money.cost_per_healthy_plant:,.2f}",
-        _percent(route.chance_best),
+        money(of_route.landed_cost),
+        money(of_route.recovered_mean),
+        money(of_route.margin.mean),
+        money_spread(of_route.margin),
+        money(of_route.worst_5pct_margin),
+        "-" if of_route.cost_per_healthy_plant is None else f"{of_route.cost_per_healthy_plant:,.2f}",
+        percent(route.chance_best),
     ]
 
 
 def compare_report(request: CompareRequest, answer: CompareAnswer) -> str:
     """Return a comparison as text: recommendation, routes, lines, assumed costs, cautions."""
     sent = sum(line.quantity for line in request.lines)
-    limit = f"lost <= {_percent(request.risk.max_loss_share)}"
+    limit = f"lost <= {percent(request.risk.max_loss_share)}"
     plants_head = ("route", "boxes", "days", "inside °C", f"healthy of {sent}", "two weeks on", "dead", limit)
     money_head = ("route", "landed", "recovered", "margin", "5 % to 95 %", "worst 1 in 20", "per healthy", "is best")
     line_head = ("route", "genus", "cultivar", "sent", "healthy", "damaged", "dead", "margin")
@@ -136,23 +141,23 @@ def compare_report(request: CompareRequest, answer: CompareAnswer) -> str:
             _clipped(line.genus),
             _clipped(line.cultivar or ""),
             str(line.quantity),
-            _spread(line.healthy),
-            _spread(line.damaged),
-            _spread(line.dead),
-            _money(line.margin_mean),
+            spread(line.healthy),
+            spread(line.damaged),
+            spread(line.dead),
+            money(line.margin_mean),
         ]
         for route in answer.routes
         for line in route.lines
     ]
     splitting = [
-        _wrapped(f"{route.name}: {route.splitting.text}", "  ")
+        wrapped(f"{route.name}: {route.splitting.text}", "  ")
         for route in answer.routes
         # The reason already says it of the recommended route.
         if route.splitting is not None and route.splitting.text not in answer.reason
     ]
     return "\n".join(
         [
-            _wrapped(answer.reason),
+            wrapped(answer.reason),
             "",
             f"Routes from {request.origin} to {request.destination}, {request.ship_date:%a %Y-%m-%d}: plants",
             table(plants_head, map(_plants_row, answer.routes)),
@@ -178,17 +183,17 @@ def hold_report(request: HoldRequest, answer: HoldAnswer) -> str:
             f"{entry.ship_date:%a %Y-%m-%d}",
             _clipped(entry.route),
             ", ".join(entry.blocked_by).replace("_", " "),
-            _spread(entry.healthy),
-            _money(entry.margin_mean),
-            _money_spread(entry.margin),
-            _percent(entry.chance_loss_within_limit),
-            _percent(entry.chance_better_than_first),
+            spread(entry.healthy),
+            money(entry.margin_mean),
+            money_spread(entry.margin),
+            percent(entry.chance_loss_within_limit),
+            percent(entry.chance_better_than_first),
         ]
         for entry in answer.dates
     ]
     return "\n".join(
         [
-            _wrapped(answer.reason),
+            wrapped(answer.reason),
             "",
             f"Ship dates from {request.origin} to {request.destination}, {request.currency}",
             table(head, rows, n_left=3),
@@ -209,16 +214,16 @@ def order_size_report(request: OrderSizeRequest, answer: OrderSizeAnswer) -> str
             _clipped(route.name),
             "over 10,000" if route.quantity is None else f"{route.quantity:,}",
             "-" if route.boxes is None else str(route.boxes),
-            _percent(route.chance),
-            "-" if route.healthy is None else _spread(route.healthy),
-            _money(route.landed_cost),
+            percent(route.chance),
+            "-" if route.healthy is None else spread(route.healthy),
+            money(route.landed_cost),
         ]
         for route in answer.routes
     ]
     return "\n".join(
         [
-            _wrapped(
-                f"Order of {genus} that leaves {target.healthy} healthy with a chance of {_percent(target.confidence)}"
+            wrapped(
+                f"Order of {genus} that leaves {target.healthy} healthy with a chance of {percent(target.confidence)}"
             ),
             "",
             table(head, rows),
@@ -234,13 +239,13 @@ def _wish_row(route: str, line: WishOutcome) -> list[str]:
     order = "-"
     if wanted is not None:
         found = "over 10,000" if wanted.quantity is None else f"{wanted.quantity:,}"
-        order = f"{found} for {wanted.wanted_healthy:,} ({_percent(wanted.confidence)})"
+        order = f"{found} for {wanted.wanted_healthy:,} ({percent(wanted.confidence)})"
     return [
         _clipped(f"{line.genus} {line.cultivar or ''}".strip()),
         _clipped(route),
         str(line.quantity),
-        _percent(line.healthy.mean),
-        _percent(line.healthy_two_weeks.mean),
+        percent(line.healthy.mean),
+        percent(line.healthy_two_weeks.mean),
         "-" if each is None else f"{each:,.2f}",
         f"{line.margin_per_plant:,.2f}",
         "loses" if line.loses_money else "",
@@ -255,23 +260,23 @@ def wish_list_report(request: WishListRequest, answer: WishListAnswer) -> str:
     rows = [_wish_row(route.name, route.lines[i]) for i in range(len(request.lines)) for route in answer.routes]
     route_head = ("route", "boxes", f"landed, {currency}", "margin", "5 % to 95 %")
     routes = [
-        [_clipped(r.name), str(r.boxes), _money(r.landed_cost), _money(r.margin.mean), _money_spread(r.margin)]
+        [_clipped(r.name), str(r.boxes), money(r.landed_cost), money(r.margin.mean), money_spread(r.margin)]
         for r in answer.routes
     ]
     losing = [
-        _wrapped(f"{line.genus} {line.cultivar or ''}".strip() + f", {route.name}: {line.reason}", "  ")
+        wrapped(f"{line.genus} {line.cultivar or ''}".strip() + f", {route.name}: {line.reason}", "  ")
         for route in answer.routes
         for line in route.lines
         if line.reason is not None
     ]
     return "\n".join(
         [
-            *(_wrapped(advice.text, "* ") for advice in answer.advice),
+            *(wrapped(advice.text, "* ") for advice in answer.advice),
             "",
             f"Lines from {request.origin} to {request.destination}, {request.ship_date:%a %Y-%m-%d}",
             table(head, rows, n_left=2),
             "",
-            _wrapped(answer.cost_shares),
+            wrapped(answer.cost_shares),
             "",
             "The whole batch",
             table(route_head, routes),

@@ -19,11 +19,11 @@ from app.serving.engine import Engine
 
 Fields = dict[str, Any]
 
-COURIER: Fields = {"name": "courier", "service": "courier", "freight": 150, "handling": 35, "collection": 0}
-CARGO: Fields = {"name": "air cargo", "service": "air_cargo", "freight": 325, "handling": 0, "collection": 45}
+COURIER: Fields = {"name": "courier", "service": "courier", "freight": 135, "handling": 28, "collection": 0}
+CARGO: Fields = {"name": "air cargo", "service": "air_cargo", "freight": 288, "handling": 0, "collection": 36}
 PAPERS = {"import_permit": True, "phytosanitary_certificate": True, "invoice": True, "waybill_copy": True}
 COSTS = {
-    "phyto": 40, "permit": 30, "other": 0, "duty_rate": 0.04, "tax_rate": 0.23,
+    "phyto": 35, "permit": 25, "other": 0, "duty_rate": 0.06, "tax_rate": 0.2,
     "dutiable": "plants", "tax_reclaimed_share": 0,
 }  # fmt: skip
 
@@ -34,17 +34,17 @@ def fixed(days: float) -> Fields:
 
 
 def line(genus: str, quantity: int, **fields: Any) -> Fields:
-    """Return a line of plants that cost 8 and sell for 30."""
-    return {"genus": genus, "quantity": quantity, "unit_cost": 8, "sale_value": 30} | fields
+    """Return a line of plants that cost 8 and sell for 31."""
+    return {"genus": genus, "quantity": quantity, "unit_cost": 8, "sale_value": 31} | fields
 
 
-# Everything said, so that nothing is assumed; 11 January 2027 is a Monday.
+# Two lines of the shop of data/demo; everything said, so that nothing is assumed; 11 January 2027 is a Monday.
 BATCH: Fields = {
-    "origin": "BKK",
-    "destination": "DUB",
-    "currency": "EUR",
-    "packing": {"container": "foam_box", "roots": "damp_wrap", "heat_pack_hours": 72, "heat_packs": 1, "capacity": 60},
-    "lines": [line("Scindapsus", 20), line("Anthurium", 12, unit_cost=14, sale_value=48)],
+    "origin": "SRG",
+    "destination": "GLA",
+    "currency": "GBP",
+    "packing": {"container": "foam_box", "roots": "damp_wrap", "heat_pack_hours": 72, "heat_packs": 1, "capacity": 55},
+    "lines": [line("Aglaonema", 18), line("Hoya", 14, unit_cost=12, sale_value=42)],
     "costs": COSTS,
     "recourse": {"kind": "refund", "chance": 0.5, "claim_window_hours": 48},
     "damaged_value_share": 0.4,
