@@ -32,7 +32,7 @@ def likely_ledger(n_boxes: int, seed: int, prefix: str = "L") -> bytes:
         days = int(rng.integers(2, 13))
         hazard = likely_hazard(days, rng=rng)
         cells = arrived_cells(date(2026, 3, 1) + timedelta(days=3 * i), days, hazard, rng=rng)
-        genus = ("Anthurium", "Scindapsus")[i % 2]
+        genus = ("Aglaonema", "Hoya")[i % 2]
         rows.append(row(shipment=f"{prefix}-{i}", genus=genus, inside_temp_c="20", **cells))
     return csv_bytes(*rows)
 

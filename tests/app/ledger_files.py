@@ -22,15 +22,15 @@ ROW = {
     "shipment": "A-1",
     "seller": "Invented Ferns",
     "service": "courier",
-    "origin": "BKK",
-    "destination": "DUB",
+    "origin": "SRG",
+    "destination": "GLA",
     "container": "foam_box",
     "roots": "damp_wrap",
     "heat_pack_hours": "72",
     "ship_date": "2027-01-11",
     "arrival_date": "2027-01-16",
     "inside_temp_c": "",
-    "genus": "Anthurium",
+    "genus": "Aglaonema",
     "cultivar": "",
     "sent": "20",
     "healthy": "15",
@@ -86,7 +86,7 @@ def faults(data: bytes) -> list[tuple[int | None, str | None, str]]:
     return [(error.row, error.column, error.message) for error in refused.value.errors]
 
 
-GENERA = ("Anthurium", "Hoya", "Begonia", "Calathea", "Scindapsus", "Inventia")
+GENERA = ("Aglaonema", "Hoya", "Begonia", "Calathea", "Alocasia", "Inventia")
 SELLERS = ("Invented Ferns", "Nowhere Nursery", "Jardín Ficticio", "")
 
 
@@ -101,8 +101,8 @@ def random_ledger(n_rows: int, seed: int, rows_per_shipment: int = 3) -> bytes:
             "shipment": f"box-{i // rows_per_shipment:06d}",
             "seller": SELLERS[rng.integers(len(SELLERS))],
             "service": ("courier", "post", "air_cargo")[rng.integers(3)],
-            "origin": ("BKK", "CGK", "BOG")[rng.integers(3)],
-            "destination": ("DUB", "JFK", "SYD")[rng.integers(3)],
+            "origin": ("SRG", "CGK", "SJO")[rng.integers(3)],
+            "destination": ("GLA", "JFK", "SYD")[rng.integers(3)],
             "container": ("foam_box", "lined_carton", "carton")[rng.integers(3)],
             "roots": ("damp_wrap", "damp_paper", "dry", "plug")[rng.integers(4)],
             "heat_pack_hours": ("0", "72")[rng.integers(2)],
@@ -111,7 +111,7 @@ def random_ledger(n_rows: int, seed: int, rows_per_shipment: int = 3) -> bytes:
             "inside_temp_c": ("", f"{rng.normal(20, 4):.2f}")[rng.integers(2)],
             "cold_packs": str(rng.integers(3)),
             "seller_kind": ("", "grower")[rng.integers(2)],
-            "currency": "EUR",
+            "currency": "GBP",
         }
         recheck_date = (arrival_date + timedelta(days=14)).isoformat()
         for line in range(min(rows_per_shipment, n_rows - i)):

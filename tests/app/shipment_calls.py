@@ -14,7 +14,7 @@ PLAN: Fields = BATCH | {
     "ship_date": MONDAY,
     "seller": "Invented Ferns",
     "routes": [COURIER],
-    "lines": [line("Scindapsus", 20), line("Anthurium", 12, cultivar="Nowhere", unit_cost=14)],
+    "lines": [line("Aglaonema", 20), line("Hoya", 12, cultivar="Nowhere", unit_cost=12)],
     "draws": 256,
 }
 DEPARTED = "2027-01-11T09:00:00+07:00"

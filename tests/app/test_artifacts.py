@@ -22,7 +22,7 @@ QUERIES = RiskRequest.model_validate_json(
     json.dumps(
         {
             "queries": [
-                {"genus": "Anthurium", "transit_days": 6, "temperature": {"inside_c": 24}},
+                {"genus": "Aglaonema", "transit_days": 6, "temperature": {"inside_c": 24}},
                 {"genus": "Inventia", "seller": "invented ferns", "transit_days": 4, "temperature": {"inside_c": 12}},
                 {"genus": "Hoya", "ship_date": "2023-05-01", "transit_days": 9, "temperature": {"inside_c": 20}},
             ]
@@ -65,7 +65,7 @@ def test_arrays_are_plain_and_names_stand_in_the_manifest() -> None:
     with np.load(io.BytesIO(data), allow_pickle=False) as stored:
         assert {stored[name].dtype.kind for name in stored.files} <= set("fi")
     levels = json.loads(model.manifest.model_dump_json())["levels"]
-    assert "Anthurium" in levels["genus"]
+    assert "Aglaonema" in levels["genus"]
     assert all(isinstance(seller, str) and isinstance(quarter, int) for seller, quarter in levels["drift"])
     assert model.manifest.sha256 == hashlib.sha256(data).hexdigest()
     assert (model.manifest.n_boxes, model.manifest.n_lines) == (15, 45)
@@ -89,7 +89,7 @@ def test_changed_bytes_are_refused(place: int) -> None:
         (lambda: changed(format=1), "format 1, this version reads 2: refit"),
         (lambda: changed(more=1), "1 faults"),
         (lambda: changed(n_draws=4095), "shape"),
-        (lambda: changed(levels=json.loads(changed())["levels"] | {"genus": ["Anthurium"]}), "shape"),
+        (lambda: changed(levels=json.loads(changed())["levels"] | {"genus": ["Aglaonema"]}), "shape"),
         (lambda: "[]", "not JSON"),
         (lambda: "{", "not JSON"),
     ],

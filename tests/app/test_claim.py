@@ -42,7 +42,7 @@ def test_tally_counts_dead_and_missing_by_line(ledger_client: Client) -> None:
     lines = [(said["line"], said["dead"], said["missing"], said["value"]) for said in answer["lines"]]
     assert lines == [(0, 2, 0, 16.0), (1, 1, 2, 42.0)]
     assert (answer["dead"], answer["missing"], answer["damaged"], answer["total"]) == (3, 2, 3, 58.0)
-    assert (answer["currency"], answer["language"], answer["reference"]) == ("EUR", "en", "spring")
+    assert (answer["currency"], answer["language"], answer["reference"]) == ("GBP", "en", "spring")
     assert [point["code"] for point in answer["claimable"]] == ["dead", "missing"]
     rarely = {point["code"]: point["text"] for point in answer["rarely_paid"]}
     assert rarely["damaged"].startswith("3 damaged: alive")
@@ -119,13 +119,13 @@ def test_unknown_prices_and_counts_are_left_out_and_said(ledger_client: Client) 
     answer = imported(
         ledger_client,
         row(genus="Hoya", healthy="15", damaged="", dead="", unit_cost="5", currency="EUR"),
-        row(genus="Anthurium", currency="EUR"),
+        row(genus="Aglaonema", currency="EUR"),
         row(genus="Begonia", healthy="16", damaged="3", dead="1", unit_cost="4", currency="EUR"),
     )
     assert [said["value"] for said in answer["lines"]] == [None, None, 4.0]
     assert answer["total"] == 4.0
     cautions = {said["code"]: said["text"] for said in answer["cautions"]}
-    assert "Anthurium" in cautions["claim_unpriced"]
+    assert "Aglaonema" in cautions["claim_unpriced"]
     assert "Hoya" in cautions["claim_uncounted"]
     assert "Please tell me what you can do" in answer["draft"]
 
@@ -170,19 +170,19 @@ It came to me on 16 January 2027.
 I opened the box on 16 January 2027 at 14:30 (my local time).
 
 These plants were dead when I opened the box. The roots or the stem are rotten.
-- Scindapsus: 2 dead of 20. (all from one bag)
-- Anthurium Nowhere: 1 dead of 10.
+- Aglaonema: 2 dead of 20. (all from one bag)
+- Hoya Nowhere: 1 dead of 10.
 
 These plants were not in the box.
-- Anthurium Nowhere: 2 missing of 12.
+- Hoya Nowhere: 2 missing of 12.
 
 These plants came. I did not order them.
 - Hoya: 4.
 
 4 more plants are damaged but alive. I do not ask for money for that.
 
-The price of these plants: 2 x 8.00 + 3 x 14.00 = 58.00 EUR.
-Please refund 58.00 EUR.
+The price of these plants: 2 x 8.00 + 3 x 12.00 = 52.00 GBP.
+Please refund 52.00 GBP.
 
 I send these files with this message:
 - roots 1.jpg
@@ -257,5 +257,5 @@ def test_cautions_leave_law_pests_and_residues_to_those_who_decide(ledger_client
 
 
 def test_plan_of_the_tests_is_as_the_figures_here_take_it() -> None:
-    assert PLAN["lines"] == [line("Scindapsus", 20), line("Anthurium", 12, cultivar="Nowhere", unit_cost=14)]
+    assert PLAN["lines"] == [line("Aglaonema", 20), line("Hoya", 12, cultivar="Nowhere", unit_cost=12)]
     assert (PLAN["packing"]["capacity"], COURIER["freight"]) == (60, 150)

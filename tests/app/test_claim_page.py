@@ -45,7 +45,7 @@ def hostile_box(client: Client) -> Box:
     """Return an arrived box whose every text tries to be more than that."""
     lines = [
         {"genus": "Hoya", "cultivar": HOSTILE["cultivar"], "quantity": 20, "unit_cost": 8, "sale_value": 30},
-        {"genus": "Anthurium", "quantity": 12, "unit_cost": 14, "sale_value": 48},
+        {"genus": "Hoya", "quantity": 12, "unit_cost": 14, "sale_value": 48},
     ]
     box = Box(client, seller=HOSTILE_SELLER, reference=HOSTILE["reference"], lines=lines)
     box.depart()

@@ -77,7 +77,7 @@ def test_text_leads_with_the_recommendation(
 def test_comparison_goes_from_routes_to_cautions(capsys: pytest.CaptureFixture[str], request_file: Path) -> None:
     request_file.write_text(json.dumps(COMPARE))
     _, out, _ = run(capsys, "compare", str(request_file))
-    titles = ("Routes from BKK to DUB", "Routes: money", "Lines", "Assumed, since left out", "Cautions")
+    titles = ("Routes from SRG to GLA", "Routes: money", "Lines", "Assumed, since left out", "Cautions")
     order = [out.index(f"\n{title}") for title in titles]
     assert order == sorted(order)
 
@@ -97,7 +97,7 @@ def test_standard_input(capsys: pytest.CaptureFixture[str], monkeypatch: pytest.
          ["/lines/0/quantity: must be a whole number, 1 to 100,000"]),
         (COMPARE | {"routes": [], "draws": 1},
          ["/routes: must be a list of 1 to 10 entries", "/draws: must be a whole number, 256 to 65,536"]),
-        (COMPARE | {"forecast": {"\x1b[2J\n": COMPARE["forecast"]["DUB"]}},
+        (COMPARE | {"forecast": {"\x1b[2J\n": COMPARE["forecast"]["GLA"]}},
          ["/forecast/\\u001b[2J\\u000a: must be a place on the route: the code of origin or destination"]),
         ([], ["/: must be an object with origin, destination, lines, routes, ship_date"]),
     ],

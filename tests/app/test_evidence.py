@@ -25,7 +25,7 @@ from tests.app.fits import LEDGER, fitted_engine, likely_ledger
 from tests.app.ledger_files import SELLERS, csv_bytes, row
 
 ROWS = list(csv.DictReader(io.StringIO(LEDGER.decode())))
-QUERY: Fields = {"genus": "Anthurium", "transit_days": 6, "temperature": {"inside_c": 22}}
+QUERY: Fields = {"genus": "Aglaonema", "transit_days": 6, "temperature": {"inside_c": 22}}
 
 
 def risk(*queries: Fields, using: Engine | None = None) -> list[dict[str, Any]]:
@@ -53,8 +53,8 @@ def test_boxes_and_plants_are_those_of_the_file() -> None:
     with_genus, with_seller, old_name, unheard = risk(
         {}, {"seller": f" {seller.upper()} "}, {"genus": "Calathea"}, {"genus": "Hoya", "seller": "Unheard Of"}
     )
-    assert behind(with_genus) == counted(genus="Anthurium") > (3, 30)
-    assert behind(with_seller) == counted(genus="Anthurium", seller=seller) > (0, 0)
+    assert behind(with_genus) == counted(genus="Aglaonema") > (3, 30)
+    assert behind(with_seller) == counted(genus="Aglaonema", seller=seller) > (0, 0)
     assert behind(old_name) == counted(genus="Calathea")
     assert behind(unheard) == (0, 0)
 
@@ -85,14 +85,14 @@ def test_weight_of_an_observed_predictor_is_the_closed_form() -> None:
     """Observing eta itself with noise of variance s2 leaves V s2 / (V + s2) of its prior variance V (normal theory)."""
     reference = load_reference()
     levels: dict[str, tuple[Level, ...]] = dict.fromkeys(KINDS, ())
-    levels |= {"genus": ("Anthurium",), "seller": ("one",), "drift": (("one", 8000), ("one", 8002))}
+    levels |= {"genus": ("Aglaonema",), "seller": ("one",), "drift": (("one", 8000), ("one", 8002))}
     scales = {"genus_multiplier": 1.0, "cultivar": 0.3, "seller": 0.5, "drift": 0.25}
-    sd_genus = 3.3 * reference.genera["Anthurium"].time_ratio_sd_log
+    sd_genus = 3.3 * reference.genera["Aglaonema"].time_ratio_sd_log
     covariance = np.diag([0.4, 0.3, sd_genus**2, 0.25, 0.0625, 0.0625])
     covariance[0, 1] = covariance[1, 0] = -0.1
     covariance[4, 5] = covariance[5, 4] = 0.0625 * 0.8**2
     clock, noise = 0.3, 0.2
-    plant = Plant(reference.genera["Anthurium"], seller="one", quarter=8002)
+    plant = Plant(reference.genera["Aglaonema"], seller="one", quarter=8002)
     # Cultivar, service and kind are drawn from their populations: no box can bear on them here.
     unseen = 0.3**2 + sum(reference.prior_scales[kind].median ** 2 for kind in ("service", "seller_kind"))
     loading = np.array([1.0, clock, 1.0, 1.0, 0.0, 1.0])
@@ -119,7 +119,7 @@ def test_cautions_go_where_boxes_are_recorded() -> None:
     )
     assert codes(known) == ["irritant_sap"]
     assert codes(unheard) == ["unknown_seller", "unknown_cultivar", "irritant_sap"]
-    fields = {"lines": [line("Anthurium", 20, cultivar="No. 1")], "draws": 256, "ship_date": "2027-01-11"}
+    fields = {"lines": [line("Aglaonema", 20, cultivar="No. 1")], "draws": 256, "ship_date": "2027-01-11"}
     for seller, expected in ((SELLERS[0].upper(), set()), ("Unheard Of", {"unknown_seller"})):
         request = CompareRequest.model_validate_json(json.dumps(BATCH | fields | {"seller": seller}))
         said = {caution.code for caution in answer_compare(request, fitted_engine()).cautions}
@@ -154,7 +154,7 @@ def test_compare_and_hold_take_the_quarter_of_each_ship_date() -> None:
     using = fitted_engine(worse())
     always = dict.fromkeys(("p10", "p50", "p90"), 5)
     fixed = {"name": "courier", "service": "courier", "freight": 150, "transit_days": always}
-    batch = BATCH | {"lines": [line("Anthurium", 20)], "routes": [fixed], "draws": 512, "seller": "invented ferns"}
+    batch = BATCH | {"lines": [line("Aglaonema", 20)], "routes": [fixed], "draws": 512, "seller": "invented ferns"}
     # The last two days of September and the first of October: the weather is the same but for its season.
     dates = {"earliest": "2026-09-29", "latest": "2026-10-01"}
     hold = answer_hold(HoldRequest.model_validate_json(json.dumps(batch | dates)), using)

@@ -50,7 +50,7 @@ def weather(low: float, high: float, first: date, days: int) -> list[Fields]:
 
 BATCHES: dict[str, Fields] = {
     "100,000 plants in 100 boxes apart": {
-        "lines": [line("Scindapsus", 100_000)],
+        "lines": [line("Aglaonema", 100_000)],
         "packing": {"capacity": 1000},
         "routes": [COURIER | APART, CARGO | APART],
     },
@@ -67,9 +67,9 @@ BATCHES: dict[str, Fields] = {
     "a narrow time": {"routes": [CARGO | {"transit_days": {"p10": 1, "p50": 1.0000001, "p90": 1.0000002}}]},
     "packs": {"packing": PACKS},
     "packs that last": {"packing": PACKS | {"heat_pack_hours": 240, "cold_packs": 0}},
-    "frost": {"forecast": {place: weather(-40, -40, date(2027, 1, 11), 30) for place in ("BKK", "DUB")}},
-    "frost and heat in one day for a year": {"forecast": {"DUB": weather(-40, 60, date(2027, 1, 9), 366)}},
-    "heat": {"forecast": {place: weather(60, 60, date(2027, 1, 11), 30) for place in ("BKK", "DUB")}},
+    "frost": {"forecast": {place: weather(-40, -40, date(2027, 1, 11), 30) for place in ("SRG", "GLA")}},
+    "frost and heat in one day for a year": {"forecast": {"GLA": weather(-40, 60, date(2027, 1, 9), 366)}},
+    "heat": {"forecast": {place: weather(60, 60, date(2027, 1, 11), 30) for place in ("SRG", "GLA")}},
     "first day of the calendar": {"ship_date": "1900-01-01"},
     "last day of the calendar": {"ship_date": "2199-12-31"},
     "closed all year": {"closed_dates": YEAR},

@@ -37,7 +37,7 @@ def risk(**fields: Any) -> dict[str, Any]:
         ("compare", COMPARE | {"lines": [LINE | {"quantity": 0}]}, "/lines/0/quantity",
          "must be a whole number, 1 to 100,000"),
         ("compare", COMPARE | {"colour": 1}, "/colour", "is not known here"),
-        ("compare", COMPARE | {"forecast": {"XXX": COMPARE["forecast"]["DUB"]}}, "/forecast/XXX",
+        ("compare", COMPARE | {"forecast": {"XXX": COMPARE["forecast"]["GLA"]}}, "/forecast/XXX",
          "must be a place on the route: the code of origin or destination"),
         ("compare", COMPARE | {"routes": []}, "/routes", "must be a list of 1 to 10 entries"),
         ("compare", COMPARE | {"routes": [ROUTE | {"transit_days": {"p10": 3, "p50": 12, "p90": 10}}]},

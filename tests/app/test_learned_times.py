@@ -28,13 +28,13 @@ from tests.moments import NOW
 
 REFERENCE = load_reference()
 FIRST_MONDAY = date(2026, 3, 2)
-TO_DUBLIN = {"origin": "BKK", "destination": "DUB"}
+TO_GLASGOW = {"origin": "SRG", "destination": "GLA"}
 
 
 def box(name: str, days: int, *, ship_date: date = FIRST_MONDAY, **cells: str) -> dict[str, str]:
     """Return a courier box of one line that took so many days by its dates."""
     dates = {"ship_date": ship_date.isoformat(), "arrival_date": (ship_date + timedelta(days=days)).isoformat()}
-    return row(shipment=name, inside_temp_c="20", **TO_DUBLIN, **dates, **cells)
+    return row(shipment=name, inside_temp_c="20", **TO_GLASGOW, **dates, **cells)
 
 
 def slow(n: int, start: int = 0) -> list[dict[str, str]]:
@@ -64,7 +64,7 @@ def recorded_times(database: Database, now: datetime = FITTED_AT) -> RecordedTim
 
 
 def learned_median(times: RecordedTimes) -> float:
-    own = times.learn().of("courier", "BKK", "DUB")
+    own = times.learn().of("courier", "SRG", "GLA")
     assert own is not None
     return own.quantiles.p50
 
@@ -103,13 +103,13 @@ def test_from_the_table_to_own_boxes_through_the_routes(database: Database, data
         activate(client)
         one, why = compared(client)
         assert 5.0 < one["p50"] < 7.0
-        assert why == "courier BKK-DUB: 1 own box; the table alone says 5 at the median"
+        assert why == "courier SRG-GLA: 1 own box; the table alone says 5 at the median"
         fill(database, csv_bytes(*slow(17, start=1)))
         activate(client)
         many, why = compared(client)
         assert many["p50"] == pytest.approx(9.0, rel=0.05)
         assert many["p90"] - many["p10"] < 0.7 * (one["p90"] - one["p10"])
-        assert why.startswith("courier BKK-DUB: 18 own boxes;")
+        assert why.startswith("courier SRG-GLA: 18 own boxes;")
         waiting = [box(f"W-{i}", 3) for i in range(6)]
         fill(database, csv_bytes(*waiting))
         set_state(database, [cells["shipment"] for cells in waiting], "in_transit", _monday_before(14))
@@ -117,13 +117,13 @@ def test_from_the_table_to_own_boxes_through_the_routes(database: Database, data
         censored, why = compared(client)
         assert censored["p50"] > many["p50"] + 0.1
         assert censored["p90"] > many["p90"] + 1.0
-        assert why.startswith("courier BKK-DUB: 18 own boxes and 6 on the way;")
+        assert why.startswith("courier SRG-GLA: 18 own boxes and 6 on the way;")
         elsewhere, why = compared(client, destination="JFK")
         assert 5.2 < elsewhere["p50"] < many["p50"]
         assert why.startswith("courier: 18 own boxes and 6 on the way on other lanes;")
         own, lane = client.get("/v1/model").json()["transit"]
         diagnostics = client.get("/v1/model").json()["diagnostics"]
-    assert (own["origin"], lane["origin"], lane["destination"]) == (None, "BKK", "DUB")
+    assert (own["origin"], lane["origin"], lane["destination"]) == (None, "SRG", "GLA")
     assert (lane["boxes"], lane["boxes_on_the_way"]) == (18, 6)
     assert (diagnostics["transit_boxes"], diagnostics["transit_boxes_on_the_way"]) == (18, 6)
     assert lane["table"] == {"p10": 3, "p50": 5, "p90": 10, "delay_share": 0.04}
@@ -147,7 +147,7 @@ def test_boxes_on_the_way_alone_are_refused_with_the_reason(database: Database, 
 
 
 def test_days_of_a_box_are_those_of_its_dates_without_layover(database: Database) -> None:
-    """Bangkok is 7 h ahead of Dublin in winter and 6 h in summer; the table's layover of a Saturday is 2 days."""
+    """Semarang is 7 h ahead of Glasgow in winter and 6 h in summer; the table's layover of a Saturday is 2 days."""
     saturday = date(2027, 1, 9)
     fill(database, csv_bytes(box("mon", 5, ship_date=date(2027, 1, 4)), box("sat", 8, ship_date=saturday)))
     one, other = recorded_times(database).days("courier")
@@ -156,7 +156,7 @@ def test_days_of_a_box_are_those_of_its_dates_without_layover(database: Database
 
 
 def test_days_gone_by_run_from_the_closing_of_the_box(database: Database) -> None:
-    """Closed at 8 h in Bangkok, 1 h UTC; asked at 13 h UTC eleven days later."""
+    """Closed at 8 h in Semarang, 1 h UTC; asked at 13 h UTC eleven days later."""
     fill(database, csv_bytes(*slow(1), box("away", 3, ship_date=date(2027, 1, 4))))
     set_state(database, ["away"], "in_transit")
     times = recorded_times(database, datetime(2027, 1, 15, 13, tzinfo=UTC))
@@ -200,7 +200,7 @@ def test_a_fit_without_the_lane_leaves_the_answer_to_the_table_and_the_buyer(dat
     own, rules = days(engine), days(Engine.load())
     assert own[:2] == rules[:2]
     assert own[2] > rules[2] + 1.0
-    lane = Lane.between(REFERENCE.places["BKK"], REFERENCE.places["DUB"], "courier", REFERENCE)
+    lane = Lane.between(REFERENCE.places["SRG"], REFERENCE.places["GLA"], "courier", REFERENCE)
     usual = lane.usual(engine.times)
     solved = lane.solve(usual.quantiles, usual.delay_share).transit
     wanted = [usual.quantiles.p10, usual.quantiles.p50, usual.quantiles.p90]

@@ -42,16 +42,16 @@ def test_model_page_of_a_fit(filled: Database, database_url: str) -> None:
     assert (page["model_version"], page["boxes"], page["notice"]) == ("fit-1", 15, None)
     assert datetime.fromisoformat(page["fitted"]) == fitted()[0].manifest.fitted_at
     effects = {(effect["kind"], effect["name"]): effect for effect in page["effects"]}
-    anthurium = effects["genus", "Anthurium"]
-    assert (anthurium["evidence"]["boxes"], anthurium["evidence"]["plants"]) == counted(genus="Anthurium")
+    aglaonema = effects["genus", "Aglaonema"]
+    assert (aglaonema["evidence"]["boxes"], aglaonema["evidence"]["plants"]) == counted(genus="Aglaonema")
     told = re.fullmatch(
-        r"Anthurium lasts (\d+\.\d) times as long as an average aroid, 80 % (\d+\.\d)-(\d+\.\d), from (\d+) boxes",
-        anthurium["text"],
+        r"Aglaonema lasts (\d+\.\d) times as long as an average aroid, 80 % (\d+\.\d)-(\d+\.\d), from (\d+) boxes",
+        aglaonema["text"],
     )
     assert told is not None
-    ratio = anthurium["time_ratio"]
+    ratio = aglaonema["time_ratio"]
     assert list(told.groups()[:3]) == [f"{ratio[name]:.1f}" for name in ("p50", "p10", "p90")]
-    assert told.group(4) == str(counted(genus="Anthurium")[0])
+    assert told.group(4) == str(counted(genus="Aglaonema")[0])
     assert effects["genus", "Monstera"]["text"].endswith("from rules of thumb")
     assert {name for kind, name in effects if kind == "seller"} == {name.casefold() for name in NAMED}
     scales = {scale["name"]: scale for scale in page["scales"]}

@@ -220,7 +220,7 @@ def test_two_servers_on_one_file_serve_the_same_version(ledger: Database, ledger
         assert named() == RULES
         fitted = one.post("/v1/model/refit?wait=true").json()["version"]
         until(lambda: named() == fitted)
-        query = {"genus": "Anthurium", "transit_days": 6, "temperature": {"inside_c": 22}}
+        query = {"genus": "Aglaonema", "transit_days": 6, "temperature": {"inside_c": 22}}
         answers = [each.post("/v1/risk", json={"queries": [query]}) for each in (one, two)]
         assert answers[0].content == answers[1].content
         assert two.post(f"/v1/model/versions/{RULES}/activate").status_code == 200

@@ -13,10 +13,10 @@ from app.schemas.order_size import OrderSizeRequest
 from app.schemas.request_body import MAX_FAULTS, RequestBody
 from app.schemas.risk import LaneTemperature, RiskRequest
 
-QUERY = {"genus": "Anthurium", "transit_days": 6, "temperature": {"inside_c": 24}}
+QUERY = {"genus": "Hoya", "transit_days": 6, "temperature": {"inside_c": 24}}
 ROUTE = {"name": "courier", "service": "courier", "freight": 150}
-LINE = {"genus": "Scindapsus", "quantity": 20, "unit_cost": 8, "sale_value": 30}
-COMPARE = {"origin": "BKK", "destination": "DUB", "ship_date": "2027-01-11", "lines": [LINE], "routes": [ROUTE]}
+LINE = {"genus": "Aglaonema", "quantity": 20, "unit_cost": 8, "sale_value": 30}
+COMPARE = {"origin": "SRG", "destination": "GLA", "ship_date": "2027-01-11", "lines": [LINE], "routes": [ROUTE]}
 HOLD = {k: v for k, v in COMPARE.items() if k != "ship_date"} | {"earliest": "2027-01-11", "latest": "2027-01-20"}
 SIZE = COMPARE | {"target": {"line": 0, "healthy": 20}}
 DAY = {"date": "2027-01-12", "min_c": -6, "max_c": 1}
@@ -84,11 +84,11 @@ SHAPES = "an object of one of these shapes: {inside_c}, {daily} or {origin, dest
         ({"temperature": {"daily": [{"min_c": 3, "max_c": 3}, {"min_c": 3, "max_c": 2}]}},
          "/temperature/daily/1/min_c", "must be at most max_c"),
         ({"temperature": {"daily": [{"min_c": -41, "max_c": 2}]}}, "/temperature/daily/0/min_c", INSIDE),
-        ({"temperature": {"origin": "BKK", "destination": "Dublin", "service": "courier"}},
+        ({"temperature": {"origin": "SRG", "destination": "Glasgow", "service": "courier"}},
          "/temperature/destination", "must be three capital letters, the code of an airport or a city, such as BKK"),
-        ({"temperature": {"origin": "BKK", "destination": "DUB"}},
+        ({"temperature": {"origin": "SRG", "destination": "GLA"}},
          "/temperature/service", "is required: courier, post or air_cargo"),
-        ({"temperature": {"origin": "BKK", "destination": "DUB", "service": "courier"}},
+        ({"temperature": {"origin": "SRG", "destination": "GLA", "service": "courier"}},
          "/ship_date", "is required for a temperature by origin and destination: YYYY-MM-DD"),
     ],
 )  # fmt: skip
@@ -121,9 +121,9 @@ def test_refused_query(fields: dict[str, Any], pointer: str, message: str) -> No
          "/routes/0/transit_days/p10", "must be below p50, or all three equal"),
         (COMPARE_BODY, COMPARE | {"forecast": {"XXX": [DAY]}}, "/forecast/XXX",
          "must be a place on the route: the code of origin or destination"),
-        (COMPARE_BODY, COMPARE | {"forecast": {"DUB": [DAY, DAY]}}, "/forecast/DUB/1/date",
+        (COMPARE_BODY, COMPARE | {"forecast": {"GLA": [DAY, DAY]}}, "/forecast/GLA/1/date",
          "must differ from the dates before it"),
-        (COMPARE_BODY, COMPARE | {"forecast": {"DUB": [DAY | {"min_c": 2}]}}, "/forecast/DUB/0/min_c",
+        (COMPARE_BODY, COMPARE | {"forecast": {"GLA": [DAY | {"min_c": 2}]}}, "/forecast/GLA/0/min_c",
          "must be at most max_c"),
         (COMPARE_BODY, COMPARE | {"draws": 255}, "/draws", "must be a whole number, 256 to 65,536"),
         (COMPARE_BODY, COMPARE | {"seed": 2**53}, "/seed", "must be a whole number, 0 to 9,007,199,254,740,991"),
@@ -184,7 +184,7 @@ def test_query_defaults_are_those_of_the_contract() -> None:
     # As shown in the contract for POST /v1/risk.
     parsed = RISK_BODY.parse(json.dumps(query()).encode()).queries[0].model_dump()
     assert parsed == {
-        "genus": "Anthurium", "cultivar": None, "seller": None, "seller_kind": None, "service": None,
+        "genus": "Hoya", "cultivar": None, "seller": None, "seller_kind": None, "service": None,
         "container": "foam_box", "roots": "damp_wrap", "heat_pack_hours": 0, "heat_packs": 0, "cold_packs": 0,
         "transit_days": 6, "ship_date": None, "temperature": {"inside_c": 24},
     }  # fmt: skip
@@ -214,6 +214,6 @@ def test_edges_of_the_ranges_are_taken() -> None:
 
 
 def test_temperature_shape_is_decided_by_its_keys() -> None:
-    lane = {"origin": "BKK", "destination": "DUB", "service": "courier"}
+    lane = {"origin": "SRG", "destination": "GLA", "service": "courier"}
     parsed = RISK_BODY.parse(json.dumps(query(ship_date="2027-01-11", temperature=lane)).encode())
     assert isinstance(parsed.queries[0].temperature, LaneTemperature)

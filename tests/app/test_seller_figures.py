@@ -53,8 +53,8 @@ def test_plants_of_a_box_count_for_less_than_as_many_boxes() -> None:
 
 
 def test_a_box_is_late_past_nine_in_ten_of_its_service_and_lane(database: Database) -> None:
-    # A courier between continents takes 10 days at the 90 % quantile (the rule of thumb); Dublin is 7 h behind
-    # Bangkok in January, so 10 dates apart are 10.3 days, and 9 are 9.3.
+    # A courier between continents takes 10 days at the 90 % quantile (the rule of thumb); Glasgow is 7 h behind
+    # Semarang in January, so 10 dates apart are 10.3 days, and 9 are 9.3.
     figures = shares(
         database,
         *boxes("On Time", 2, arrival_date="2027-01-20"),

@@ -51,7 +51,7 @@ def test_paper_covers_no_departure_before_its_own_day(valid_days: int) -> None:
 
 
 def test_too_late_is_after_the_day_it_is_needed_by() -> None:
-    # Closed on day d at 8 h in Bangkok, 1 h in Dublin, and opened 4 days later, early on day d + 4.
+    # Closed on day d at 8 h in Semarang, 1 h in Glasgow, and opened 4 days later, early on day d + 4.
     answer = hold(**SPAN, routes=[QUICK], needed_by="2027-01-17", skip_weekdays=["fri", "sat", "sun"])
     assert {day for day, why in blocked(answer).items() if "too_late" in why} == set(range(14, 21))
     assert {entry.ship_date.day for entry in open_dates(answer)} == {11, 12, 13}
@@ -116,7 +116,7 @@ def test_cold_week_is_waited_out() -> None:
     days = [{"date": f"2027-01-{day}", "min_c": -14, "max_c": -8} for day in range(11, 18)]
     mild = [{"date": f"2027-01-{day}", "min_c": 12, "max_c": 16} for day in range(18, 30)]
     packing = {"container": "carton", "roots": "damp_wrap", "capacity": 60}
-    answer = hold(**SPAN, routes=[QUICK], packing=packing, forecast={"DUB": days + mild}, skip_weekdays=["sat", "sun"])
+    answer = hold(**SPAN, routes=[QUICK], packing=packing, forecast={"GLA": days + mild}, skip_weekdays=["sat", "sun"])
     assert answer.recommended is not None
     assert answer.recommended.ship_date >= date(2027, 1, 18)
     chosen = next(entry for entry in answer.dates if entry.ship_date == answer.recommended.ship_date)

@@ -15,7 +15,7 @@ from tests.app.batches import CARGO, COURIER, PAPERS, Fields, compare, compare_r
 
 SPREAD: Fields = {"p10": 3, "p50": 5, "p90": 10}
 BY_COURIER: Fields = {"routes": [COURIER | {"transit_days": SPREAD}], "draws": 4096}
-# Closed at 8 in the morning, as the plan has it; Bangkok is 7 hours ahead of Greenwich.
+# Closed at 8 in the morning, as the plan has it; Semarang is 7 hours ahead of Greenwich.
 LEFT = datetime(2027, 1, 11, 1, tzinfo=UTC)
 
 
@@ -121,7 +121,7 @@ def test_chances_by_day_are_local_days_that_rise() -> None:
 def test_chances_by_day_are_those_of_the_plan_given_so_long() -> None:
     plan = prepare(compare_request(**BY_COURIER), engine()).routes[0].plan
     rows = outlook(3.0).arrival_by
-    # The day in Dublin ends 23 hours after one in the morning.
+    # The day in Glasgow ends 23 hours after one in the morning.
     ends = [(row.date - LEFT.date()).days + 23.0 / 24.0 for row in rows]
     expected = 1.0 - np.exp(plan.transit.log_sf(ends) - plan.transit.log_sf(3.0))
     np.testing.assert_allclose([row.chance for row in rows], expected, atol=6e-3)
@@ -216,14 +216,14 @@ def test_the_operator_is_asked_about_a_late_silent_or_held_box() -> None:
 def test_a_warm_room_is_asked_for_only_where_it_gets_cold() -> None:
     assert "ask_warm_room" in helps(outlook(4.0))
     assert "ask_warm_room" not in helps(outlook(1.0)), "the heat pack still lasts"
-    tropical: Fields = {"origin": "BKK", "destination": "SIN"}
+    tropical: Fields = {"origin": "SRG", "destination": "SIN"}
     assert "ask_warm_room" not in helps(outlook(4.5, (4.4, "in_clearance"), **tropical))
 
 
 def test_a_warm_room_no_longer_helps_what_is_behind() -> None:
-    """From Dublin in January to Singapore without a pack: chilled on the way, warm where it waits."""
+    """From Glasgow in January to Singapore without a pack: chilled on the way, warm where it waits."""
     packing = {"container": "carton", "roots": "damp_wrap", "capacity": 60}
-    behind: Fields = {"origin": "DUB", "destination": "SIN", "packing": packing}
+    behind: Fields = {"origin": "GLA", "destination": "SIN", "packing": packing}
     answer = outlook(5.0, (4.5, "in_clearance"), **behind)
     assert "cold_inside" in codes(answer)
     assert "ask_warm_room" not in helps(answer)

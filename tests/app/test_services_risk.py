@@ -28,7 +28,7 @@ def daily(*days: tuple[float, float]) -> Fields:
     return {"daily": [{"min_c": low, "max_c": high} for low, high in days]}
 
 
-LANE = {"origin": "BKK", "destination": "DUB", "service": "courier"}
+LANE = {"origin": "SRG", "destination": "GLA", "service": "courier"}
 
 
 def test_results_stand_in_the_order_asked() -> None:

@@ -15,7 +15,7 @@ from tests.app.shipment_calls import Box
 # From 02:00 UTC on the 11th to 10:00 UTC on the 16th; by dates 5 days and the 7 h that the clocks differ.
 TIMED_DAYS, DATED_DAYS = 5 + 8 / 24, 5 + 7 / 24
 AT_20: list[Fields] = [{"at": f"2027-01-1{d}T0{h}:00:00Z", "inside_c": 20} for d in (3, 4) for h in (0, 6)][:2]
-ONE_LINE = [line("Anthurium", 20)]
+ONE_LINE = [line("Hoya", 20)]
 COUNTS = [{"line": 0, "healthy": 15, "damaged": 3, "dead": 2}]
 
 
@@ -69,7 +69,7 @@ def test_trace_sets_the_rate(ledger_client: Client, database: Database) -> None:
 
 def forecast(low: float, high: float) -> Fields:
     days = [{"date": f"2027-01-{day}", "min_c": low, "max_c": high} for day in range(11, 20)]
-    return {"forecast": {"DUB": days, "BKK": days}}
+    return {"forecast": {"GLA": days, "SRG": days}}
 
 
 def test_forecast_of_the_plan_is_the_weather_of_the_box(ledger_client: Client, database: Database) -> None:
@@ -83,17 +83,17 @@ def test_forecast_of_the_plan_is_the_weather_of_the_box(ledger_client: Client, d
 
 
 def test_forecast_by_place_and_day() -> None:
-    plan = '{"forecast": {"DUB": [{"date": "2027-01-12", "min_c": -6, "max_c": 1}]}}'
+    plan = '{"forecast": {"GLA": [{"date": "2027-01-12", "min_c": -6, "max_c": 1}]}}'
     [(place, days)] = planned_weather((plan, "{}")).items()
     [(day, weather)] = days.items()
-    assert (place, day.isoformat(), weather.min_c, weather.max_c) == ("DUB", "2027-01-12", -6, 1)
+    assert (place, day.isoformat(), weather.min_c, weather.max_c) == ("GLA", "2027-01-12", -6, 1)
     assert planned_weather(("{}", "{}")) == planned_weather(None) == {}
 
 
 def test_times_in_transit_are_learned_from_times(ledger_client: Client, database: Database) -> None:
     """By their dates all took five days; early ones are opened soon after midnight, late ones shortly before the next.
 
-    Dublin keeps UTC in January.
+    Glasgow keeps UTC in January.
     """
 
     def learned(opened_at: str, destination: str) -> float:
@@ -101,8 +101,8 @@ def test_times_in_transit_are_learned_from_times(ledger_client: Client, database
             box = Box(ledger_client, lines=ONE_LINE, destination=destination)
             box.depart()
             box.arrive(lines=COUNTS, arrived_at=opened_at)
-        lane = recorded(database).times.learn().of("courier", "BKK", destination)
+        lane = recorded(database).times.learn().of("courier", "SRG", destination)
         assert lane is not None
         return lane.quantiles.p50
 
-    assert learned("2027-01-16T23:30:00Z", "DUB") > learned("2027-01-16T00:30:00Z", "LHR") + 0.2
+    assert learned("2027-01-16T23:30:00Z", "GLA") > learned("2027-01-16T00:30:00Z", "LHR") + 0.2

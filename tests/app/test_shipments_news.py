@@ -37,7 +37,7 @@ def test_departed_event_is_a_departure(ledger_client: Client) -> None:
 
 
 def test_local_day_of_departure_is_the_day_of_shipping(ledger_client: Client, database: Database) -> None:
-    """23:00 UTC on the 14th is 06:00 on the 15th in Bangkok (UTC+7)."""
+    """23:00 UTC on the 14th is 06:00 on the 15th in Semarang (UTC+7)."""
     Box(ledger_client).depart(departed_at="2027-01-14T23:00:00Z")
     with database.reading() as connection:
         assert connection.execute(select(shipments.c.ship_date)).scalar_one().isoformat() == "2027-01-15"

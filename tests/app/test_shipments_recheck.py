@@ -89,7 +89,7 @@ def test_box_from_a_file_is_corrected_and_looked_at_again(ledger_client: Client)
     path, tag = f"{PATH}/{item['id']}", item["etag"]
     answer = ledger_client.get(path).json()
     assert (answer["plan"], answer["forecast"]) == (None, None)
-    assert answer["arrival"]["transit_days"] == pytest.approx(5 + 7 / 24)  # BKK is 7 h ahead of DUB in winter
+    assert answer["arrival"]["transit_days"] == pytest.approx(5 + 7 / 24)  # SRG is 7 h ahead of GLA in winter
     # 15 of 20 healthy, the others unknown: 15 to 20 were alive.
     body = {"checked_at": "2027-01-30T10:00:00Z", "lines": [{"line": 1, "healthy": 14, "damaged": 0, "dead": 0}]}
     response = ledger_client.request("PUT", f"{path}/recheck", json=body, headers={"if-match": tag})
@@ -113,7 +113,7 @@ def test_planned_box_is_exported_once_arrived(ledger_client: Client) -> None:
     box.done("PUT", "/recheck", json=RECHECK)
     exported = ledger_client.get(f"{PATH}/export").text.splitlines()
     assert exported[1].startswith(
-        "P-1,Invented Ferns,courier,BKK,DUB,foam_box,damp_wrap,72,2027-01-11,2027-01-16,,Scindapsus,,20,15,3,2,"
+        "P-1,Invented Ferns,courier,SRG,GLA,foam_box,damp_wrap,72,2027-01-11,2027-01-16,,Aglaonema,,20,15,3,2,"
     )
     response = ledger_client.post(f"{PATH}/import", content=ledger_client.get(f"{PATH}/export").content)
     assert response.json() == {"added": 0, "unchanged": 1, "replaced": 0, "lines": 2}
@@ -125,7 +125,7 @@ def test_file_may_replace_a_planned_box(ledger_client: Client) -> None:
     assert ledger_client.post(f"{PATH}/import", content=data).status_code == 409
     assert ledger_client.post(f"{PATH}/import?replace=true", content=data).status_code == 200
     answer = box.get()
-    assert (answer["state"], answer["arrival"]["lines"][0]["genus"]) == ("arrived", "Anthurium")
+    assert (answer["state"], answer["arrival"]["lines"][0]["genus"]) == ("arrived", "Aglaonema")
     assert answer["recheck"]["recheck_date"] == "2027-01-30"
     assert answer["plan"] is not None
 

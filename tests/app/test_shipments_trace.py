@@ -120,7 +120,7 @@ def test_trace_of_another_week_is_refused(ledger_client: Client) -> None:
 
 
 def test_without_a_known_departure_a_trace_may_begin_on_its_day(ledger_client: Client) -> None:
-    """The 11th begins in Bangkok at 17:00 UTC on the 10th."""
+    """The 11th begins in Semarang at 17:00 UTC on the 10th."""
     box = Box(ledger_client)
     begin = datetime(2027, 1, 10, 17, tzinfo=UTC)
     early = [{"at": (begin - timedelta(minutes=1)).isoformat(), "inside_c": 20}]

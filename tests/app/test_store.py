@@ -250,7 +250,7 @@ def test_columns_for_a_fit(database: Database) -> None:
     assert boxes.recheck_date.astype(str).tolist() == ["2027-01-30", "NaT"]
     # The line of which nothing was sent says nothing.
     assert table.shipment.tolist() == [0, 1, 1]
-    assert [table.genus.levels[code] for code in table.genus.codes] == ["Anthurium", "Hoya", "Begonia"]
+    assert [table.genus.levels[code] for code in table.genus.codes] == ["Aglaonema", "Hoya", "Begonia"]
     assert table.cultivar.codes.tolist() == [-1, 0, -1]
     assert table.sent.tolist() == [20, 7, 20]
     assert table.healthy.tolist() == [15, 5, -1]

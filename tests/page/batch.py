@@ -2,7 +2,7 @@
 
 from playwright.sync_api import Page, expect
 
-SHEET = "Genus\tQty\tCost\tRetail\nScindapsus\t20\t8\t30\nAnthurium\t10\t14,50\t48\n"
+SHEET = "Genus\tQty\tCost\tRetail\nAglaonema\t20\t8\t31\nHoya\t10\t12,50\t42\n"
 
 
 def lead(page: Page) -> str:
@@ -14,10 +14,10 @@ def lead(page: Page) -> str:
 
 def fill_batch(page: Page) -> None:
     """Fill in an invented batch through the form of the view that is open."""
-    page.get_by_label("From", exact=True).fill("BKK")
-    page.get_by_label("To", exact=True).fill("Dublin")
+    page.get_by_label("From", exact=True).fill("SRG")
+    page.get_by_label("To", exact=True).fill("Glasgow")
     page.get_by_text("Paste from a spreadsheet").click()
     page.get_by_label("Cells").fill(SHEET)
     page.get_by_role("button", name="Take these lines").click()
-    page.get_by_label("Freight of a box").nth(0).fill("150")
-    page.get_by_label("Freight of a box").nth(1).fill("325")
+    page.get_by_label("Freight of a box").nth(0).fill("135")
+    page.get_by_label("Freight of a box").nth(1).fill("288")

@@ -8,14 +8,15 @@ import httpx
 from tests.moments import NOW
 
 BATCH: dict[str, Any] = {
-    "origin": "BKK",
-    "destination": "DUB",
+    "origin": "SRG",
+    "destination": "GLA",
+    "currency": "GBP",
     "packing": {"container": "foam_box", "roots": "damp_wrap", "heat_pack_hours": 72},
     "lines": [
-        {"genus": "Scindapsus", "quantity": 20, "unit_cost": 8, "sale_value": 30},
-        {"genus": "Anthurium", "quantity": 10, "unit_cost": 14.5, "sale_value": 48},
+        {"genus": "Aglaonema", "quantity": 20, "unit_cost": 8, "sale_value": 31},
+        {"genus": "Hoya", "quantity": 10, "unit_cost": 12.5, "sale_value": 42},
     ],
-    "routes": [{"name": "courier", "service": "courier", "freight": 150}],
+    "routes": [{"name": "courier", "service": "courier", "freight": 135}],
     "seller": "Invented Ferns",
     "recourse": {"kind": "refund"},
     "draws": 256,

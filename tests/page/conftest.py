@@ -117,7 +117,7 @@ def opened(browser: Browser, address: str, size: dict[str, int]) -> Iterator[tup
         viewport={"width": size["width"], "height": size["height"]},
         base_url=address,
         locale="en-GB",
-        timezone_id="Europe/Dublin",
+        timezone_id="Europe/London",
         has_touch=size is PHONE,
     )
     context.set_default_timeout(WAIT_MS)

@@ -50,13 +50,13 @@ def test_a_box_is_counted_by_keyboard_alone(boxes: tuple[Page, Watch], ledger: L
     page = boxes[0]
     box = on_its_way(ledger.address, "By keyboard")
     page.goto(f"/#boxes/{box['id']}/arrival")
-    dead = page.get_by_role("button", name="One more, dead: Anthurium")
+    dead = page.get_by_role("button", name="One more, dead: Hoya")
     while not dead.evaluate("button => button === document.activeElement"):
         page.keyboard.press("Tab")
     page.keyboard.press("Space")
     page.keyboard.press("Enter")
     # Each tap is said, with all that it changed; what has the focus is not under the strip at the bottom.
-    expect(page.get_by_role("status").first).to_have_text("Anthurium: 8 healthy, 0 damaged, 2 dead of 10")
+    expect(page.get_by_role("status").first).to_have_text("Hoya: 8 healthy, 0 damaged, 2 dead of 10")
     strip = page.locator(".sticky").bounding_box()
     button = dead.bounding_box()
     assert strip

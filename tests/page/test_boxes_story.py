@@ -36,7 +36,7 @@ def test_from_comparison_to_claim(
     assert found is not None
     box_id = found[1]
     ordered = [(line["genus"], line["quantity"]) for line in read(fresh_server, box_id)["plan"]["lines"]]
-    assert ordered == [("Scindapsus", 20), ("Anthurium", 10)]
+    assert ordered == [("Aglaonema", 20), ("Hoya", 10)]
 
     follow(page)
     looked_at("on-its-way")
@@ -76,8 +76,8 @@ def unpack(page: Page) -> None:
     """Count a box: one plant missing, some damaged and dead, two that were not ordered."""
     page.get_by_role("link", name="Unpack and count").click()
     for name in ("less, in the box", "more, dead", "more, dead", "more, damaged"):
-        page.get_by_role("button", name=f"One {name}: Scindapsus").click()
-    page.get_by_role("group", name="Anthurium").get_by_label("Damaged", exact=True).fill("4")
+        page.get_by_role("button", name=f"One {name}: Aglaonema").click()
+    page.get_by_role("group", name="Hoya").get_by_label("Damaged", exact=True).fill("4")
     page.get_by_role("button", name="Add a plant that was not ordered").click()
     extra = page.get_by_role("group", name="Not ordered")
     extra.get_by_label("Genus").fill("Hoya")
@@ -101,13 +101,13 @@ def claim(page: Page, looked_at: Callable[[str], None]) -> None:
     page.get_by_text("Record how it ended").click()
     page.get_by_label("Money got back").fill("24")
     page.get_by_role("button", name="Record", exact=True).click()
-    expect(page.get_by_text(re.compile(r"Claim refunded, €24\.00"))).to_be_visible()
+    expect(page.get_by_text(re.compile(r"Claim refunded, £24\.00"))).to_be_visible()
 
 
 def count_again(page: Page, looked_at: Callable[[str], None]) -> None:
     """Count the plants again: one more died."""
     page.get_by_role("link", name="Count again (recheck)").click()
-    page.get_by_role("button", name="One more, dead: Scindapsus").click()
+    page.get_by_role("button", name="One more, dead: Aglaonema").click()
     looked_at("recheck")
     page.get_by_role("button", name="Record the recheck").click()
     expect(page.get_by_role("heading", name="Counted again")).to_be_visible()

@@ -17,7 +17,7 @@ UNREACHABLE = r"net::ERR_(INTERNET_DISCONNECTED|FAILED)"
 STALE = "status of 412"
 # The list asks how long a box will still take; the box may have arrived by counts that were just sent.
 ARRIVED_MEANWHILE = "status of 409"
-DEAD = "One more, dead: Scindapsus"
+DEAD = "One more, dead: Aglaonema"
 
 
 @pytest.fixture
@@ -70,7 +70,7 @@ def test_counts_made_offline_outlive_a_reload_and_arrive_once(
     page.reload()
     # The page opens from what was kept, and the taps are there.
     expect(page.locator(".sum")).to_have_text("28 healthy, 0 damaged, 2 dead of 30")
-    page.get_by_role("button", name="One more, damaged: Anthurium").click()
+    page.get_by_role("button", name="One more, damaged: Hoya").click()
     page.get_by_role("button", name="Record these counts").click()
     expect(page.get_by_role("heading", level=1)).to_have_text("Boxes")
     expect(waiting(page, box)).to_be_visible()
@@ -138,8 +138,8 @@ def test_two_counts_of_a_box_are_a_choice(
     page.get_by_role("button", name=DEAD).click()
     page.get_by_role("button", name="Record these counts").click()
     expect(page.get_by_role("heading", level=1)).to_have_text(f"Counted twice: {box['reference']}")
-    mine = page.get_by_role("region", name="Yours, on this device").get_by_role("row", name=re.compile("Scindapsus"))
-    stored = page.get_by_role("region", name="Stored", exact=True).get_by_role("row", name=re.compile("Scindapsus"))
+    mine = page.get_by_role("region", name="Yours, on this device").get_by_role("row", name=re.compile("Aglaonema"))
+    stored = page.get_by_role("region", name="Stored", exact=True).get_by_role("row", name=re.compile("Aglaonema"))
     assert mine.get_by_role("cell").all_inner_texts() == ["20", "19", "0", "1"]
     assert stored.get_by_role("cell").all_inner_texts() == ["20", "15", "0", "5"]
     if choice == "Keep mine":
@@ -175,7 +175,7 @@ def test_counting_again_works_offline_too(phone_page: Page, ledger: Ledger) -> N
     expect(reminder).to_be_visible()
     page.context.set_offline(True)
     reminder.click()
-    page.get_by_role("button", name="One more, sold or given away: Anthurium").click()
+    page.get_by_role("button", name="One more, sold or given away: Hoya").click()
     page.get_by_role("button", name="Record the recheck").click()
     expect(waiting(page, box)).to_be_visible()
     page.context.set_offline(False)

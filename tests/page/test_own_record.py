@@ -40,8 +40,8 @@ def test_own_record_and_rules_of_thumb_side_by_side(
     for name in ("courier, with your record", "courier, rules of thumb alone"):
         expect(rests.get_by_role("row", name=name)).to_contain_text(re.compile(r"\d+ \(\d+ to \d+\)"))
     expect(rests.get_by_role("img", name=re.compile("by the rules of thumb alone"))).to_be_visible()
-    # The invented ledger holds boxes with Anthurium; both shares of a line add up to the whole.
-    row = rests.get_by_role("row", name=re.compile("^Anthurium"))
+    # The invented ledger holds boxes with Aglaonema; both shares of a line add up to the whole.
+    row = rests.get_by_role("row", name=re.compile("^Aglaonema"))
     expect(row).to_be_visible()
     cells = row.get_by_role("cell").all_inner_texts()
     boxes, _plants, own, rules = (int(re.sub(r"\D", "", cell)) for cell in cells)

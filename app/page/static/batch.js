@@ -150,21 +150,23 @@ export function requestOf(batch = current, { only } = {}) {
   };
 }
 
-/* An invented batch to try the page with; prices invented. */
+/* A batch of the invented shop of data/demo to try the page with; prices invented. */
 export function inventedDraft() {
   return {
     ...emptyDraft(),
-    origin: "BKK",
-    destination: "DUB",
+    origin: "SRG",
+    destination: "GLA",
     packing: { container: "foam_box", roots: "damp_wrap", heat_pack_hours: 72, heat_packs: 1 },
     lines: [
-      { genus: "Scindapsus", cultivar: null, quantity: 20, unit_cost: 8, sale_value: 30 },
-      { genus: "Anthurium", cultivar: null, quantity: 10, unit_cost: 14, sale_value: 48 },
+      { genus: "Aglaonema", cultivar: null, quantity: 18, unit_cost: 8, sale_value: 31 },
+      { genus: "Hoya", cultivar: null, quantity: 14, unit_cost: 12, sale_value: 42 },
+      { genus: "Alocasia", cultivar: null, quantity: 10, unit_cost: 10, sale_value: 38 },
+      { genus: "Begonia", cultivar: null, quantity: 8, unit_cost: 6, sale_value: 22 },
     ],
     recourse: { kind: "refund" },
     routes: [
-      { name: "courier", service: "courier", freight: 150, handling: 35 },
-      { name: "air cargo", service: "air_cargo", freight: 325, collection: 45 },
+      { name: "courier", service: "courier", freight: 135, handling: 28 },
+      { name: "air cargo", service: "air_cargo", freight: 288, collection: 36 },
     ],
   };
 }

@@ -16,7 +16,7 @@ const SHORT_DATE = { day: "numeric", month: "short" };
 
 export const plantName = ({ genus, cultivar }) => (cultivar ? `${genus} ${cultivar}` : genus);
 
-/* "20 Scindapsus, 10 Anthurium and 2 more lines" */
+/* "18 Aglaonema, 14 Hoya and 2 more lines" */
 export function plantsOf(lines, most = 2) {
   const named = lines.map((line) => `${count(line.quantity ?? line.sent ?? 0)} ${plantName(line)}`);
   if (named.length <= most) return named.join(", ");
