@@ -103,7 +103,7 @@ def test_page_and_data_say_the_same(ledger_client: Client) -> None:
         Page(ledger_client.get(path, headers={"accept": "text/html"}).text).text,
     )
     assert data["draft"] in text
-    assert f"{data['total']:.2f} EUR" in text
+    assert f"{data['total']:.2f} GBP" in text
     for part in (data["claimable"], data["rarely_paid"], data["evidence"], data["cautions"], data["clocks"]):
         assert all(item["text"] in text for item in part)
     assert "18 January 2027, 10:00 (UTC+00:00)" in text

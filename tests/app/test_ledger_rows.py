@@ -130,8 +130,8 @@ def test_unknown_genus_is_taken_as_written() -> None:
 
 
 def test_codes_may_have_capital_letters() -> None:
-    (record,) = parsed(csv_bytes(row(service="Courier", origin="bkk", currency="eur", container=" FOAM_BOX ")))
-    assert (record.service, record.origin, record.currency, record.container) == ("courier", "SRG", "EUR", "foam_box")
+    (record,) = parsed(csv_bytes(row(service="Courier", origin="srg", currency="gbp", container=" FOAM_BOX ")))
+    assert (record.service, record.origin, record.currency, record.container) == ("courier", "SRG", "GBP", "foam_box")
 
 
 def test_every_bad_cell_is_listed_in_order() -> None:

@@ -118,7 +118,7 @@ def test_recorded_chances_are_for_plants_that_were_sent(ledger_client: Client) -
 
 
 def test_two_state_rows_are_scored_on_what_they_say(ledger_client: Client) -> None:
-    box = Box(ledger_client, reference="A-1", lines=[line("Hoya", 20)])
+    box = Box(ledger_client, reference="A-1", lines=[line("Aglaonema", 20)])
     box.arrive(lines=[{"line": 0, "healthy": 15, "damaged": 3, "dead": 2}])
     three = record(ledger_client)
     cells = row(seller="Invented Ferns", healthy="", damaged="", dead="2")
