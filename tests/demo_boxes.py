@@ -11,13 +11,14 @@ import csv
 import hashlib
 import io
 import json
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import replace
 from datetime import date, timedelta
 from pathlib import Path
 from typing import Any, NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from app.batch import RoutePlan, WeatherDraws, prepare
 from app.cli.demo import ARRAYS, LEARNED, refitted
@@ -27,8 +28,12 @@ from app.schemas import CompareRequest
 from app.serving import Engine, FitRecord, FittedModel, to_artefact
 from model.exposure import leg_ends
 from model.exposure.journey import follow_inside
+from model.plant import Level
 from model.predict import PosteriorDraws, draw_prior_posterior
+from model.prior import ParameterDraws
 from model.reference import Reference, load_reference
+
+Array = NDArray[np.float64]
 
 BOXES_FILE = Path(__file__).resolve().parents[1] / "data" / "demo" / "boxes.csv"
 SEED = 2026
@@ -76,23 +81,32 @@ def truth(reference: Reference) -> PosteriorDraws:
     """Return draws that are all the same: what is true of the invented shop."""
     rules = draw_prior_posterior(reference, DRAWS, seed=SEED)
     known = rules.parameters
-    same = {
-        name: np.full(DRAWS, np.median(getattr(known, name)))
-        for name in ("alpha", "kappa", "delta", "log_q10", "chill_rate", "h0")
+    names = ("alpha", "kappa", "delta", "log_q10", "chill_rate", "h0")
+    parameters = ParameterDraws(
+        **{name: same(float(np.median(getattr(known, name)))) for name in names},
+        scales={name: same(float(np.median(values))) for name, values in known.scales.items()},
+        n_replaced=0,
+    )
+    genera = [genus for sender in SENDERS for genus, _, _ in sender.plants]
+    average: dict[str, Iterable[str]] = {
+        "genus": genera,
+        "group": {reference.genera[genus].group for genus in genera},
+        "container": reference.containers,
+        "roots": reference.roots,
+        "service": reference.services,
+        "seller_kind": reference.seller_kinds,
     }
-    scales = {name: np.full(DRAWS, np.median(values)) for name, values in known.scales.items()}
-    named = {genus: 0.0 for sender in SENDERS for genus, _, _ in sender.plants}
-    levels = {"genus": named | DEVIATIONS["genus"], "seller": DEVIATIONS["seller"]}
-    for kind, table in (
-        ("group", {reference.genera[genus].group for genus in named}),
-        ("container", reference.containers),
-        ("roots", reference.roots),
-        ("service", reference.services),
-        ("seller_kind", reference.seller_kinds),
-    ):
-        levels[kind] = dict.fromkeys(sorted(table), 0.0)
-    effects = {kind: {k: np.full(DRAWS, v) for k, v in own.items()} for kind, own in levels.items()}
-    return replace(rules, parameters=replace(known, **same, scales=scales), effects=effects)
+    effects: dict[str, dict[Level, Array]] = {
+        kind: {level: same(0.0) for level in levels} for kind, levels in average.items()
+    }
+    for kind, deviations in DEVIATIONS.items():
+        effects[kind] = effects.get(kind, {}) | {level: same(value) for level, value in deviations.items()}
+    return replace(rules, parameters=parameters, effects=effects)
+
+
+def same(value: float) -> Array:
+    """Return draws that are all one value, (draws,)."""
+    return np.full(DRAWS, value)
 
 
 def request(ship_date: date, seed: int, rng: np.random.Generator) -> dict[str, Any]:

@@ -5,6 +5,7 @@ import json
 import subprocess
 import sys
 import tempfile
+from datetime import UTC, datetime
 from importlib import resources
 from importlib.resources.abc import Traversable
 from importlib.util import find_spec
@@ -23,6 +24,8 @@ from app.store import Database
 from model.reference import Reference
 
 BOXES, LEARNED, ARRAYS = "boxes.csv", "learned.json", "learned.npz"
+# After the last of the boxes and before the batch is sent.
+LEARNED_AT = datetime(2026, 12, 1, 9, tzinfo=UTC)
 COMPARE, HOLD = RequestBody(CompareRequest), RequestBody(HoldRequest)
 WAIT = "Learning from the invented boxes first, since no stored fit is of these boxes and tables: about a minute.\n"
 
@@ -112,9 +115,9 @@ def refitted(boxes: bytes, reference: Reference) -> FittedModel:
         If the fit came to nothing.
     """
     with tempfile.TemporaryDirectory() as place:
-        settings = Settings(database_url=f"sqlite:///{Path(place) / 'demo.db'}")
+        settings = Settings(database_url=f"sqlite:///{Path(place) / 'demo.db'}", now=LEARNED_AT)
         with Database(settings.database_url) as database:
-            import_csv(boxes, database, reference, replace=False)
+            import_csv(boxes, database, reference, replace=False, now=LEARNED_AT)
             command = [sys.executable, "-m", "app", "refit"]
             done = subprocess.run(  # noqa: S603 - no part of it is given by a caller
                 command, env=settings.child_environment(), capture_output=True, text=True, check=False

@@ -1,1 +1,1 @@
-"""An invented shop's batch, for the demonstration."""
+"""An invented shop's batch, its boxes and what they taught, for the demonstration."""

@@ -87,7 +87,7 @@ def test_standard_input(capsys: pytest.CaptureFixture[str], monkeypatch: pytest.
     monkeypatch.setattr(sys, "stdin", io.TextIOWrapper(io.BytesIO(body)))
     code, out, _ = run(capsys, "risk", "-")
     assert code == 0
-    assert "Anthurium" in out
+    assert "Begonia" in out
 
 
 @pytest.mark.parametrize(
@@ -144,7 +144,7 @@ def test_demo_says_that_it_is_invented(capsys: pytest.CaptureFixture[str]) -> No
     code, out, err = run(capsys, "demo", "--no-serve")
     assert (code, err) == (0, "")
     assert out.startswith("Invented: ")
-    assert (out.count("\nRoutes from "), out.count("\nShip dates from ")) == (2, 1)
+    assert "air cargo" in out
 
 
 @pytest.mark.parametrize("argv", [("refit",), ("key", "revoke", "0123"), ("backup", "copy.db")])

@@ -35,7 +35,8 @@ def test_days_of_the_journey_end_with_it() -> None:
 
 
 def test_first_day_is_warm_and_the_last_cold_from_semarang_to_glasgow_in_january() -> None:
-    # Normals of January: 24.3 to 30.0 °C in Semarang, 1.9 to 7.2 °C in Glasgow; no heat pack. The last leg is sheltered.
+    # Normals of January: 24.3 to 30.0 °C in Semarang, 1.9 to 7.2 °C in Glasgow; no heat pack.
+    # The last leg is sheltered.
     packing = {"container": "carton", "roots": "damp_wrap", "capacity": 60}
     (route,) = compare(packing=packing, routes=[COURIER | {"transit_days": fixed(6.0)}]).routes
     first, last = route.inside_by_day[0], route.inside_by_day[-1]
