@@ -80,7 +80,7 @@ def unpack(page: Page) -> None:
     page.get_by_role("group", name="Hoya").get_by_label("Damaged", exact=True).fill("4")
     page.get_by_role("button", name="Add a plant that was not ordered").click()
     extra = page.get_by_role("group", name="Not ordered")
-    extra.get_by_label("Genus").fill("Hoya")
+    extra.get_by_label("Genus").fill("Begonia")
     extra.get_by_label("In the box", exact=True).fill("2")
     extra.get_by_label("In the box", exact=True).blur()
     # 16 + 6 + 2 healthy, 1 + 4 damaged, 2 dead, and one of the ordered did not come.
@@ -101,7 +101,7 @@ def claim(page: Page, looked_at: Callable[[str], None]) -> None:
     page.get_by_text("Record how it ended").click()
     page.get_by_label("Money got back").fill("24")
     page.get_by_role("button", name="Record", exact=True).click()
-    expect(page.get_by_text(re.compile(r"Claim refunded, £24\.00"))).to_be_visible()
+    expect(page.get_by_text(re.compile(r"Claim refunded, €24\.00"))).to_be_visible()
 
 
 def count_again(page: Page, looked_at: Callable[[str], None]) -> None:
