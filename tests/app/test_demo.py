@@ -115,5 +115,5 @@ def test_a_fit_of_other_tables_is_not_used(tmp_path: Path) -> None:
     stored = json.loads((FOLDER / LEARNED).read_text(encoding="utf-8"))
     stored["manifest"]["reference_fingerprint"] = "0123abcd"
     (tmp_path / LEARNED).write_text(json.dumps(stored), encoding="utf-8")
-    with pytest.raises(ArtefactError, match="other reference tables"):
+    with pytest.raises(ArtefactError, match="fitted with other tables"):
         stored_model(tmp_path, load_reference())
