@@ -34,8 +34,8 @@ from app.settings import Settings
 ROOT = Path(__file__).resolve().parents[2]
 REPEATS = 5
 GENERA = [
-    "Scindapsus",
-    "Anthurium",
+    "Aglaonema",
+    "Hoya",
     "Alocasia",
     "Monstera",
     "Hoya",
@@ -82,8 +82,8 @@ def best(*runs: Callable[[], object]) -> list[float]:
 def batch() -> dict[str, object]:
     """Return an invented batch: 10 lines in one box, 2 routes, 4,096 draws."""
     return {
-        "origin": "BKK",
-        "destination": "DUB",
+        "origin": "SRG",
+        "destination": "GLA",
         "lines": [{"genus": g, "quantity": 4, "unit_cost": 8, "sale_value": 30} for g in GENERA],
         "routes": [
             {"name": "courier", "service": "courier", "freight": 150},
