@@ -38,7 +38,7 @@ GENERA = [
     "Hoya",
     "Alocasia",
     "Monstera",
-    "Hoya",
+    "Goeppertia",
     "Philodendron",
     "Begonia",
     "Peperomia",
