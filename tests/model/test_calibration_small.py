@@ -5,6 +5,7 @@ import pytest
 
 from tests.studies.bands import N_VALUES, RankBand, randomised_pit, rank
 from tests.studies.calibration import QUANTITIES, study, table
+from tests.studies.record import model_digest
 
 # Few importers: only gross faults show. Each rank may leave its band once in 100,000 studies, a share be four standard
 # errors off.
@@ -35,6 +36,10 @@ def test_band_finds_draws_that_are_too_wide_or_too_narrow(width: float) -> None:
         [rank(float(rng.standard_normal()), width * rng.standard_normal(255), rng=rng) for _ in range(300)]
     )
     assert band.p_value(ranks) < 0.001
+
+
+def test_results_carry_a_digest_of_the_model_that_made_them() -> None:
+    assert len(bytes.fromhex(model_digest())) == 8
 
 
 def test_ties_are_broken_evenly() -> None:

@@ -12,27 +12,43 @@ import scipy
 import model
 
 SOURCES = (
-    "box_integral",
-    "damage",
-    "hierarchy",
-    "inference",
-    "inner_mode",
-    "likelihood",
-    "lines",
-    "marginal_slope",
-    "observations",
-    "pareto_smoothing",
-    "predict",
-    "priors",
-    "proposal",
+    "exposure/damage",
+    "exposure/table",
+    "fit/box_integral",
+    "fit/hierarchy",
+    "fit/inference",
+    "fit/inner_mode",
+    "fit/likelihood",
+    "fit/lines",
+    "fit/marginal_slope",
+    "fit/observations",
+    "fit/pareto_smoothing",
+    "fit/proposal",
+    "fit/survival",
+    "fit/target",
+    "fit/weighing",
+    "plant/effects",
+    "plant/hazard",
+    "plant/plant",
+    "plant/time_ratio",
+    "predict/predict",
+    "prior/priors",
     "quadrature",
-    "reference",
-    "survival",
+    "reference/constants",
+    "reference/tables",
     "synthetic",
-    "target",
-    "weighing",
 )
-TABLES = ("chill_classes", "containers", "genera", "prior_scales", "roots", "rules", "seller_kinds", "services")
+TABLES = (
+    "chill_classes",
+    "constants",
+    "containers",
+    "genera",
+    "prior_scales",
+    "roots",
+    "rules",
+    "seller_kinds",
+    "services",
+)
 RESULTS = Path(__file__).parent / "results"
 
 
@@ -41,7 +57,7 @@ def model_digest() -> str:
     root = Path(model.__file__).parent
     digest = hashlib.sha256()
     for path in [*(root / f"{name}.py" for name in SOURCES), *(root / "reference" / f"{name}.csv" for name in TABLES)]:
-        digest.update(path.name.encode() + b"\0" + path.read_bytes())
+        digest.update(path.relative_to(root).as_posix().encode() + b"\0" + path.read_bytes())
     return digest.hexdigest()[:16]
 
 
