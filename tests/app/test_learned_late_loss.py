@@ -114,9 +114,9 @@ def test_what_says_nothing_of_late_loss(database: Database, cells: dict[str, str
 
 
 def test_the_chill_dose_of_a_box(database: Database) -> None:
-    """Anthurium: threshold 12 °C, moderate (0.4). 4 °C logged for 5 days and 7 hours, all of its spread below."""
+    """Aglaonema: threshold 13 °C, sensitive (1). 4 °C logged for 5 days and 7 hours, all of its spread below."""
     lines = lines_of(database, csv_bytes(row(**RECHECKED, inside_temp_c="4")))
-    assert lines.chill_degree_days[0] == pytest.approx((12 - 4) * (5 + 7 / 24) * 0.4, rel=1e-3)
+    assert lines.chill_degree_days[0] == pytest.approx((13 - 4) * (5 + 7 / 24) * 1.0, rel=1e-3)
     assert lines.at(0.5).chill_dose_days[0] == pytest.approx(0.5 * lines.chill_degree_days[0])
 
 
