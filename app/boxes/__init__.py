@@ -4,7 +4,7 @@ Every change goes through shipment_changes.change.
 """
 
 from app.boxes.arrivals import decide_arrival, read_arrival
-from app.boxes.claim_window import counted_from
+from app.boxes.claim_window import claim_until, counted_from
 from app.boxes.rechecks import RECHECK_BODY, decide_recheck
 from app.boxes.shipment_answer import missing_plants
 from app.boxes.shipment_changes import ChangeCall, Decide, change, delete
@@ -21,6 +21,7 @@ __all__ = [
     "answer_page",
     "answer_shipment",
     "change",
+    "claim_until",
     "counted_from",
     "decide_arrival",
     "decide_news",

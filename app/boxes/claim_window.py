@@ -1,9 +1,10 @@
-"""From when a seller's claim window runs."""
+"""A seller's claim window: from when it runs, and when it ends."""
 
-from datetime import datetime, time
+from datetime import UTC, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 from app.store import ShipmentLife
+from model.reference import CONSTANTS
 
 
 def counted_from(life: ShipmentLife, zone: ZoneInfo) -> datetime:
@@ -13,3 +14,12 @@ def counted_from(life: ShipmentLife, zone: ZoneInfo) -> datetime:
     """
     assert life.stored.record.arrival_date is not None  # noqa: S101 - an arrived shipment has one
     return life.arrived_at or datetime.combine(life.stored.record.arrival_date, time(), tzinfo=zone)
+
+
+def claim_until(start: datetime, hours: float | None) -> datetime:
+    """Return the end of a window of so many hours, in the zone of its start; None: as long as is usual.
+
+    Hours run on whatever the clocks do: added in universal time, shown in local time.
+    """
+    length = CONSTANTS.claim_window_h if hours is None else hours
+    return (start.astimezone(UTC) + timedelta(hours=length)).astimezone(start.tzinfo)

@@ -2,6 +2,7 @@
 
 from datetime import date, datetime, timedelta
 
+from app.boxes.claim_window import claim_until
 from app.schemas import NextStep
 from app.store import ShipmentLife
 from model.reference import CONSTANTS
@@ -34,7 +35,7 @@ def next_steps(
         Of the seller, from delivery; None where it is not known, or nothing is to be claimed.
     now : datetime
     """
-    claim_until = delivered_at + timedelta(hours=CONSTANTS.claim_window_h if window_hours is None else window_hours)
+    window_ends = claim_until(delivered_at, window_hours)
 
     def step(code: str, text: str, begin: datetime, end: datetime, status: str, *, done: bool = False) -> NextStep:
         state = "done" if done else "ahead" if now < begin else "now" if now <= end else "past"
@@ -53,14 +54,14 @@ def next_steps(
             "Photograph or film the box, the roots and every plant with its label, before anything is trimmed or"
             " thrown away.",
             delivered_at,
-            claim_until,
+            window_ends,
             COMMON_PRACTICE,
         ),
         step(
             "claim",
             f"Write to the seller with the counts and the photographs. {window}",
             delivered_at,
-            claim_until,
+            window_ends,
             AS_PLANNED if window_hours is not None else COMMON_PRACTICE,
             done=life.claim_outcome is not None,
         ),

@@ -9,7 +9,7 @@ from datetime import UTC, date, timedelta
 from zoneinfo import ZoneInfo
 
 from app.batch import CARRIER, CLAIM_WINDOWS, SELLER
-from app.boxes import counted_from
+from app.boxes import claim_until, counted_from
 from app.schemas import Clock, Recourse
 from app.store import ShipmentLife
 from model.reference import CONSTANTS, Place
@@ -66,8 +66,7 @@ def _seller_window(life: ShipmentLife, recourse: Recourse | None, zone: ZoneInfo
         source = f"the window is not known; published policies read run from {CLAIM_WINDOWS}, most often {most_often}"
         text = "Write to the seller today, and ask how long you may claim."
     else:
-        # Hours run on whatever the clocks do: added in universal time, shown in local time.
-        until = (start.astimezone(UTC) + timedelta(hours=hours)).astimezone(zone)
+        until = claim_until(start.astimezone(zone), hours)
         source = f"the plan: a claim window of {hours:g} h"
         if not given:
             source = (

@@ -186,4 +186,9 @@ def _hold(request: HoldRequest, answer: HoldAnswer) -> list[str]:
                 ", ".join(blocked) or ("advised" if chosen else ""),
             ]
         )
-    return [wrapped(answer.reason), "", table(head, rows)]
+    forecast = [
+        f"With a forecast for {place} from {min(day.date for day in days)} to {max(day.date for day in days)}: "
+        f"{min(day.min_c for day in days):.0f} to {max(day.max_c for day in days):.0f} °C, which 1 and 2 did not have."
+        for place, days in request.forecast.items()
+    ]
+    return [*map(wrapped, forecast), wrapped(answer.reason), "", table(head, rows)]

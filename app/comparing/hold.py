@@ -21,6 +21,7 @@ from app.batch import (
 )
 from app.comparing.batch_cautions import asked_cautions, closing_cautions
 from app.comparing.money import route_money
+from app.comparing.reasons import bad_boxes
 from app.comparing.simulation import BatchSimulation, shared_draws
 from app.comparing.summaries import answered, distribution
 from app.comparing.work_limit import check_work
@@ -30,7 +31,6 @@ from model.decision import Summary, chance_better, chance_loss_within_limit, sum
 
 WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 LAYOVER_WEEKDAYS = (4, 5, 6)
-FIRST_HALF = 0.5
 # A mean difference of paired draws within so many standard errors is noise.
 NOISE_SE = 2.0
 
@@ -235,8 +235,7 @@ def _reason(
         return f"{reason}; no later date promises more."
     better = next(chance for one, chance in zip(departures, chances_better, strict=True) if one is choice) or 0.0
     gain = money(choice.margin_mean - first.margin_mean, request.currency)
-    hint = "" if better > FIRST_HALF else ", mostly by sparing the bad boxes"
-    beats = f"holding beats shipping then with {percent(better)} chance{hint}"
+    beats = f"holding beats shipping then with {percent(better)} chance{bad_boxes(better)}"
     return f"{reason}, {gain} more than on {first.ship_date}; {beats}."
 
 

@@ -7,6 +7,13 @@ from app.comparing.results import RouteResult
 from app.schemas import Batch
 from model.decision import Choice
 
+FIRST_HALF = 0.5
+
+
+def bad_boxes(chance_better: float) -> str:
+    """Return how what is better in fewer than half of the draws is better on average all the same; else nothing."""
+    return "" if chance_better > FIRST_HALF else ", mostly by sparing the bad boxes"
+
 
 def compare_reason(batch: Batch, routes: Sequence[RouteResult], choice: Choice) -> str:
     """Return why a route is recommended, or why none is."""
@@ -29,7 +36,7 @@ def compare_reason(batch: Batch, routes: Sequence[RouteResult], choice: Choice) 
             else:
                 reason += (
                     f" against {money(second.margin.mean, batch.currency)} on {second.name}, better in "
-                    f"{percent(best.chance_best)} of the draws"
+                    f"{percent(best.chance_best)} of the draws{bad_boxes(best.chance_best)}"
                 )
         reason += (
             f", and the loss stays within {bearable(batch)} with {percent(best.chance_loss_within_limit)} chance "

@@ -18,7 +18,7 @@ from app.ledger.csv_cells import (
 from app.ledger.csv_faults import CsvFaults
 from app.ledger.csv_text import CsvRow
 from app.problems import InvalidInput
-from app.records import COLUMNS, Cell
+from app.records import COLUMNS, REQUIRED_COLUMNS, Cell
 from app.schemas import ContainerCode, RootsCode, SellerKind, ServiceCode
 from model.reference import Reference
 
@@ -110,14 +110,15 @@ def parsers(places: PlaceCells, delimiter: str) -> dict[str, Parser]:
 def parse_columns(
     rows: Sequence[CsvRow], header: Mapping[str, int], of_column: Mapping[str, Parser], faults: CsvFaults
 ) -> dict[str, Values]:
-    """Return the values of every column, shape (n_rows,) each; None where a cell is blank or the column missing.
+    """Return the values of every column, shape (n_rows,) each; None where a cell is blank or a free column missing.
 
-    Cells at fault are noted and have the value `FAULTY`.
+    Cells at fault are noted and have the value `FAULTY`, as those of a required column that is missing.
     """
     columns: dict[str, Values] = {}
     for name in COLUMNS:
         if name not in header:
-            columns[name] = [None] * len(rows)
+            # A column that must be there is noted with the header; what needs its cells is not asked of them.
+            columns[name] = [FAULTY if name in REQUIRED_COLUMNS else None] * len(rows)
             continue
         place = header[name]
         # A column has few distinct cells: each is read once.

@@ -3,6 +3,7 @@
 Neither fits a model nor resolves a batch.
 """
 
+from app.serving import reference_lists
 from app.serving.active_model import ActiveModel
 from app.serving.artifacts import (
     ArtefactError,

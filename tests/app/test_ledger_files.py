@@ -80,6 +80,14 @@ def test_missing_column() -> None:
     assert found[:2] == [(1, "roots", "is missing in the header"), (1, "dead", "is missing in the header")]
 
 
+@pytest.mark.parametrize("name", REQUIRED_COLUMNS)
+def test_each_missing_column_is_told_and_nothing_else(name: str) -> None:
+    """Nothing is asked of cells that are not there."""
+    names = [other for other in REQUIRED_COLUMNS if other != name]
+    data = csv_text([{other: ROW[other] for other in names}], names).encode()
+    assert faults(data) == [(1, name, "is missing in the header")]
+
+
 def test_misspelt_column() -> None:
     assert header_faults(HEADER.replace("damaged", "damged"))[0] == (
         1,
