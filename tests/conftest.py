@@ -1,10 +1,15 @@
-"""Threads and clock of the tests, and of all that they start, and how hypothesis draws."""
+"""Threads and clock of the tests, and of all that they start, how hypothesis draws, and in which order files run."""
 
 import os
+import shutil
+from collections.abc import Iterator
 
+import pytest
 from hypothesis import settings
 
+from tests.durations import seconds_by_file
 from tests.moments import NOW
+from tests.shared import VARIABLE, shared_folder
 
 # Read once, when NumPy and scikit-learn are loaded, which no plugin does before this. The matrices are small, and the
 # test workers share the cores.
@@ -16,3 +21,30 @@ os.environ["TRANSIT_NOW"] = NOW.isoformat()
 settings.register_profile("ci", derandomize=True, print_blob=True, deadline=None)
 settings.register_profile("here", print_blob=True, deadline=None)
 settings.load_profile("ci" if os.environ.get("CI") else "here")
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_sessionstart() -> Iterator[None]:
+    """Make the shared folder before any other process of the run starts."""
+    shared_folder()
+    yield
+
+
+def pytest_unconfigure(config: pytest.Config) -> None:
+    """Remove the shared folder when the process that made it ends."""
+    if not hasattr(config, "workerinput"):
+        shutil.rmtree(os.environ.pop(VARIABLE), ignore_errors=True)
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Put files that take long first, so that no process is left with one at the end.
+
+    The page's come before all others, together, since they share a browser. A file not yet in the table counts as long.
+    """
+    seconds = seconds_by_file()
+
+    def place(item: pytest.Item) -> tuple[bool, float]:
+        file = item.nodeid.partition("::")[0]
+        return not file.startswith("tests/page/"), -seconds.get(file, 60.0)
+
+    items.sort(key=place)

@@ -3,6 +3,7 @@
 import os
 import sqlite3
 from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 from uuid import uuid4
@@ -49,11 +50,11 @@ REQUIRED = os.environ.get(REQUIRE_VARIABLE) == "1"
 KINDS = ["sqlite", "postgresql"] if REQUIRED or POSTGRES_VARIABLE in os.environ else ["sqlite"]
 
 
-@pytest.fixture(params=KINDS)
-def database_url(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str]:
+@contextmanager
+def new_database(kind: str, folder: Path) -> Iterator[str]:
     """Yield the URL of a database without tables: a file that does not exist yet, or a new schema in PostgreSQL."""
-    if request.param == "sqlite":
-        yield f"sqlite:///{tmp_path / 'ledger.db'}"
+    if kind == "sqlite":
+        yield f"sqlite:///{folder / 'ledger.db'}"
         return
     url = make_url(postgres_url())
     schema = f"test_{uuid4().hex}"
@@ -64,6 +65,20 @@ def database_url(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str
     with engine.begin() as connection:
         connection.execute(text(f"DROP SCHEMA {schema} CASCADE"))
     engine.dispose()
+
+
+@pytest.fixture(params=KINDS)
+def database_url(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str]:
+    """Yield the URL of a database without tables."""
+    with new_database(request.param, tmp_path) as url:
+        yield url
+
+
+@pytest.fixture(scope="module", params=KINDS)
+def module_url(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    """Yield the URL of a database without tables that the tests of a file share."""
+    with new_database(request.param, tmp_path_factory.mktemp("module")) as url:
+        yield url
 
 
 @pytest.fixture

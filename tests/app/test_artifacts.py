@@ -16,7 +16,7 @@ from app.serving.engine import Engine
 from model.predict.predict import PosteriorDraws
 from model.prior.priors import ParameterDraws
 from model.reference.tables import load_reference
-from tests.app.fits import FITTED_AT, fitted
+from tests.app.fits import FITTED_AT, fit_anew, fitted
 
 QUERIES = RiskRequest.model_validate_json(
     json.dumps(
@@ -46,7 +46,7 @@ def replaced(array_name: str, array: Any) -> tuple[str, bytes]:
 
 
 def test_what_is_read_back_answers_byte_for_byte_alike() -> None:
-    model, data = fitted()
+    model, data = fit_anew()
     again = from_artefact(model.manifest.model_dump_json(), data, load_reference())
     assert again.manifest == model.manifest
     assert again.times == model.times

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from sqlalchemy import event, text, update
+from sqlalchemy import event, text
 
 from app.learning.fit import fit_model
 from app.learning.job import run_refit
@@ -18,14 +18,21 @@ from app.serving.engine import Engine
 from app.serving.refits import end_refit, find_refit, request_refit
 from app.settings import Settings
 from app.store.database import Database
-from app.store.model_versions import StoredVersion, activate_version, active_version, list_versions, read_version
+from app.store.model_versions import (
+    StoredVersion,
+    activate_version,
+    active_version,
+    add_version,
+    list_versions,
+    read_version,
+)
 from app.store.refits import ACTIVATED, FAILED, KEPT, RUNNING, Refit
-from app.store.schema import model_versions
 from model.reference.tables import load_reference
 from tests.app.client import Client, running_client
-from tests.app.fits import FEW_DRAWS, fill, likely_ledger
+from tests.app.fits import FEW_DRAWS, fill, fitted, likely_ledger
 from tests.app.ledger_files import csv_bytes, row
 from tests.app.servers import server, until
+from tests.moments import NOW
 
 RULES = Engine.load().model_version
 
@@ -90,15 +97,15 @@ def test_a_corrected_box_ends_the_comparison(database: Database) -> None:
 
 def test_a_candidate_that_predicts_worse_is_kept_and_not_activated(ledger: Database) -> None:
     """The active version was fitted to the very boxes that it is judged on, and is said not to have seen them."""
-    database = ledger
-    fill(database, likely_ledger(22, 2))
-    first = refit(database)
-    assert first.state == ACTIVATED
+    database, data = ledger, likely_ledger(22, 2)
+    fill(database, data)
+    model, arrays = fitted(data)
+    first = StoredVersion("fit-first", model.manifest.model_dump_json(), 0, True, NOW)
     with database.writing() as connection:
-        connection.execute(update(model_versions).values(ledger_revision=0))
+        add_version(connection, first, arrays)
     second = refit(database)
     assert (second.state, second.version != first.version) == (KEPT, True)
-    assert f"predicts 22 boxes that {first.version} has not seen worse" in str(second.reason)
+    assert "predicts 22 boxes that fit-first has not seen worse" in str(second.reason)
     assert active(database) == first.version
     assert [version.active for version in versions(database)] == [False, True]
 
@@ -168,7 +175,7 @@ def served(url: str) -> Iterator[Client]:
 def test_a_killed_refit_leaves_the_active_version_and_the_next_one_runs(database: Database, database_url: str) -> None:
     fill(database, csv_bytes(row()))
     first = refit(database)
-    fill(database, likely_ledger(40, 3))
+    fill(database, likely_ledger(15, 3))
     with served(database_url) as client:
         asked = client.post("/v1/model/refit")
         place = asked.headers["location"]
@@ -198,7 +205,7 @@ def test_the_server_answers_while_a_refit_runs(ledger: Database, ledger_url: str
 
 
 def test_a_server_that_stops_ends_its_refit(ledger: Database, ledger_url: str) -> None:
-    fill(ledger, likely_ledger(40, 3))
+    fill(ledger, likely_ledger(15, 3))
     with served(ledger_url) as client:
         refit_id = client.post("/v1/model/refit").json()["id"]
         pid = client.app.state.refits.pid(refit_id)

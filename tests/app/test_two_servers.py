@@ -1,5 +1,9 @@
-"""Two servers, each a process of its own, on one ledger."""
+"""Two servers, each a process of its own, on one ledger.
 
+The tests share both: the first finds no tables, and after the last calls need a key.
+"""
+
+from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from threading import Barrier
 
@@ -7,7 +11,7 @@ import httpx
 import pytest
 
 from app.http.api_keys import new_key
-from app.store.api_keys import add_key, revoke_key
+from app.store.api_keys import Scope, add_key, revoke_key
 from app.store.database import Database
 from app.store.shipments import arrived_shipments
 from tests.app.fits import FEW_DRAWS, likely_ledger
@@ -17,6 +21,21 @@ from tests.app.servers import server, until
 from tests.moments import NOW
 
 N_ROUNDS = 4
+
+
+@pytest.fixture(scope="module")
+def servers(module_url: str) -> Iterator[tuple[httpx.Client, httpx.Client]]:
+    """Yield clients of two servers that fit fast and roughly."""
+    fast = {"TRANSIT_REFIT_DRAWS": str(FEW_DRAWS)}
+    with server(module_url, **fast) as one, server(module_url, **fast) as two:
+        yield one, two
+
+
+@pytest.fixture
+def ledger(module_url: str) -> Iterator[Database]:
+    """Yield their ledger, as this process opens it."""
+    with Database(module_url) as opened:
+        yield opened
 
 
 def both(one: httpx.Client, two: httpx.Client, path: str, content: bytes = b"") -> list[httpx.Response]:
@@ -31,39 +50,41 @@ def both(one: httpx.Client, two: httpx.Client, path: str, content: bytes = b"") 
         return list(pool.map(post, (one, two)))
 
 
-def test_a_file_imported_by_both_at_once_is_taken_once(database_url: str) -> None:
+def test_a_file_imported_by_both_at_once_is_taken_once(
+    servers: tuple[httpx.Client, httpx.Client], ledger: Database
+) -> None:
     """Also the very first, when neither finds any tables."""
     n_rows = 90
-    with server(database_url) as one, server(database_url) as two:
-        for n in range(N_ROUNDS):
-            data = random_ledger(n_rows, n).replace(b"box-", f"round-{n}-".encode())
-            answers = [answer.json() for answer in both(one, two, "/v1/shipments/import", data)]
-            counts = sorted((answer["added"], answer["unchanged"]) for answer in answers)
-            assert counts == [(0, n_rows // 3), (n_rows // 3, 0)]
-            assert all(answer["replaced"] == 0 for answer in answers)
-        assert one.get("/v1/shipments/export").content == two.get("/v1/shipments/export").content
-    with Database(database_url) as database, database.reading() as connection:
+    one, two = servers
+    for n in range(N_ROUNDS):
+        data = random_ledger(n_rows, n).replace(b"box-", f"round-{n}-".encode())
+        answers = [answer.json() for answer in both(one, two, "/v1/shipments/import", data)]
+        counts = sorted((answer["added"], answer["unchanged"]) for answer in answers)
+        assert counts == [(0, n_rows // 3), (n_rows // 3, 0)]
+        assert all(answer["replaced"] == 0 for answer in answers)
+    assert one.get("/v1/shipments/export").content == two.get("/v1/shipments/export").content
+    with ledger.reading() as connection:
         names = [stored.record.shipment for stored in arrived_shipments(connection)]
     assert len(names) == len(set(names)) == N_ROUNDS * n_rows // 3
 
 
-def test_of_two_corrections_at_once_none_is_lost(database_url: str) -> None:
+def test_of_two_corrections_at_once_none_is_lost(servers: tuple[httpx.Client, httpx.Client], ledger: Database) -> None:
     """Both replace the box otherwise: the second to come keeps the first in its history."""
-    first = csv_bytes(row(shipment="A-1", healthy="20", damaged="0", dead="0"))
-    with server(database_url) as one, server(database_url) as two:
-        one.post("/v1/shipments/import", content=first).raise_for_status()
-        files = [csv_bytes(row(healthy=str(h), damaged="0", dead=str(20 - h))) for h in (12, 13)]
-        ready = Barrier(2)
+    name = "corrected twice"
+    first = csv_bytes(row(shipment=name, healthy="20", damaged="0", dead="0"))
+    servers[0].post("/v1/shipments/import", content=first).raise_for_status()
+    files = [csv_bytes(row(shipment=name, healthy=str(h), damaged="0", dead=str(20 - h))) for h in (12, 13)]
+    ready = Barrier(2)
 
-        def replace(client: httpx.Client, data: bytes) -> int:
-            ready.wait()
-            replaced: int = client.post("/v1/shipments/import?replace=true", content=data).json()["replaced"]
-            return replaced
+    def replace(client: httpx.Client, data: bytes) -> int:
+        ready.wait()
+        replaced: int = client.post("/v1/shipments/import?replace=true", content=data).json()["replaced"]
+        return replaced
 
-        with ThreadPoolExecutor(2) as pool:
-            assert list(pool.map(replace, (one, two), files)) == [1, 1]
-    with Database(database_url) as database, database.reading() as connection:
-        [stored] = arrived_shipments(connection)
+    with ThreadPoolExecutor(2) as pool:
+        assert list(pool.map(replace, servers, files)) == [1, 1]
+    with ledger.reading() as connection:
+        [stored] = [found for found in arrived_shipments(connection) if found.record.shipment == name]
         past = past_versions(connection, stored.id)
     healthy = [version.snapshot["lines"][0]["healthy"] for version in past]
     assert len(healthy) == 2
@@ -72,6 +93,7 @@ def test_of_two_corrections_at_once_none_is_lost(database_url: str) -> None:
 
 
 def test_a_refit_asked_of_both_at_once_is_one(database_url: str) -> None:
+    """On a ledger of their own, which is small and quickly fitted."""
     fast = {"TRANSIT_REFIT_DRAWS": str(FEW_DRAWS)}
     with server(database_url, **fast) as one, server(database_url, **fast) as two:
         one.post("/v1/shipments/import", content=likely_ledger(8, 1)).raise_for_status()
@@ -89,24 +111,24 @@ def test_a_refit_asked_of_both_at_once_is_one(database_url: str) -> None:
         assert len(served) == 1
 
 
-@pytest.mark.parametrize("scope", ["read", "write"])
-def test_a_key_revoked_is_refused_by_both(database_url: str, scope: str) -> None:
-    """Made and revoked by a third process: this one."""
-    key, stored = new_key("till", "write" if scope == "write" else "read", now=NOW)
+def test_a_key_revoked_is_refused_by_both(servers: tuple[httpx.Client, httpx.Client], ledger: Database) -> None:
+    """Made and revoked by a third process: this one. The last test, since from here on calls need a key."""
+    scopes: list[Scope] = ["read", "write"]
+    made = [new_key(f"till to {scope}", scope, now=NOW) for scope in scopes]
     other, kept = new_key("office", "read", now=NOW)
-    with server(database_url) as one, server(database_url) as two, Database(database_url) as database:
-        assert [client.get("/v1/genera").status_code for client in (one, two)] == [200, 200]
-        with database.writing() as connection:
+    assert [client.get("/v1/genera").status_code for client in servers] == [200, 200]
+    with ledger.writing() as connection:
+        for stored in (*(stored for _, stored in made), kept):
             add_key(connection, stored)
-            add_key(connection, kept)
 
-        def statuses(sent: str | None) -> list[int]:
-            headers = {} if sent is None else {"authorization": f"Bearer {sent}"}
-            return [client.get("/v1/genera", headers=headers).status_code for client in (one, two)]
+    def statuses(sent: str | None) -> list[int]:
+        headers = {} if sent is None else {"authorization": f"Bearer {sent}"}
+        return [client.get("/v1/genera", headers=headers).status_code for client in servers]
 
-        until(lambda: statuses(None) == [401, 401])
+    until(lambda: statuses(None) == [401, 401])
+    for key, stored in made:
         assert statuses(key) == [200, 200]
-        with database.writing() as connection:
+        with ledger.writing() as connection:
             revoke_key(connection, stored.id, now=stored.created_at)
-        until(lambda: statuses(key) == [401, 401])
+        until(lambda key=key: statuses(key) == [401, 401])
         assert statuses(other) == [200, 200]

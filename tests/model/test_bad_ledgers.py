@@ -4,6 +4,7 @@ Warnings are errors in these tests, so nothing overflows or divides by zero on t
 """
 
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 import pytest
@@ -38,6 +39,10 @@ def of(healthy: Array, damaged: Array, dead: Array) -> Array:
 
 def usual(counts: Array) -> Ledger:
     return Ledger(table(BOXES, DAYS, genus=GENERA), counts)
+
+
+def one_line_a_box(ledger: Ledger) -> Ledger:
+    return Ledger(ledger.lines[::LINES], ledger.counts[::LINES])
 
 
 def single(days: list[float], counts: list[tuple[float, ...]], inside_c: float = 20.0) -> Ledger:
@@ -88,7 +93,9 @@ CONTRADICTIONS = {
     "10,000 damaged plants": single([4.0, 6.0, 10.0], [(0, 10_000, 0, 10_000), *TYPICAL[1:]]),
     "every other box dead": usual(of(np.where(EVEN_BOX, SENT, 0.0), NONE, np.where(EVEN_BOX, 0.0, SENT))),
     "every other line dead": usual(of(ALL * (np.arange(N) % 2), NONE, ALL * (1 - np.arange(N) % 2))),
-    "every other thousand dead": usual(of(np.where(EVEN_BOX, 1e3, 0.0), NONE, np.where(EVEN_BOX, 0.0, 1e3))),
+    "every other thousand dead": one_line_a_box(
+        usual(of(np.where(EVEN_BOX, 1e3, 0.0), NONE, np.where(EVEN_BOX, 0.0, 1e3)))
+    ),
     "better with days": usual(of(np.where(DAYS > 7.0, SENT, 0.0), NONE, np.where(DAYS > 7.0, 0.0, SENT))),
     "alive after freezing": single([3.0, 5.0, 7.0], [(12, 0, 0, 12)] * 3, inside_c=-10.0),
     "alive after cooking": single([3.0, 5.0, 7.0], [(12, 0, 0, 12)] * 3, inside_c=60.0),
@@ -96,7 +103,17 @@ CONTRADICTIONS = {
 
 
 def fit(ledger: Ledger) -> TransitSurvival:
-    return TransitSurvival(n_draws=1024, n_weighed=2048).fit(ledger.lines, ledger.counts)
+    """Fit with as few draws as a fit takes: that they are finite does not depend on how many there are."""
+    return TransitSurvival(n_draws=512, n_weighed=512).fit(ledger.lines, ledger.counts)
+
+
+@cache
+def contradiction(name: str) -> TransitSurvival | str:
+    """Return the fit to a contradiction, or the words with which it was refused."""
+    try:
+        return fit(CONTRADICTIONS[name])
+    except ConvergenceError as error:
+        return str(error)
 
 
 def assert_finite(model: TransitSurvival, ledger: Ledger) -> Array:
@@ -150,23 +167,20 @@ def test_a_plant_tells_hardly_anything(fits: dict[str, TransitSurvival]) -> None
 
 @pytest.mark.parametrize("name", list(CONTRADICTIONS))
 def test_contradictions_give_a_finite_fit_or_a_refusal_that_lists_remedies(name: str) -> None:
-    ledger = CONTRADICTIONS[name]
-    try:
-        model = fit(ledger)
-    except ConvergenceError as error:
-        refusal = str(error)
-    else:
-        assert_finite(model, ledger)
+    found = contradiction(name)
+    if isinstance(found, TransitSurvival):
+        assert_finite(found, CONTRADICTIONS[name])
         return
     for remedy in ("contradict each other", "wrong unit", "leave them out", "fewer boxes"):
-        assert remedy in refusal
+        assert remedy in found
 
 
 @pytest.mark.parametrize("name", ["every other box dead", "better with days"])
 def test_contradicting_boxes_are_put_down_to_boxes(name: str) -> None:
     """Each box is wholly dead or wholly healthy, and not as days would have it: the shipment effect grows to hold that,
     from a median of 0.6 under the rules alone."""
-    model = fit(CONTRADICTIONS[name])
+    model = contradiction(name)
+    assert isinstance(model, TransitSurvival)
     assert float(np.median(model.draws_.parameters.scales["shipment"])) > 2.0
 
 

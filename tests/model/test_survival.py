@@ -29,7 +29,10 @@ def estimator(random_state: int = 7) -> TransitSurvival:
 
 @pytest.fixture(scope="module")
 def model() -> TransitSurvival:
-    return estimator().fit(LINES, COUNTS)
+    unfitted = estimator()
+    fitted = unfitted.fit(LINES, COUNTS)
+    assert fitted is unfitted
+    return fitted
 
 
 def test_parameters_are_stored_and_cloned() -> None:
@@ -47,10 +50,8 @@ def test_parameters_are_stored_and_cloned() -> None:
     assert not [name for name in vars(original) if name.endswith("_")]
 
 
-def test_fit_returns_itself_and_sets_its_attributes() -> None:
-    unfitted = estimator()
-    fitted = unfitted.fit(LINES, COUNTS)
-    assert fitted is unfitted
+def test_a_fit_sets_its_attributes(model: TransitSurvival) -> None:
+    fitted = model
     assert (fitted.n_boxes_, fitted.n_lines_) == (N_BOXES, len(LINES))
     assert isinstance(fitted.draws_, PosteriorDraws)
     assert fitted.draws_.n_draws == 1024
@@ -79,7 +80,7 @@ def test_the_random_state_makes_the_fit(model: TransitSurvival) -> None:
 def test_cross_validation_leaves_whole_shipments_out() -> None:
     """Its scores are those of fits and scores by hand."""
     groups = LINES["shipment"].astype(str)
-    folds = GroupKFold(n_splits=3)
+    folds = GroupKFold(n_splits=2)
     scores = cross_val_score(estimator(), LINES, COUNTS, groups=groups, cv=folds)
     train, test = next(folds.split(LINES, COUNTS, groups))
     assert not set(groups[train]) & set(groups[test])
@@ -188,10 +189,10 @@ def test_what_is_new_or_not_named_is_answered_more_widely(model: TransitSurvival
     assert min(new_genus, no_genus) > 1.2 * known
 
 
-def test_weights_multiply_counts() -> None:
+def test_weights_multiply_counts(model: TransitSurvival) -> None:
     """A weight of two is the same as twice the counts, and of one as none."""
     heavy = estimator().fit(LINES, COUNTS, sample_weight=np.full(len(LINES), 2.0))
-    double, plain = estimator().fit(LINES, 2.0 * COUNTS), estimator().fit(LINES, COUNTS)
+    double, plain = estimator().fit(LINES, 2.0 * COUNTS), model
     np.testing.assert_array_equal(heavy.draws_.parameters.kappa, double.draws_.parameters.kappa)
     ones = estimator().fit(LINES, COUNTS, sample_weight=np.ones(len(LINES)))
     np.testing.assert_array_equal(ones.draws_.parameters.kappa, plain.draws_.parameters.kappa)
