@@ -67,6 +67,17 @@ def hold_density(hold: HoldDelay, days: float) -> float:
     return exp(-0.5 * z * z) / (days * hold.sd_log * sqrt(2.0 * pi))
 
 
+def test_what_is_written_out_here_is_what_scipy_says() -> None:
+    for days in (-1.0, 0.5, 3.0, 12.0):
+        expected = stats.lognorm.pdf(days, COURIER_HOLD.sd_log, scale=COURIER_HOLD.median_days)
+        assert hold_density(COURIER_HOLD, days) == pytest.approx(expected, rel=1e-12)
+        assert plain_sf(NORMAL, days) == pytest.approx(stats.norm.sf(days, 5.0, 1.5), rel=1e-12)
+        # A bend of b is a log-normal of sd |b| from an edge at location - scale / b.
+        right = stats.lognorm.sf(days, 0.7, loc=5.0 - 2.3 / 0.7, scale=2.3 / 0.7)
+        left = stats.lognorm.cdf(6.0 + 1.2 / 0.6 - days, 0.6, scale=1.2 / 0.6)
+        assert (plain_sf(RIGHT, days), plain_sf(LEFT, days)) == pytest.approx((right, left), rel=1e-12)
+
+
 def hold_sf_by_quadrature(body: TransitBody, hold: HoldDelay, days: float) -> float:
     """P(body + delay > days) by scipy.integrate, over the log-normal density of the delay."""
     room = days - body.minimum_days
@@ -286,14 +297,16 @@ def test_the_delay_of_a_late_box_agrees_with_adaptive_quadrature(
     law = stats.lognorm(hold.sd_log, scale=hold.median_days)
     room = elapsed - body.minimum_days
     late = hold_sf_by_quadrature(body, hold, elapsed)
+
+    def waits(y: float) -> float:
+        return hold_density(hold, y) * cut_sf(body, elapsed - y)
+
     u = np.array([0.02, 0.3, 0.5, 0.9, 0.999])
     for chance, days in zip(u, hold.draw_late(body, elapsed, u), strict=True):
         above = float(law.sf(max(days, room)))
         if days < room:
             for low, high in pairwise(days + np.linspace(0.0, 1.0, 200) * (room - days)):
-                above += integrate.quad(
-                    lambda y: hold_density(hold, y) * cut_sf(body, elapsed - y), low, high, epsabs=0.0
-                )[0]
+                above += integrate.quad(waits, low, high, epsabs=0.0)[0]
         assert above / late == pytest.approx(1.0 - chance, abs=2e-5)
 
 
