@@ -5,6 +5,7 @@ The tests share both: the first finds no tables, and after the last calls need a
 
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
+from functools import partial
 from threading import Barrier
 
 import httpx
@@ -125,10 +126,13 @@ def test_a_key_revoked_is_refused_by_both(servers: tuple[httpx.Client, httpx.Cli
         headers = {} if sent is None else {"authorization": f"Bearer {sent}"}
         return [client.get("/v1/genera", headers=headers).status_code for client in servers]
 
-    until(lambda: statuses(None) == [401, 401])
+    def is_refused(sent: str | None) -> bool:
+        return statuses(sent) == [401, 401]
+
+    until(partial(is_refused, None))
     for key, stored in made:
         assert statuses(key) == [200, 200]
         with ledger.writing() as connection:
             revoke_key(connection, stored.id, now=stored.created_at)
-        until(lambda key=key: statuses(key) == [401, 401])
+        until(partial(is_refused, key))
         assert statuses(other) == [200, 200]

@@ -50,11 +50,11 @@ class Mutant(NamedTuple):
         return self.module, self.line, f"{self.before} -> {self.mutation.text}"
 
 
-def drawn(n: int, seed: int, modules: list[str]) -> Iterator[Mutant]:
+def drawn(tree: Path, n: int, seed: int, modules: list[str]) -> Iterator[Mutant]:
     """Yield mutants drawn without replacement, as many of each module as of every other."""
     rng = np.random.default_rng(seed)
     for i, module in enumerate(modules):
-        source = (ROOT / module).read_bytes()
+        source = (tree / module).read_bytes()
         found = mutations(source)
         wanted = min(n // len(modules) + (i < n % len(modules)), len(found))
         for index in sorted(rng.choice(len(found), wanted, replace=False)):
@@ -131,7 +131,7 @@ def main(argv: list[str]) -> int:
                 print(f"{module}: its tests fail without any change", file=sys.stderr)
                 return 1
         fates = []
-        for mutant in drawn(asked.mutants, asked.seed, modules):
+        for mutant in drawn(tree, asked.mutants, asked.seed, modules):
             fates.append((mutant, fate(tree, mutant)))
             print(f"{fates[-1][1]:10}  {mutant.module}:{mutant.mutation.line}  {mutant.key[2]}", flush=True)
     text = record(fates, asked.seed)
