@@ -1,6 +1,7 @@
 """How long each test file takes: read where tests are put in order, and shown in the project's DEVELOPERS.md.
 
-``python -m pytest --junit-xml=report.xml`` and then ``python -m tests.durations report.xml`` brings both up to date.
+``python -m pytest --junit-xml=report.xml`` and then ``python -m tests.durations report.xml`` brings both up to date;
+reports of parts of the tests are given together.
 """
 
 import csv
@@ -23,13 +24,14 @@ def seconds_by_file() -> dict[str, float]:
         return {row["file"]: float(row["seconds"]) for row in csv.DictReader(lines)}
 
 
-def reported(report: Path) -> dict[str, float]:
-    """Return the seconds of each test file of a JUnit report, setting up and tearing down included."""
+def reported(*reports: Path) -> dict[str, float]:
+    """Return the seconds of each test file of JUnit reports, setting up and tearing down included."""
     seconds: dict[str, float] = defaultdict(float)
-    for case in ElementTree.parse(report).iter("testcase"):  # noqa: S314 - made by our own run
-        module = re.match(r"(?:\w+\.)*?test_\w+", case.get("classname", ""))
-        assert module, f"{case.get('classname')}: is in no test file"
-        seconds[module[0].replace(".", "/") + ".py"] += float(case.get("time", "0"))
+    for report in reports:
+        for case in ElementTree.parse(report).iter("testcase"):  # noqa: S314 - made by our own run
+            module = re.match(r"(?:\w+\.)*?test_\w+", case.get("classname", ""))
+            assert module, f"{case.get('classname')}: is in no test file"
+            seconds[module[0].replace(".", "/") + ".py"] += float(case.get("time", "0"))
     return dict(seconds)
 
 
@@ -55,8 +57,8 @@ def with_table(guide: str, seconds: dict[str, float]) -> str:
 
 
 def main(argv: list[str]) -> int:
-    """Bring table and guide up to date with a report."""
-    seconds = reported(Path(argv[0]))
+    """Bring table and guide up to date with reports."""
+    seconds = reported(*map(Path, argv))
     with TABLE.open("w", encoding="utf-8", newline="") as lines:
         writer = csv.writer(lines, lineterminator="\n")
         writer.writerow(("file", "seconds"))

@@ -58,6 +58,7 @@ def test_files_name_no_other_place_and_make_no_markup_from_text(name: str) -> No
 
 def test_first_load_is_small_and_charts_come_after_an_answer(page: Page) -> None:
     sizes: dict[str, int] = {}
+    page.context.set_extra_http_headers({})  # compressed, as any browser asks for it
     page.on("requestfinished", lambda request: sizes.update({request.url: request.sizes()["responseBodySize"]}))
     page.reload()
     expect(page.get_by_role("heading", level=1)).to_be_visible()
