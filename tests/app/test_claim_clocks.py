@@ -133,3 +133,9 @@ def test_payment_is_protected_only_where_that_is_given() -> None:
     # 11 January + 60 days: 20 left in January, 28 in February, so 12 March.
     assert (said(clock.from_), said(clock.until)) == ("2027-01-11", "2027-03-12")
     assert clock.source == "the plan: payments can be disputed for 60 days"
+
+
+def test_a_payment_protected_for_a_day_is_said_so() -> None:
+    clock = clocks(arrived("2027-01-16"), Recourse(payment_window_days=1))["payment_protection"]
+    # The plan's ship date, 11 January, and a day.
+    assert (clock.source, said(clock.until)) == ("the plan: payments can be disputed for 1 day", "2027-01-12")

@@ -61,6 +61,12 @@ def test_only_a_loss_beyond_two_standard_errors_rejects(difference: np.ndarray, 
     assert words in said.reason
 
 
+def test_a_candidate_that_predicts_all_boxes_as_the_active_version_does_is_no_worse() -> None:
+    said = verdict(np.zeros(25), n_unseen=25)
+    assert said.activate
+    assert "no worse beyond noise" in said.reason
+
+
 def test_too_few_boxes_ask_for_the_rules_of_thumb() -> None:
     said = verdict(n_unseen=3)
     assert said.activate

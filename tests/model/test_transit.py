@@ -385,6 +385,16 @@ def test_share_is_lowered_where_no_body_fits_beside_it() -> None:
     check_solved(solved, wanted, 0.01)
 
 
+@pytest.mark.parametrize("delay", [COURIER_HOLD, CARGO_FLIGHTS], ids=["hold", "flights"])
+def test_where_no_body_fits_beside_any_share_there_is_no_delay(delay: Delay) -> None:
+    """A minute and a half, 89.9 and 90 days: a body so skewed leaves no room for another hump."""
+    wanted = TransitQuantiles(1e-3, 89.9, 90.0)
+    solved = solve_transit(wanted, delay, 0.0)
+    assert (solved.delay_share, solved.share_lowered) == (0.0, True)
+    assert solved.transit.delay == NoDelay()
+    np.testing.assert_allclose(solved.transit.quantile(CHANCES), (1e-3, 89.9, 90.0), rtol=0.005)
+
+
 def test_a_quantile_on_a_plateau_is_not_taken_for_solved() -> None:
     # Ten in a hundred late by half a day leave the 90th percentile undetermined between the two humps.
     wanted = TransitQuantiles(0.666, 0.6697, 0.6751)

