@@ -154,7 +154,7 @@ def lines_of_a_shipment(draw: st.DrawFn) -> list[dict[str, str]]:
     return rows
 
 
-@settings(deadline=None, max_examples=20)
+@settings(deadline=None, max_examples=40)
 @given(st.lists(lines_of_a_shipment(), max_size=4, unique_by=lambda rows: rows[0]["shipment"].strip()))
 def test_whatever_is_imported_round_trips(shipments_drawn: list[list[dict[str, str]]]) -> None:
     # A user's text is taken for one that was made inert where it looks like one: two names may become the same.

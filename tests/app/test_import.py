@@ -89,12 +89,10 @@ def test_two_imports_at_once_add_once(database_url: str) -> None:
 
 
 def test_a_hundred_thousand_rows(tmp_path: Path) -> None:
-    header, *rows = random_ledger(1_000, seed=2).splitlines(keepends=True)
-    hundredth = b"".join(rows)
-    data = header + b"".join(hundredth.replace(b"box-", f"box-{part}-".encode()) for part in range(100))
+    data = random_ledger(100_000, seed=2)
     with Database(f"sqlite:///{tmp_path / 'ledger.db'}") as database:
         assert imported(database, data)["lines"] == 100_000
-        assert imported(database, data)["unchanged"] == 33_400
+        assert imported(database, data)["unchanged"] == 33_334
         assert export_csv(database).count(b"\r\n") == 100_001
 
 

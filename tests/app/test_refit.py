@@ -175,7 +175,7 @@ def served(url: str) -> Iterator[Client]:
 def test_a_killed_refit_leaves_the_active_version_and_the_next_one_runs(database: Database, database_url: str) -> None:
     fill(database, csv_bytes(row()))
     first = refit(database)
-    fill(database, likely_ledger(15, 3))
+    fill(database, likely_ledger(40, 3))
     with served(database_url) as client:
         asked = client.post("/v1/model/refit")
         place = asked.headers["location"]
@@ -205,7 +205,7 @@ def test_the_server_answers_while_a_refit_runs(ledger: Database, ledger_url: str
 
 
 def test_a_server_that_stops_ends_its_refit(ledger: Database, ledger_url: str) -> None:
-    fill(ledger, likely_ledger(15, 3))
+    fill(ledger, likely_ledger(40, 3))
     with served(ledger_url) as client:
         refit_id = client.post("/v1/model/refit").json()["id"]
         pid = client.app.state.refits.pid(refit_id)

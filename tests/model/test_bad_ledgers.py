@@ -41,10 +41,6 @@ def usual(counts: Array) -> Ledger:
     return Ledger(table(BOXES, DAYS, genus=GENERA), counts)
 
 
-def one_line_a_box(ledger: Ledger) -> Ledger:
-    return Ledger(ledger.lines[::LINES], ledger.counts[::LINES])
-
-
 def single(days: list[float], counts: list[tuple[float, ...]], inside_c: float = 20.0) -> Ledger:
     boxes = [f"box {i:02d}" for i in range(len(days))]
     return Ledger(table(boxes, np.array(days), inside_c=inside_c), np.array(counts, dtype=np.float64))
@@ -93,9 +89,7 @@ CONTRADICTIONS = {
     "10,000 damaged plants": single([4.0, 6.0, 10.0], [(0, 10_000, 0, 10_000), *TYPICAL[1:]]),
     "every other box dead": usual(of(np.where(EVEN_BOX, SENT, 0.0), NONE, np.where(EVEN_BOX, 0.0, SENT))),
     "every other line dead": usual(of(ALL * (np.arange(N) % 2), NONE, ALL * (1 - np.arange(N) % 2))),
-    "every other thousand dead": one_line_a_box(
-        usual(of(np.where(EVEN_BOX, 1e3, 0.0), NONE, np.where(EVEN_BOX, 0.0, 1e3)))
-    ),
+    "every other thousand dead": usual(of(np.where(EVEN_BOX, 1e3, 0.0), NONE, np.where(EVEN_BOX, 0.0, 1e3))),
     "better with days": usual(of(np.where(DAYS > 7.0, SENT, 0.0), NONE, np.where(DAYS > 7.0, 0.0, SENT))),
     "alive after freezing": single([3.0, 5.0, 7.0], [(12, 0, 0, 12)] * 3, inside_c=-10.0),
     "alive after cooking": single([3.0, 5.0, 7.0], [(12, 0, 0, 12)] * 3, inside_c=60.0),
@@ -103,8 +97,7 @@ CONTRADICTIONS = {
 
 
 def fit(ledger: Ledger) -> TransitSurvival:
-    """Fit with as few draws as a fit takes: that they are finite does not depend on how many there are."""
-    return TransitSurvival(n_draws=512, n_weighed=512).fit(ledger.lines, ledger.counts)
+    return TransitSurvival(n_draws=1024, n_weighed=2048).fit(ledger.lines, ledger.counts)
 
 
 @cache

@@ -313,7 +313,7 @@ def test_order_of_boxes_and_of_lines_does_not_matter() -> None:
         exposure=observations.exposure.take(rows),
     )
     one, two = (
-        Inference(InnerMode(Target(o, Hierarchy(o, REFERENCE)))).run(rng=np.random.default_rng(9), n_weighed=256)
+        Inference(InnerMode(Target(o, Hierarchy(o, REFERENCE)))).run(rng=np.random.default_rng(9), n_weighed=1024)
         for o in (observations, shuffled)
     )
     np.testing.assert_allclose(one.mode_x, two.mode_x, atol=1e-4)

@@ -31,8 +31,8 @@ from tests.references.scenario import NEW_SELLER_EVERY, SIZES, Query, fingerprin
 
 REFERENCE = load_reference()
 RECORDED = Path(__file__).parents[1] / "references"
-# Fewer for larger ledgers, so that the whole takes less than half a minute; their Monte Carlo error counts.
-N_WEIGHED = {20: 8192, 60: 4096, 300: 4096}
+# Fewer for larger ledgers, so that the whole takes half a minute; their Monte Carlo error counts.
+N_WEIGHED = {20: 16_384, 60: 8192, 300: 4096}
 N_RESAMPLED = 8192
 COMMON = ("alpha", "kappa", "delta", "log_q10")
 

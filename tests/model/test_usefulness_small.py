@@ -11,7 +11,7 @@ from tests.studies.rivals import PSEUDO_PLANTS, genus_frequencies, gradient_boos
 from tests.studies.truths import LOGISTIC_CENTRE, LOGISTIC_SCALE, TRUTHS, Drawn, draw_outcomes
 from tests.studies.usefulness import OWN, RIVALS, RULES, cell, plant_score, table
 
-N_BOXES, N_IMPORTERS, N_WEIGHED = 30, 4, 1024
+N_BOXES, N_IMPORTERS = 30, 4
 
 
 @pytest.fixture(scope="module")
@@ -95,7 +95,7 @@ def test_learners_give_a_chance_to_what_they_have_not_seen(learner: type, import
 
 
 def test_this_model_beats_the_rules_and_is_not_far_behind_any_rival() -> None:
-    result = cell("the model", N_BOXES, N_IMPORTERS, n_weighed=N_WEIGHED)
+    result = cell("the model", N_BOXES, N_IMPORTERS)
     assert result["importers"] == N_IMPORTERS
     assert result["partial"], "four importers are not the study"
     assert result["gains"][RULES]["gain"] > 0

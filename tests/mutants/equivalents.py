@@ -12,11 +12,6 @@ EQUIVALENT: dict[tuple[str, str, str], str] = {
         "80 -> 81",
     ): "digits to spare: products of a 17-digit float and an amount of this service need fewer than 60",
     (
-        "app/learning/gate.py",
-        "broken = [rule.text for rule, own, old in zip(rules, away, before, strict=True) if own > _limit(old)]",
-        "own > _limit(old) -> (own >= _limit(old))",
-    ): "an answer would have to lie exactly at its limit, to the last bit of a float",
-    (
         "model/transit/transit.py",
         "_MISFIT_LARGE = 1e-4",
         "1e-4 -> 0.000125",

@@ -16,8 +16,7 @@ from tests.page.conftest import DESK, Watch, opened
 
 VERSION = re.compile(r"Before: rules-\w+ \(rules of thumb only\)\. Now: \S+ \(\d+ boxes, [\d,]+ plants\)\.")
 MINUTE_MS = 60_000
-N_BOXES = 18
-"""Too few for the gate to compare, which would fit six times."""
+N_BOXES = 24
 
 
 @pytest.fixture
