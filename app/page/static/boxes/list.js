@@ -19,7 +19,16 @@ const SECTIONS = [
   { state: "lost", heading: "Lost", none: null },
 ];
 
-export async function show(root, signal) {
+/* Draw the list, and draw it anew as soon as counts kept here have been sent, also while it is still being read. */
+export async function show(root, whole) {
+  const run = runWithin(whole);
+  const { signal } = run;
+  const again = () => {
+    run.abort();
+    root.replaceChildren();
+    show(root, whole);
+  };
+  document.addEventListener("box-sent", again, { once: true, signal });
   root.append(el("h1", {}, "Boxes"));
   const place = el("div", {}, el("p", {}, "Loading …"));
   root.append(place);
@@ -29,8 +38,10 @@ export async function show(root, signal) {
     lists = await Promise.all(
       SECTIONS.map(({ state }) => get(`/v1/shipments?state=${state}&limit=${PAGE}`, { signal })),
     );
+    if (signal.aborted) return;
     keepBoxes(lists.flatMap(({ items }) => items));
   } catch (problem) {
+    if (signal.aborted && !whole.aborted) return;
     if (!(problem instanceof NetworkDown)) throw problem;
     fault = problem;
     const known = Object.values(knownBoxes());
@@ -40,11 +51,6 @@ export async function show(root, signal) {
       cautions: [],
     }));
   }
-  const again = () => {
-    root.replaceChildren();
-    show(root, signal);
-  };
-  document.addEventListener("box-sent", again, { once: true, signal });
   const all = lists.flatMap(({ items }) => items);
   place.replaceChildren(
     fault ? offlineNote(again, signal) : "",
@@ -59,6 +65,14 @@ export async function show(root, signal) {
       ".",
     ),
   );
+}
+
+/* One drawing of the list: ends by itself, and with the view. */
+function runWithin(whole) {
+  const run = new AbortController();
+  if (whole.aborted) run.abort();
+  whole.addEventListener("abort", () => run.abort(), { once: true, signal: run.signal });
+  return run;
 }
 
 function offlineNote(again, signal) {
@@ -176,7 +190,7 @@ function card(item, withOutlook, signal) {
     state === "in_transit" || state === "lost"
       ? el("p", {}, `Left ${item.departed_at ? moment(item.departed_at) : date(item.ship_date)}.`)
       : null,
-    state === "in_transit" && withOutlook ? shortOutlook(id, lines, signal) : null,
+    state === "in_transit" && withOutlook && !waitingFor(id, "arrival") ? shortOutlook(id, lines, signal) : null,
     state === "arrived" ? arrivedWords(item) : null,
     state === "in_transit"
       ? el(
