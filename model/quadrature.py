@@ -1,4 +1,9 @@
-"""Averages over normal effects by Gauss-Hermite quadrature."""
+"""Averages over normal effects: Gauss-Hermite nodes for what is nearly a polynomial, even nodes for chances.
+
+exp(-exp(x)) falls from 1 to 0 within a step or two, so beside a wide effect no polynomial follows it: with an sd of 2,
+nine Gauss-Hermite nodes err by 6e-3, ten even ones by 6e-4. The trapezoidal rule converges geometrically for functions
+that are analytic beside the real axis (Trefethen & Weideman 2014, SIAM Review 56:385).
+"""
 
 from functools import cache
 
@@ -10,6 +15,11 @@ Array = NDArray[np.float64]
 
 # The standard normal's 90 % point: half of a central 80 % range.
 SCORE_P90 = float(ndtri(0.9))
+# Even nodes reach so many sds to both sides; beside an effect of sd s steps of 1.4 / s, and of 1.1 at most, will do.
+REACH, NODES_A_UNIT, WIDEST_STEP = 3.05, 1.4, 1.1
+# A narrow effect needs fewer.
+SMALL_SD, SMALL_REACH, FEWEST_NODES = 0.7, 2.5, 5
+FAR_REACH, MANY_NODES = 6.0, 49
 
 
 @cache
@@ -19,17 +29,34 @@ def normal_nodes(n: int) -> tuple[Array, Array]:
     return nodes, weights / weights.sum()
 
 
-def marginal_survival(log_hazard: Array, sd: Array | float, *, n_nodes: int = 21) -> Array:
+def even_nodes(sd: float) -> tuple[Array, Array]:
+    """Return evenly spaced nodes and weights, (n,) each, to average a chance over a normal effect of this sd.
+
+    For E exp(-exp(x + sd z)) they err by at most 1e-3 whatever x, for any sd up to 4; n grows with sd, from 5 to 19.
+    """
+    if sd <= SMALL_SD:
+        return _even_nodes(FEWEST_NODES, SMALL_REACH)
+    return _even_nodes(1 + int(np.ceil(2.0 * REACH * max(sd / NODES_A_UNIT, 1.0 / WIDEST_STEP))), REACH)
+
+
+@cache
+def _even_nodes(n: int, reach: float) -> tuple[Array, Array]:
+    nodes = np.linspace(-reach, reach, n)
+    weights = np.exp(-0.5 * nodes**2)
+    return nodes, weights / weights.sum()
+
+
+def marginal_survival(log_hazard: Array, sd: Array | float, *, n_nodes: int | None = None) -> Array:
     """Return E exp(-exp(log_hazard + sd z)), z standard normal.
 
     Parameters
     ----------
     log_hazard, sd : broadcastable
         Log cumulative hazard without the effects, and their common standard deviation.
-    n_nodes : int
-        21 nodes err by less than 1e-4 for sd up to 1.5.
+    n_nodes : int, optional
+        So many Gauss-Hermite nodes; unless given, 49 even ones, which err by less than 1e-5 for sd up to 3.5.
     """
-    nodes, weights = normal_nodes(n_nodes)
+    nodes, weights = _even_nodes(MANY_NODES, FAR_REACH) if n_nodes is None else normal_nodes(n_nodes)
     total = np.zeros(np.broadcast_shapes(np.shape(log_hazard), np.shape(sd)))
     for node, weight in zip(nodes, weights, strict=True):
         total += weight * np.exp(-np.exp(log_hazard + sd * node))

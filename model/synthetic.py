@@ -14,7 +14,7 @@ from model.fit import LINE_DTYPE, Lines, Observations, observe
 from model.plant import DRIFT_CORRELATION, KINDS, Level, prior_sd
 from model.predict import box_chances
 from model.prior import REFERENCE_DAYS, ParameterDraws, draw_prior
-from model.reference import REFERENCE_CONTAINER, REFERENCE_ROOTS, Reference
+from model.reference import CONSTANTS, REFERENCE_CONTAINER, REFERENCE_ROOTS, Reference
 
 # Share of boxes in the reference packing.
 REFERENCE_SHARE = 0.8
@@ -109,7 +109,7 @@ def draw_truth(reference: Reference, observations: Observations, *, rng: np.rand
     """Draw parameters, scales and effects from the prior."""
     drawn: ParameterDraws = draw_prior(reference, 1, rng=rng)
     scales = {name: float(value[0]) for name, value in drawn.scales.items()}
-    names = ("alpha", "kappa", "delta", "log_q10", "chill_rate", "h0")
+    names = ("alpha", "kappa", "delta", "log_q10", "chill_rate", "h0", "lost")
     effects = {}
     for kind in KINDS:
         levels = observations.levels[kind]
@@ -132,11 +132,14 @@ def true_predictor(observations: Observations, truth: Truth) -> Array:
 
 
 def draw_counts(observations: Observations, truth: Truth, *, rng: np.random.Generator) -> Observations:
-    """Draw shipment and line effects and the counts of every line."""
+    """Draw shipment and line effects, boxes lost whole, and the counts of every line."""
     shipment = truth.scales["shipment"] * rng.standard_normal(observations.n_boxes)
     line = truth.scales["line"] * rng.standard_normal(len(observations))
     eta = true_predictor(observations, truth) + shipment[observations.box] + line
     healthy, dead = box_chances(eta, np.array(truth.parameters["delta"]), np.array(truth.parameters["h0"]))
+    # Of a generator of its own, so that the other draws are those of a world that loses no box.
+    lost = rng.spawn(1)[0].random(observations.n_boxes)[observations.box] < truth.parameters["lost"]
+    healthy, dead = np.where(lost, CONSTANTS.lost_healthy, healthy), np.where(lost, CONSTANTS.lost_dead, dead)
     sent = observations.sent.astype(np.int64)
     chances: Array = np.stack([healthy, np.maximum(1.0 - healthy - dead, 0.0), dead], axis=1)
     counts = rng.multinomial(sent, chances / chances.sum(axis=1, keepdims=True)).astype(float)

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from model.exposure import Indices
 from model.fit.likelihood import Terms, slopes, terms, value
+from model.fit.strays import Strays, mixed_boxes, mixed_lines
 from model.quadrature import normal_nodes
 
 Array = NDArray[np.float64]
@@ -123,8 +124,8 @@ class BoxTerms(NamedTuple):
     eta2 : (pairs,)
         Second derivatives in the linear predictors of two lines of a box, in the order of `Grouping`'s pairs.
     eta_delta, delta2 : (lines,) and scalar
-    log_box_sd, log_line_sd, h0 : (boxes,), (lines,), scalar
-        First derivatives in the log sds of shipment and line effects, and in h0.
+    log_box_sd, log_line_sd, h0, lost : (boxes,), (lines,), scalar, scalar
+        First derivatives in the log sds of shipment and line effects, in h0, and in the chance to be lost whole.
     curvature : (lines,)
         Of the lines' own likelihoods, at the joint mode of shipment and line effects.
     """
@@ -138,20 +139,25 @@ class BoxTerms(NamedTuple):
     log_box_sd: Array
     log_line_sd: Array
     h0: float
+    lost: float
     curvature: Array
 
 
 class Setting(NamedTuple):
-    """What the integrals depend on beside eta: shipment sd (boxes,); line sd, delta, h0, scalars or (lines,)."""
+    """What the integrals depend on beside eta.
+
+    Shipment sd (boxes,); line sd, delta, h0, scalars or (lines,); chance to be lost whole, scalar or (boxes,).
+    """
 
     box_sd: Array
     line_sd: float | Array
     delta: float | Array
     h0: float | Array
+    lost: float | Array = 0.0
 
     def by_line(self, n: int) -> tuple[Array, Array, Array]:
         """Return line sd, delta and h0 as (lines,) each."""
-        line_sd, delta, h0 = (np.broadcast_to(np.asarray(x, dtype=float), n) for x in self[1:])
+        line_sd, delta, h0 = (np.broadcast_to(np.asarray(x, dtype=float), n) for x in self[1:4])
         return line_sd, delta, h0
 
 
@@ -170,12 +176,14 @@ class BoxIntegral:
         line_nodes: int = LINE_NODES,
         mode_tolerance: float = MODE_TOLERANCE,
         single: bool = False,
+        strays: Strays | None = None,
     ) -> None:
         """Take the (5, lines) coefficients of the counts; 1 node each means no such effect.
 
+        `strays` are what the counts are likely to be where the clock does not speak of them; None: it always does.
         With `single`, values are summed over nodes in single precision: they err by about 1e-6 a line.
         """
-        self._c, self._grouping = c, grouping
+        self._c, self._grouping, self._strays = c, grouping, strays
         self._value_type: Kind = np.float32 if single else np.float64
         self._box_nodes, self._box_log_weights = _log_weights(box_nodes)
         self._line_nodes, self._line_log_weights = _log_weights(line_nodes)
@@ -206,6 +214,13 @@ class BoxIntegral:
             curvature = np.maximum(-second, LEAST_CURVATURE)
             if not has_box and not has_line:
                 break
+            if self._strays is not None:
+                # A line that contradicts its box is no longer followed; from 0 on, so that it does not lead at first.
+                given_box = value(eta + u[g.box] + v, c, delta, h0)
+                if has_line:
+                    given_box = given_box - 0.5 * v**2 * prior_v - 0.5 * np.log1p(curvature / prior_v)
+                own = mixed_lines(given_box, self._strays)[1]
+                slope, curvature = own * slope, np.maximum(own * curvature, LEAST_CURVATURE)
             tight = curvature + prior_v
             share = curvature / tight if has_line else np.zeros_like(curvature)
             slope_v = slope - v * prior_v if has_line else np.zeros_like(v)
@@ -269,12 +284,21 @@ class BoxIntegral:
         total = np.empty(self._grouping.n_boxes)
         for piece, c in zip(self._pieces, self._value_c, strict=True):
             nodes = self._nodes(eta, setting.box_sd, line_sd, modes, piece, self._value_type)
-            own_sd, delta, h0 = (self._of_piece(x, piece) for x in setting[1:])
+            own_sd, delta, h0 = (self._of_piece(x, piece) for x in setting[1:4])
             by_line = value(nodes.shifted, c, delta, h0)
             by_line += self._line_log_density(nodes.v, own_sd)
             given_box = _log_average(by_line, self._line_weights) + nodes.log_wv
-            total[piece.boxes] = _log_sum(piece.grouping.sum(given_box) + nodes.log_wu)
+            strays = self._strays_of(piece)
+            if strays is not None:
+                given_box, _ = mixed_lines(given_box, strays)
+            clock = _log_sum(piece.grouping.sum(given_box) + nodes.log_wu)
+            total[piece.boxes] = (
+                clock if strays is None else mixed_boxes(clock, strays, _of_boxes(setting, piece)).value
+            )
         return total
+
+    def _strays_of(self, piece: "Piece") -> Strays | None:
+        return None if self._strays is None else self._strays.part(piece.boxes, piece.lines)
 
     def _of_piece(self, x: float | Array, piece: "Piece") -> Array:
         own: Array = np.asarray(x if np.ndim(x) == 0 else np.asarray(x)[piece.lines]).astype(self._value_type)
@@ -297,6 +321,8 @@ class BoxIntegral:
         line_sd, delta, h0 = setting.by_line(len(eta))
         nodes = self._nodes(eta, setting.box_sd, line_sd, modes, piece)
         line_sd, delta, h0 = line_sd[lines], delta[lines], h0[lines]
+        if len(self._line_nodes) == 1:
+            line_sd = np.ones_like(line_sd)
         t: Terms = terms(nodes.shifted, self._c[:, None, None, lines], delta, h0)
         log_wv = nodes.log_wv + self._line_log_density(nodes.v, line_sd) + self._line_log_weights[:, None, None]
         by_line = _log_sum(t.value + log_wv)
@@ -310,9 +336,19 @@ class BoxIntegral:
         f_eta2 = mean_v(t.eta2 + t.eta**2) - f_eta**2
         f_delta2 = mean_v(t.delta2 + t.delta**2) - f_delta**2
         f_eta_delta = mean_v(t.eta_delta + t.eta * t.delta) - f_eta * f_delta
+        f_h0, f_line_sd = mean_v(t.h0), mean_v((nodes.v / line_sd) ** 2) - 1.0
+        strays = self._strays_of(piece)
+        own = np.ones_like(by_line)  # the clock's share of a line given u
+        if strays is not None:
+            by_line, own = mixed_lines(by_line, strays)
+            spread = own * (1.0 - own)
+            f_eta2 = own * f_eta2 + spread * f_eta**2
+            f_delta2 = own * f_delta2 + spread * f_delta**2
+            f_eta_delta = own * f_eta_delta + spread * f_eta * f_delta
+            f_eta, f_delta, f_h0, f_line_sd = own * f_eta, own * f_delta, own * f_h0, own * f_line_sd
         by_box = g.sum(by_line) + nodes.log_wu
-        total = _log_sum(by_box)
-        wu = np.exp(by_box - total)  # weights of a box's nodes
+        clock = _log_sum(by_box)
+        wu = np.exp(by_box - clock)  # weights of a box's nodes
         w = wu[:, g.box]
 
         def mean_u(x: Array) -> Array:
@@ -321,25 +357,41 @@ class BoxIntegral:
 
         eta1 = mean_u(f_eta)
         box_delta = g.sum(f_delta)
-        box_delta_mean = (wu * box_delta).sum(axis=0)
-        pairs = ((w * f_eta)[:, g.pair_first] * f_eta[:, g.pair_second]).sum(axis=0)
-        pairs -= eta1[g.pair_first] * eta1[g.pair_second]
-        pairs += np.where(g.pair_first == g.pair_second, mean_u(f_eta2)[g.pair_first], 0.0)
+        delta1 = (wu * box_delta).sum(axis=0)
+        first, second = g.pair_first, g.pair_second
+        pairs = ((w * f_eta)[:, first] * f_eta[:, second]).sum(axis=0) - eta1[first] * eta1[second]
+        pairs += np.where(first == second, mean_u(f_eta2)[first], 0.0)
+        eta_delta = mean_u(f_eta_delta) + mean_u(f_eta * box_delta[:, g.box]) - eta1 * delta1[g.box]
+        delta2 = g.sum(mean_u(f_delta2)) + (wu * box_delta**2).sum(axis=0) - delta1**2
         box_sd = setting.box_sd[piece.boxes] if len(self._box_nodes) > 1 else np.ones(g.n_boxes)
-        if len(self._line_nodes) == 1:
-            line_sd = np.ones_like(line_sd)
+        log_box_sd = (wu * (nodes.u / box_sd) ** 2).sum(axis=0) - 1.0
+        value, by_clock, lost = clock, np.ones(g.n_boxes), 0.0
+        if strays is not None:
+            chance = _of_boxes(setting, piece)
+            value, by_clock, _ = mixed_boxes(clock, strays, chance)
+            # The derivative of the mixture in the chance, by shares of its parts; without any, by its limit.
+            lost = float((np.exp(strays.box_lost - value) - by_clock / (1.0 - strays.rates.box - chance)).sum())
+        line_clock, spread_box = by_clock[g.box], by_clock * (1.0 - by_clock)
+        pairs = line_clock[first] * pairs + spread_box[g.box[first]] * eta1[first] * eta1[second]
         return BoxTerms(
-            value=total,
-            eta=eta1,
-            delta=float(box_delta_mean.sum()),
+            value=value,
+            eta=line_clock * eta1,
+            delta=float((by_clock * delta1).sum()),
             eta2=pairs,
-            eta_delta=mean_u(f_eta_delta) + mean_u(f_eta * box_delta[:, g.box]) - eta1 * box_delta_mean[g.box],
-            delta2=float(mean_u(f_delta2).sum() + (wu * box_delta**2).sum() - (box_delta_mean**2).sum()),
-            log_box_sd=(wu * (nodes.u / box_sd) ** 2).sum(axis=0) - 1.0,
-            log_line_sd=mean_u(mean_v((nodes.v / line_sd) ** 2)) - 1.0,
-            h0=float(mean_u(mean_v(t.h0)).sum()),
-            curvature=modes.curvature[lines],
+            eta_delta=line_clock * eta_delta + spread_box[g.box] * eta1 * delta1[g.box],
+            delta2=float((by_clock * delta2 + spread_box * delta1**2).sum()),
+            log_box_sd=by_clock * log_box_sd,
+            log_line_sd=line_clock * mean_u(f_line_sd),
+            h0=float((line_clock * mean_u(f_h0)).sum()),
+            lost=lost,
+            curvature=np.maximum(line_clock * mean_u(own) * modes.curvature[lines], LEAST_CURVATURE),
         )
+
+
+def _of_boxes(setting: Setting, piece: Piece) -> float | Array:
+    """Return the chance of a piece's boxes to be lost whole."""
+    lost = setting.lost
+    return lost[piece.boxes] if isinstance(lost, np.ndarray) and lost.ndim else lost
 
 
 def _log_weights(n: int) -> tuple[Array, Array]:

@@ -1,7 +1,7 @@
 """The prior of the fit: parameters and effects given scales and thermal parameters, and the prior of those.
 
 Inner parameters x = (alpha, kappa, delta, effects by kind); outer parameters theta = logs of the six scales, of Q10 -
-1, of the chill rate and of h0, all normal.
+1, of the chill rate and of h0, and the log odds to be lost whole, all normal.
 """
 
 from collections.abc import Mapping, Sequence
@@ -29,7 +29,8 @@ from model.reference import Reference
 
 Array = NDArray[np.float64]
 
-OUTER = (*LEARNED_SCALES, "q10_less_one", "chill_rate", "h0")
+OUTER = (*LEARNED_SCALES, "q10_less_one", "chill_rate", "h0", "lost_whole")
+LOG_ODDS_LOST = OUTER.index("lost_whole")
 ALPHA, KAPPA, DELTA, FIRST_EFFECT = 0, 1, 2, 3
 
 
@@ -106,6 +107,7 @@ class Hierarchy:
         self.n_inner = start
         rows = [reference.prior_scales[name] for name in OUTER]
         self.outer_mean = np.log([row.median for row in rows])
+        self.outer_mean[LOG_ODDS_LOST] = special.logit(rows[LOG_ODDS_LOST].median)
         self.outer_sd = np.array([row.sd_log or np.nan for row in rows])
         self._unit_sd = np.ones(start)
         for kind in KINDS:

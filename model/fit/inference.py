@@ -35,7 +35,7 @@ LEAST_CURVATURE = 0.25
 
 
 class Mode(NamedTuple):
-    """The mode of theta (9,), x there, minus theta's Hessian (9, 9), change of x with theta (p, 9), and steps taken."""
+    """The mode of theta (10,), x there, minus theta's Hessian (10, 10), change of x with theta (p, 10), steps taken."""
 
     theta: Array
     inner: Inner
@@ -51,10 +51,10 @@ class Posterior:
     Attributes
     ----------
     x : (draws, p)
-    theta : (draws, 9)
+    theta : (draws, 10)
     log_weights : (draws,)
         Normalised and smoothed.
-    mode_x, mode_theta : (p,), (9,)
+    mode_x, mode_theta : (p,), (10,)
     covariance : (p, p)
         Of x at the mode of theta.
     effective : float
@@ -88,7 +88,7 @@ class Inference:
         self._hierarchy = inner_mode.target.hierarchy
 
     def _outer_curvature(self, theta: Array, inner: Inner, slope: Array) -> tuple[Array, Array]:
-        """Return minus the Hessian in theta, (9, 9), and the change of the mode of x with theta, (p, 9)."""
+        """Return minus the Hessian in theta, (10, 10), and the change of the mode of x with theta, (p, 10)."""
         n = len(OUTER)
         hessian, drift = np.empty((n, n)), np.empty((len(inner.x), n))
         for i in range(n):
@@ -161,10 +161,14 @@ class Inference:
         Raises
         ------
         ConvergenceError
-            When Newton's steps do not settle, or too few of the draws count.
+            When Newton's steps do not settle, a system of equations has no solution, or too few of the draws count.
         """
-        mode = self.mode()
-        weighted = Weighing(self._target).run(self._proposal(mode), n_weighed, rng=rng)
+        try:
+            mode = self.mode()
+            weighted = Weighing(self._target).run(self._proposal(mode), n_weighed, rng=rng)
+            covariance = np.asarray(np.linalg.inv(mode.inner.precision), dtype=np.float64)
+        except linalg.LinAlgError as fault:
+            raise ConvergenceError(f"the fit lost its way ({fault}). {REMEDIES}") from fault
         if weighted.effective < REFUSED_EFFECTIVE:
             raise ConvergenceError(
                 f"of {len(weighted.x)} draws only {weighted.effective:.0f} count, too few for an answer. {REMEDIES}"
@@ -175,7 +179,7 @@ class Inference:
             log_weights=weighted.log_weights,
             mode_x=mode.inner.x,
             mode_theta=mode.theta,
-            covariance=linalg.inv(mode.inner.precision),
+            covariance=covariance,
             effective=weighted.effective,
             pareto_k=weighted.pareto_k,
             n_replaced=weighted.n_replaced,
@@ -194,7 +198,7 @@ class Inference:
             hierarchy=self._hierarchy,
             theta=mode.theta,
             x=x,
-            outer_covariance=np.asarray(linalg.inv(mode.hessian), dtype=np.float64),
+            outer_covariance=np.asarray(np.linalg.inv(mode.hessian), dtype=np.float64),
             data_precision=without_negative(inner.data_precision * np.outer(to_log, to_log)),
             drift=mode.drift / to_log[:, None],
         )

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import linalg, sparse
 
-from model.fit.hierarchy import ALPHA, DELTA, KAPPA, OUTER, InnerPrior
+from model.fit.hierarchy import ALPHA, DELTA, KAPPA, LOG_ODDS_LOST, OUTER, InnerPrior
 from model.fit.inner_mode import Inner
 from model.fit.target import LOG_CHILL, LOG_H0, LOG_Q10, Target
 from model.plant import SCALE_OF_KIND
@@ -21,7 +21,7 @@ LINES_AT_ONCE = 4096
 
 
 def marginal_slope(target: Target, theta: Array, inner: Inner) -> Array:
-    """Return the gradient of theta's log marginal posterior, (9,), from the mode of x given theta."""
+    """Return the gradient of theta's log marginal posterior, (10,), from the mode of x given theta."""
     h = target.hierarchy
     covariance = linalg.inv(inner.precision, check_finite=False)
     slope: Array = -(theta - h.outer_mean) / h.outer_sd**2
@@ -70,6 +70,7 @@ def _likelihood_slope(target: Target, theta: Array, inner: Inner) -> Array:
         if index >= 0:
             slope[index] += float((inner.terms.log_line_sd * part_of / np.square(setting.line_sd)).sum())
     slope[LOG_H0] += inner.terms.h0 * np.exp(theta[LOG_H0])
+    slope[LOG_ODDS_LOST] += inner.terms.lost * setting.lost * (1.0 - setting.lost)
     for index in (LOG_Q10, LOG_CHILL):
         change = (target.clock(_moved(theta, index))[0] - clock) / STEP
         slope[index] += float(inner.terms.eta @ (inner.x[KAPPA] * change))

@@ -28,6 +28,8 @@ LOST_PARAMETERS, LEAST_TEMPER = 10.0, 0.25
 # Least precision of theta that a regression may leave, and its prior sd of a coefficient.
 LEAST_PRECISION, COEFFICIENT_SD = 0.25, 2.0
 LARGEST_MOVE = 3.0
+# Least eigenvalue of a matrix that is made positive definite, as a share of its largest.
+LEAST_SHARE = 1e-6
 # So many effective draws are trusted by half in what they say of means.
 FEW_EFFECTIVE = 20.0
 # Log density below the highest at which a draw is hardly trusted, and how much then.
@@ -39,7 +41,7 @@ COMMON = slice(0, N_COMMON)
 
 
 class Drawn(NamedTuple):
-    """Draws: x (draws, p), theta (draws, 9), log density of the proposal and log prior of both (draws,).
+    """Draws: x (draws, p), theta (draws, 10), log density of the proposal and log prior of both (draws,).
 
     `centres` (thetas, p) are those of x given each theta, delta on its log scale; `n_replaced` draws were drawn again,
     since kappa came out at or below 0.
@@ -78,7 +80,7 @@ class Conditional:
         """Take a precision, precision x centre, and what is added to the centre."""
         p = len(pull)
         order = np.append(np.delete(np.arange(p), KAPPA), KAPPA)
-        factor = linalg.cholesky(precision[np.ix_(order, order)], lower=True, check_finite=False)
+        factor = lower_factor(precision[np.ix_(order, order)])
         given = cls(np.empty(p), order, factor, prior)
         given.centre[:] = given.covaried(pull) + move
         return given
@@ -126,12 +128,12 @@ class Proposal:
     Attributes
     ----------
     hierarchy : Hierarchy
-    theta, x : (9,), (p,)
+    theta, x : (10,), (p,)
         Centres; x at theta's centre.
-    outer_covariance : (9, 9)
+    outer_covariance : (10, 10)
     data_precision : (p, p)
         The likelihood's part of the precision of x.
-    drift : (p, 9)
+    drift : (p, 10)
         Change of x's centre with theta.
     """
 
@@ -201,13 +203,12 @@ class Proposal:
         The more directions are widened, the less each may be: with many, no draw would keep its weight.
         """
         own, _, _ = self._prior(self.theta)
-        precision = self.data_precision + own
-        told = float(np.trace(linalg.solve(precision, self.data_precision, assume_a="pos")))
+        factor = lower_factor(self.data_precision + own)
+        told = float(np.trace(linalg.cho_solve((factor, True), self.data_precision, check_finite=False)))
         return max(told / (told + LOST_PARAMETERS), LEAST_TEMPER)
 
     def _outer_spread(self) -> Array:
-        spread: Array = linalg.cholesky(OUTER_INFLATION**2 * self.outer_covariance, lower=True)
-        return spread
+        return lower_factor(OUTER_INFLATION**2 * self.outer_covariance)
 
     def fitted(self, drawn: Drawn, log_weights: Array, a_theta: int) -> "Proposal":
         """Return the proposal fitted to the log weights of its draws, `a_theta` given each theta.
@@ -249,6 +250,22 @@ class Proposal:
         move *= min(1.0, LARGEST_MOVE / float(np.linalg.norm(move)))
         covariance = (vectors / values) @ vectors.T
         return self.theta + spread @ move, spread @ covariance @ spread.T
+
+
+def lower_factor(matrix: Array) -> Array:
+    """Return the lower Cholesky factor of a symmetric matrix, or of one near to it that is positive definite.
+
+    Counts that contradict each other by thousands of nats leave quadratic fits whose covariance is singular to the last
+    digit. Draws are weighted by their density whatever the factor, so a wider one costs draws and bends nothing.
+    """
+    factor: Array
+    try:
+        factor = linalg.cholesky(matrix, lower=True, check_finite=False)
+    except linalg.LinAlgError:
+        values, vectors = np.linalg.eigh(0.5 * (matrix + matrix.T))
+        sizes = np.maximum(np.abs(values), LEAST_SHARE * float(np.abs(values).max()))
+        factor = linalg.cholesky((vectors * sizes) @ vectors.T, lower=True, check_finite=False)
+    return factor
 
 
 def without_negative(matrix: Array) -> Array:

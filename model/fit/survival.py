@@ -6,19 +6,21 @@ from typing import Self
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import special
 from sklearn.base import BaseEstimator
 from sklearn.utils.validation import check_is_fitted
 from threadpoolctl import threadpool_limits
 
 from model.exposure import ExposureTable
 from model.fit.box_integral import BoxIntegral, Grouping, Setting
-from model.fit.hierarchy import OUTER, Hierarchy
+from model.fit.hierarchy import LOG_ODDS_LOST, OUTER, Hierarchy
 from model.fit.inference import Inference, Posterior
-from model.fit.inner_mode import InnerMode
+from model.fit.inner_mode import ConvergenceError, InnerMode
 from model.fit.likelihood import coefficients, log_choose
 from model.fit.lines import Lines, Observed, observe, plant_of
 from model.fit.observations import Observations
 from model.fit.plain_table import PlainCounts, PlainTable, read_counts, tabulate_lines
+from model.fit.strays import RATES, StrayRates, Strays
 from model.fit.target import Target
 from model.fit.weighing import LEAST_EFFECTIVE
 from model.plant import KINDS, LEARNED_SCALES, Plant
@@ -47,6 +49,9 @@ class TransitSurvival(BaseEstimator):  # type: ignore[misc]
         Draws weighed; fewer for larger ledgers unless given.
     random_state : int
         Seed.
+    strays : StrayRates, optional
+        How often records are wrong, and what becomes of a box lost whole; None: the clock speaks of all. A fit with
+        them that does not converge is made by the clock alone.
 
     Attributes
     ----------
@@ -57,7 +62,8 @@ class TransitSurvival(BaseEstimator):  # type: ignore[misc]
     hierarchy_ : Hierarchy
     n_boxes_, n_lines_ : int
     diagnostics_ : dict
-        Effective number of draws, Pareto k, Newton steps, whether there are enough draws.
+        Effective number of draws, Pareto k, Newton steps, whether there are enough draws, and whether the fit is of the
+        clock alone.
 
     Examples
     --------
@@ -86,8 +92,10 @@ class TransitSurvival(BaseEstimator):  # type: ignore[misc]
         n_draws: int = 4096,
         n_weighed: int | None = None,
         random_state: int = 0,
+        strays: StrayRates | None = RATES,
     ) -> None:
         self.reference = reference
+        self.strays = strays
         self.n_draws = n_draws
         self.n_weighed = n_weighed
         self.random_state = random_state
@@ -132,9 +140,14 @@ class TransitSurvival(BaseEstimator):  # type: ignore[misc]
         rng = np.random.default_rng(self.random_state)
         # The matrices are small: threads of the linear algebra library would wait for each other.
         with threadpool_limits(1):
-            self.posterior_ = Inference(InnerMode(Target(observations, self.hierarchy_))).run(
-                rng=rng, n_weighed=self.n_weighed
-            )
+            try:
+                self.posterior_, by_clock = self._run(observations, self.strays, rng), self.strays is None
+            except ConvergenceError:
+                if self.strays is None:
+                    raise
+                # Where every record looks like a stray (all plants of all boxes damaged) the mixture has a mode of
+                # strays beside that of the clock, and draws about one miss the other.
+                self.posterior_, by_clock = self._run(observations, None, rng), True
         self.draws_ = resample(self.posterior_, self.hierarchy_, reference, self.n_draws, self.random_state, rng=rng)
         self.n_boxes_, self.n_lines_ = observations.n_boxes, len(observations)
         self.diagnostics_ = {
@@ -144,8 +157,13 @@ class TransitSurvival(BaseEstimator):  # type: ignore[misc]
             "kappa_draws_replaced": self.posterior_.n_replaced,
             "newton_steps": self.posterior_.n_newton,
             "outer_steps": self.posterior_.n_outer,
+            "by_clock_alone": by_clock,
         }
         return self
+
+    def _run(self, observations: Observations, rates: StrayRates | None, rng: np.random.Generator) -> Posterior:
+        target = Target(observations, self.hierarchy_, rates=rates)
+        return Inference(InnerMode(target)).run(rng=rng, n_weighed=self.n_weighed)
 
     def predict_proba(self, X: Table) -> Array:  # noqa: N803
         """Return the chances of healthy, damaged and dead in boxes not yet seen, (lines, 3)."""
@@ -197,6 +215,7 @@ def resample(
         log_q10=np.log1p(outer["q10_less_one"]),
         chill_rate=outer["chill_rate"],
         h0=outer["h0"],
+        lost=special.expit(theta[:, LOG_ODDS_LOST]),
         scales={name: outer[name] for name in LEARNED_SCALES},
         n_replaced=posterior.n_replaced,
     )
@@ -239,14 +258,18 @@ def line_predictors(plants: Sequence[Plant], exposure: ExposureTable, draws: Pos
     return predictors
 
 
-def box_log_predictive(observed: Observed, draws: PosteriorDraws) -> Array:
-    """Return log mean over draws of the integrated probability of each box's counts, (boxes,)."""
+def box_log_predictive(observed: Observed, draws: PosteriorDraws, *, wrong: StrayRates | None = None) -> Array:
+    """Return log mean over draws of the integrated probability of each box's counts, (boxes,).
+
+    A box may be lost whole; where `wrong` is given, its record may be wrong as well.
+    """
     observations = observed.observations
     some = draws.take(np.arange(min(SCORING_DRAWS, draws.n_draws)))
     predictors = line_predictors(observed.plants, observations.exposure, some)
     eta = np.stack([row.eta for row in predictors], axis=1)  # (draws, lines)
     variance = np.stack([row.variance for row in predictors], axis=1)
     c, grouping = coefficients(observations), Grouping.of(observations.box)
+    strays = Strays.of(observations, RATES._replace(box=0.0, line=0.0) if wrong is None else wrong)
     n_draws, n_lines = eta.shape
     by_box = np.stack([grouping.mean(v) for v in variance])
     parameters, scales = some.parameters, some.parameters.scales
@@ -260,11 +283,13 @@ def box_log_predictive(observed: Observed, draws: PosteriorDraws) -> Array:
             m = part.stop - start
             if m != copies.n_boxes // grouping.n_boxes:
                 copies = grouping.tiled(m)
-            setting = Setting(
-                box_sd[part].ravel(),
-                *(np.repeat(v[part], n_lines) for v in (scales["line"], parameters.delta, parameters.h0)),
+            line_sd, delta, h0 = (
+                np.repeat(v[part], n_lines) for v in (scales["line"], parameters.delta, parameters.h0)
             )
-            value = BoxIntegral(np.tile(c, m), copies).value(eta[part].ravel(), setting)
+            lost = np.repeat(parameters.lost[part], grouping.n_boxes)
+            setting = Setting(box_sd[part].ravel(), line_sd, delta, h0, lost)
+            integral = BoxIntegral(np.tile(c, m), copies, strays=strays.tiled(m))
+            value = integral.value(eta[part].ravel(), setting)
             log_p[part] = value.reshape(m, grouping.n_boxes)
     peak = log_p.max(axis=0)
     total: Array = np.log(np.exp(log_p - peak).mean(axis=0)) + peak + grouping.sum(log_choose(observations))

@@ -2,13 +2,14 @@
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import sparse
+from scipy import sparse, special
 
 from model.exposure import Indices
 from model.fit.box_integral import BOX_NODES, LINE_NODES, BoxIntegral, BoxTerms, Grouping, Setting
-from model.fit.hierarchy import ALPHA, DELTA, KAPPA, OUTER, Hierarchy, InnerPrior
+from model.fit.hierarchy import ALPHA, DELTA, KAPPA, LOG_ODDS_LOST, OUTER, Hierarchy, InnerPrior
 from model.fit.likelihood import coefficients
 from model.fit.observations import Observations
+from model.fit.strays import RATES, StrayRates, Strays
 from model.plant import KINDS
 from model.prior import REFERENCE_DAYS
 
@@ -33,6 +34,7 @@ class Target:
         Coefficients of the likelihood's terms.
     grouping : Grouping
         Lines by box.
+    strays : Strays or None
     integral : BoxIntegral
     nodes : (int, int)
         Quadrature nodes of a box and of a line.
@@ -47,19 +49,32 @@ class Target:
         *,
         box_nodes: int = BOX_NODES,
         line_nodes: int = LINE_NODES,
+        rates: StrayRates | None = RATES,
     ) -> None:
-        """Take observations whose boxes ascend line by line, and the prior of their levels; 1 node: no such effect."""
-        self.observations, self.hierarchy = observations, hierarchy
+        """Take observations whose boxes ascend line by line, and the prior of their levels; 1 node: no such effect.
+
+        `rates` are those of wrong records and boxes lost whole; None: the clock speaks of all.
+        """
+        self.observations, self.hierarchy, self.rates = observations, hierarchy, rates
         self.counts = coefficients(observations)
         self.grouping = Grouping.of(observations.box)
-        self.integral = BoxIntegral(self.counts, self.grouping, box_nodes=box_nodes, line_nodes=line_nodes)
+        self.strays = None if rates is None else Strays.of(observations, rates)
+        self.integral = BoxIntegral(
+            self.counts, self.grouping, box_nodes=box_nodes, line_nodes=line_nodes, strays=self.strays
+        )
         self.nodes = box_nodes, line_nodes
         self.effects = self._effect_columns()
 
     def of_boxes(self, boxes: Indices) -> "Target":
         """Return the posterior of some boxes alone, with the same prior."""
         box_nodes, line_nodes = self.nodes
-        return Target(self.observations.take_boxes(boxes), self.hierarchy, box_nodes=box_nodes, line_nodes=line_nodes)
+        return Target(
+            self.observations.take_boxes(boxes),
+            self.hierarchy,
+            box_nodes=box_nodes,
+            line_nodes=line_nodes,
+            rates=self.rates,
+        )
 
     def _effect_columns(self) -> sparse.csr_array:
         """Return the one-hot columns of all effects, (lines, p), zero for alpha, kappa and delta."""
@@ -88,6 +103,7 @@ class Target:
             line_sd=np.sqrt(line) if len(line) > 1 else float(np.sqrt(line[0])),
             delta=delta,
             h0=float(np.exp(theta[LOG_H0])),
+            lost=0.0 if self.strays is None else float(special.expit(theta[LOG_ODDS_LOST])),
         )
 
     def box_variances(self, theta: Array) -> dict[int, Array]:

@@ -44,7 +44,7 @@ MOST_ROUNDS = 4
 
 @dataclass(frozen=True, eq=False)
 class WeightedDraws:
-    """Draws x (draws, p) and theta (draws, 9) with normalised, smoothed log weights (draws,).
+    """Draws x (draws, p) and theta (draws, 10) with normalised, smoothed log weights (draws,).
 
     Attributes
     ----------
@@ -174,10 +174,11 @@ class Weighing:
             predictor += (self._target.effects @ x[some].T).T
             setting = settings[0]
             if len(settings) > 1:
-                setting = Setting(
-                    np.concatenate([s.box_sd for s in settings]),
-                    *(np.concatenate([np.broadcast_to(s[k], n_lines) for s in settings]) for k in (1, 2, 3)),
+                line_sd, delta, h0 = (
+                    np.concatenate([np.broadcast_to(s[k], n_lines) for s in settings]) for k in (1, 2, 3)
                 )
+                lost = np.repeat([s.lost for s in settings], n_boxes)
+                setting = Setting(np.concatenate([s.box_sd for s in settings]), line_sd, delta, h0, lost)
             value = self._tiled(len(settings)).value(predictor.ravel(), setting)
             log_likelihood[some] = value.reshape(len(settings), n_boxes).sum(axis=1)
         return log_likelihood + drawn.log_prior - drawn.log_q
@@ -194,6 +195,7 @@ class Weighing:
                 line_nodes=line_nodes,
                 mode_tolerance=WEIGHT_MODE_TOLERANCE,
                 single=True,
+                strays=None if self._target.strays is None else self._target.strays.tiled(n),
             )
             self._copies = n, integral
         return self._copies[1]

@@ -31,11 +31,14 @@ class HazardFactors:
         eta = intercept + slope * common + genus_sd u + own_sd v + line_sd w
 
     is the log hazard on the clock, and H_loss and H_death are those of `model.plant.hazard` with d0 = death_offset.
+    With chance `lost` a box is lost whole instead, and each of its plants has the same chances.
 
     Attributes
     ----------
     common, log_h0, log_delta, line_sd : (boxes, draws)
     death_offset : (boxes,)
+    lost, lost_healthy, lost_dead : (boxes,)
+        Chance that a box is lost whole, and that a plant in such a box is healthy, or dead.
     box : (lines,) of int
     genus : (lines,) of int
         Lines with the same number, all of one box, share u.
@@ -47,6 +50,9 @@ class HazardFactors:
     log_delta: Array
     line_sd: Array
     death_offset: Array
+    lost: Array
+    lost_healthy: Array
+    lost_dead: Array
     box: Counts
     genus: Counts
     intercept: Array

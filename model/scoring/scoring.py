@@ -14,7 +14,7 @@ dead than for healthy instead of dead, and where a record answers one of the two
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import gammaln
+from scipy.special import gammaln, xlogy
 
 from model.quadrature import normal_nodes
 from model.scoring.hazard_factors import HazardFactors
@@ -56,8 +56,32 @@ def log_scores(factors: HazardFactors, counts: Counts) -> Array:
         of_lines = _log_mean(_log_chances(*hazards, counts[members]), weights, axis=1)
         draws[factors.box[members[0]]] += _log_mean(of_lines.sum(axis=1), weights[:, :, 0])
     orderings = np.bincount(factors.box, weights=_log_orderings(counts), minlength=n_boxes)
-    scores: Array = -_log_mean(draws.T, np.full((n_draws, 1), 1.0 / n_draws)) - orderings
+    clock = _log_mean(draws.T, np.full((n_draws, 1), 1.0 / n_draws))
+    scores: Array = -_or_lost(clock, factors, counts) - orderings
     return scores
+
+
+def _or_lost(clock: Array, factors: HazardFactors, counts: Counts) -> Array:
+    """Return the log chance of each box's counts, in one order, where it may also be lost whole, (boxes,)."""
+    box = factors.box
+    healthy_chance, dead_chance = factors.lost_healthy[box], factors.lost_dead[box]
+    healthy, damaged, dead, sent = counts.T
+    three, only_healthy, only_dead = _known(counts)
+    of_lines = np.select(
+        [three, only_healthy, only_dead],
+        [
+            xlogy(healthy, healthy_chance)
+            + xlogy(damaged, 1.0 - healthy_chance - dead_chance)
+            + xlogy(dead, dead_chance),
+            xlogy(healthy, healthy_chance) + xlogy(sent - healthy, 1.0 - healthy_chance),
+            xlogy(sent - dead, 1.0 - dead_chance) + xlogy(dead, dead_chance),
+        ],
+        default=0.0,
+    )
+    lost_whole = np.bincount(box, weights=of_lines, minlength=len(clock))
+    with np.errstate(divide="ignore"):  # never lost, or always
+        mixed: Array = np.logaddexp(np.log1p(-factors.lost) + clock, np.log(factors.lost) + lost_whole)
+    return mixed
 
 
 def _log_mean(logs: Array, weights: Array, axis: int = 0) -> Array:
@@ -158,13 +182,18 @@ def drawn_counts(
     sent : (lines,)
         Plants of each line in the box.
     n_each : int
-        Counts drawn from each draw of the common factor, with effects of genus and line of their own.
+        Counts drawn from each draw of the common factor, with effects of genus and line of their own; the box is lost
+        whole in its share of them.
     rng : numpy.random.Generator
     """
     n_lines, n_draws = len(factors.genus), factors.common.shape[1]
     of_genus = rng.standard_normal((n_each, n_lines, n_draws))[:, factors.genus]
     own = rng.standard_normal((n_each, n_lines, n_draws))
     loss, death = factors.hazards(np.arange(n_lines), of_genus, own)
-    alive = rng.binomial(sent[:, None], np.exp(-death))
-    healthy = rng.binomial(alive, np.exp(death - loss))
+    # Of a generator of its own, so that the other draws are those of a box that is never lost.
+    lost = rng.spawn(1)[0].random((n_each, 1, n_draws)) < factors.lost
+    lost_alive = float(1.0 - factors.lost_dead[0])
+    lost_sound = float(factors.lost_healthy[0]) / lost_alive if lost_alive > 0.0 else 0.0
+    alive = rng.binomial(sent[:, None], np.where(lost, lost_alive, np.exp(-death)))
+    healthy = rng.binomial(alive, np.where(lost, min(lost_sound, 1.0), np.exp(death - loss)))
     return healthy.sum(axis=1).ravel(), (sent[:, None] - alive).sum(axis=1).ravel()

@@ -57,7 +57,7 @@ def by_fit(observations: Observations) -> Measured:
     hierarchy = Hierarchy(observations, load_reference())
     start = time.process_time()
     with threadpool_limits(1):
-        posterior = Inference(InnerMode(Target(observations, hierarchy))).run(rng=np.random.default_rng(0))
+        posterior = Inference(InnerMode(Target(observations, hierarchy, rates=None))).run(rng=np.random.default_rng(0))
     seconds = time.process_time() - start
     weights = np.exp(posterior.log_weights)
     drawn = parameters(posterior) | {f"effect_{kind}": posterior.x[:, own] for kind, own in hierarchy.slices.items()}

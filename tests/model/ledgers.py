@@ -3,9 +3,10 @@
 from collections.abc import Mapping, Sequence
 
 import numpy as np
+from scipy import special
 
 from model.exposure.table import CHILL_NODES, Q10_NODES, Array, ExposureTable, Indices, constant_log_days
-from model.fit.hierarchy import OUTER, Hierarchy, InnerPrior
+from model.fit.hierarchy import LOG_ODDS_LOST, OUTER, Hierarchy, InnerPrior
 from model.fit.lines import LINE_DTYPE, Lines
 from model.fit.observations import Observations
 from model.plant.plant import KINDS, Level
@@ -79,7 +80,9 @@ class FlatPrior(Hierarchy):
 
 def theta_of(**changed: float) -> Array:
     """Return the prior median of theta with some entries replaced, log scale."""
-    theta: Array = np.log([REFERENCE.prior_scales[name].median for name in OUTER])
+    medians = np.array([REFERENCE.prior_scales[name].median for name in OUTER])
+    theta: Array = np.log(medians)
+    theta[LOG_ODDS_LOST] = special.logit(medians[LOG_ODDS_LOST])
     for name, value in changed.items():
         theta[OUTER.index(name)] = value
     return theta

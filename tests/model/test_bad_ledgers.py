@@ -116,7 +116,7 @@ def assert_finite(model: TransitSurvival, ledger: Ledger) -> Array:
     np.testing.assert_allclose(chances.sum(axis=1), 1.0)
     assert np.isfinite(model.log_predictive(ledger.lines, ledger.counts)).all()
     parameters = model.draws_.parameters
-    drawn = [getattr(parameters, name) for name in ("alpha", "kappa", "delta", "log_q10", "chill_rate", "h0")]
+    drawn = [getattr(parameters, name) for name in ("alpha", "kappa", "delta", "log_q10", "chill_rate", "h0", "lost")]
     assert all(np.isfinite(values).all() for values in (*drawn, *parameters.scales.values()))
     assert min(parameters.kappa.min(), parameters.delta.min()) > 0.0
     diagnostics = model.diagnostics_

@@ -114,6 +114,7 @@ def test_outer_density_is_log_normal_in_every_parameter() -> None:
         "q10_less_one",
         "chill_rate",
         "h0",
+        "lost_whole",
     )
 
     def density(theta: Array) -> float:

@@ -63,7 +63,7 @@ def two_state(observations: Observations) -> Observations:
 def mode_of(observations: Observations, theta: Array) -> tuple[InnerMode, Inner]:
     """Return the posterior, its integrals taken finely, and the mode of x."""
     hierarchy = Hierarchy(observations, REFERENCE)
-    modes = InnerMode(Target(observations, hierarchy, box_nodes=25, line_nodes=15))
+    modes = InnerMode(Target(observations, hierarchy, box_nodes=25, line_nodes=15, rates=None))
     start = hierarchy.inner(theta).mean.copy()
     start[DELTA] = 1.5
     return modes, modes.newton(theta, start, tolerance=1e-10)
@@ -76,7 +76,7 @@ def test_at_the_mode_the_slope_is_nil_and_the_precision_minus_the_hessian(h0: fl
     with np.errstate(divide="ignore"):
         theta = theta_of(h0=float(np.log(h0)))
     hierarchy = Hierarchy(observations, REFERENCE)
-    modes = InnerMode(Target(observations, hierarchy, box_nodes=25, line_nodes=15))
+    modes = InnerMode(Target(observations, hierarchy, box_nodes=25, line_nodes=15, rates=None))
     prior = hierarchy.inner(theta)
     start = prior.mean.copy()
     start[DELTA] = 1.5
@@ -293,7 +293,9 @@ def mode_without_effects(rows: Observations) -> tuple[Array, Array]:
     prior = FlatPrior(rows)
     start = np.zeros(prior.n_inner)
     start[DELTA] = 1.0
-    inner = InnerMode(Target(rows, prior, box_nodes=1, line_nodes=1)).newton(NOT_SPOILT, start, tolerance=1e-12)
+    inner = InnerMode(Target(rows, prior, box_nodes=1, line_nodes=1, rates=None)).newton(
+        NOT_SPOILT, start, tolerance=1e-12
+    )
     return inner.x, inner.precision
 
 
@@ -340,7 +342,9 @@ def test_a_mode_that_no_step_reaches_is_an_error_that_lists_remedies() -> None:
     prior = FlatPrior(observations, delta_shape=4.0, delta_rate=2.0)
     start = np.array([0.0, 0.0, 1.0])
     with pytest.raises(ConvergenceError, match=r"contradict each other.*wrong unit.*leave them out.*fewer boxes"):
-        InnerMode(Target(observations, prior, box_nodes=1, line_nodes=1)).newton(NOT_SPOILT, start, tolerance=0.0)
+        InnerMode(Target(observations, prior, box_nodes=1, line_nodes=1, rates=None)).newton(
+            NOT_SPOILT, start, tolerance=0.0
+        )
 
 
 def test_an_unnamed_seller_and_an_unknown_genus_vary_from_box_to_box_and_line_to_line() -> None:
@@ -368,7 +372,7 @@ def test_the_slope_of_scales_counts_unnamed_sellers_and_unknown_genera() -> None
     some = np.array([True, True, False, False])
     rows = replace(rows, unnamed_seller=some, unknown_genus=~some)
     hierarchy = Hierarchy(rows, REFERENCE)
-    modes, theta = InnerMode(Target(rows, hierarchy, box_nodes=25, line_nodes=15)), theta_of()
+    modes, theta = InnerMode(Target(rows, hierarchy, box_nodes=25, line_nodes=15, rates=None)), theta_of()
     inner = modes.newton(theta, np.array([-0.5, 3.0, 1.2]), tolerance=1e-10)
     slope = marginal_slope(modes.target, theta, inner) - _slope_of_priors(modes.target, theta, inner)
     for name in ("genus_multiplier", "cultivar", "seller", "drift", "shipment", "line"):

@@ -1,11 +1,13 @@
 """Predicted chances: laws for every posterior draw, and the average over boxes against dense integration."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
-from scipy import stats
+from scipy import integrate, stats
 
 from model.exposure.damage import damage_rate
 from model.plant.plant import Level, Plant
@@ -142,22 +144,46 @@ def test_plant_twice_as_lasting_keeps_twice_as_long() -> None:
 
 
 def test_marginal_chances_against_dense_integration_over_shipment_and_line() -> None:
-    """Integrate the two effects on a grid each, where the code under test adds their variances and uses 5 nodes."""
+    """Integrate the two effects on a grid each, where the code under test adds their variances and uses few nodes."""
     parameters = DRAWS.parameters
     grid = np.linspace(-7.0, 7.0, 141)
     weight = stats.norm.pdf(grid) * (grid[1] - grid[0])
     eta = predictor(Plant(genus("Syngonium")), 22.0, 8.0)
     healthy, dead = MARGINAL(eta)
-    box_sd = np.hypot(parameters.scales["shipment"], parameters.scales["line"])
     for draw in range(0, BLOCK, 16):
         effects = parameters.scales["shipment"][draw] * grid[:, None] + parameters.scales["line"][draw] * grid
         hazard = np.exp(eta[draw] + effects)
         spoilt = parameters.h0[draw]
         dense_healthy = weight @ np.exp(-(spoilt + hazard)) @ weight
         dense_dead = 1.0 - weight @ np.exp(-(spoilt * np.exp(-0.7) + hazard * np.exp(-parameters.delta[draw]))) @ weight
-        error = 4e-4 if box_sd[draw] <= 0.7 else 2e-3 if box_sd[draw] <= 1.0 else 0.02
-        assert healthy[draw] == pytest.approx(dense_healthy, abs=error)
-        assert dead[draw] == pytest.approx(dense_dead, abs=error)
+        lost = parameters.lost[draw]
+        assert healthy[draw] == pytest.approx((1 - lost) * dense_healthy + lost * 0.01, abs=1e-3)
+        assert dead[draw] == pytest.approx((1 - lost) * dense_dead + lost * 0.95, abs=1e-3)
+
+
+def test_marginal_chances_hold_beside_wide_box_effects() -> None:
+    """Against adaptive quadrature, the sd of shipment and line effects together up to 3.5."""
+    wide = replace(
+        DRAWS.parameters,
+        scales={**DRAWS.parameters.scales, "shipment": np.linspace(0.2, 3.5, BLOCK), "line": np.zeros(BLOCK)},
+    )
+    chances = MarginalChances(replace(DRAWS, parameters=wide))
+    eta = np.linspace(-9.0, 5.0, BLOCK)[::-1]
+    healthy, dead = chances(eta)
+    for draw in range(0, BLOCK, 16):
+        sd, spoilt = wide.scales["shipment"][draw], wide.h0[draw]
+
+        def survival(log_hazard: float, sd: float = sd) -> float:
+            value, _ = integrate.quad(
+                lambda z: np.exp(-np.exp(log_hazard + sd * z)) * stats.norm.pdf(z), -10, 10, limit=200
+            )
+            return float(value)
+
+        lost = wide.lost[draw]
+        of_clock = np.exp(-spoilt) * survival(eta[draw])
+        assert healthy[draw] == pytest.approx((1 - lost) * of_clock + lost * 0.01, abs=1e-3)
+        without_death = np.exp(-spoilt * np.exp(-0.7)) * survival(eta[draw] - wide.delta[draw])
+        assert dead[draw] == pytest.approx((1 - lost) * (1.0 - without_death) + lost * 0.95, abs=1e-3)
 
 
 def width(plant: Plant, draws: PosteriorDraws) -> float:

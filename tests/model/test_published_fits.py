@@ -36,7 +36,9 @@ def flat_mode(observations: Observations, theta: Array = NOT_SPOILT, *, two_stat
         prior = FlatPrior(observations, delta_shape=DELTA_SHAPE, delta_rate=DELTA_RATE)
     start = np.zeros(prior.n_inner)
     start[DELTA] = 1.0
-    return InnerMode(Target(observations, prior, box_nodes=1, line_nodes=1)).newton(theta, start, tolerance=1e-12)
+    return InnerMode(Target(observations, prior, box_nodes=1, line_nodes=1, rates=None)).newton(
+        theta, start, tolerance=1e-12
+    )
 
 
 def expected_errors(observations: Observations, inner: Inner) -> tuple[Array, Array]:

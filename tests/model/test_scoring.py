@@ -12,6 +12,8 @@ from model.scoring.scoring import brier_score, drawn_counts, log_scores
 Array = NDArray[np.float64]
 DEATH_OFFSET = 2.0
 H0, DELTA = 0.015, 1.2
+# Healthy, damaged, dead in a box lost whole: this test's own.
+LOST = np.array([0.02, 0.08, 0.9])
 
 
 def factors(
@@ -22,6 +24,7 @@ def factors(
     genus_sd: float = 0.0,
     genus: tuple[int, ...] = (0,),
     intercept: float = 0.0,
+    lost: float = 0.0,
 ) -> HazardFactors:
     n, lines = len(common), len(genus)
     return HazardFactors(
@@ -30,6 +33,9 @@ def factors(
         log_delta=np.full((1, n), np.log(DELTA)),
         line_sd=np.full((1, n), line_sd),
         death_offset=np.array([DEATH_OFFSET]),
+        lost=np.array([lost]),
+        lost_healthy=np.array([LOST[0]]),
+        lost_dead=np.array([LOST[2]]),
         box=np.zeros(lines, dtype=np.int64),
         genus=np.array(genus),
         intercept=np.full(lines, intercept),
@@ -76,6 +82,34 @@ def test_lines_are_averaged_over_draws_jointly() -> None:
     by_draw = [np.prod([stats.multinomial.pmf(row[:3], 10, chances(eta)) for row in rows]) for eta in (-2.0, 0.3)]
     found = log_score(factors([-2.0, 0.3], genus=(0, 1)), rows)
     assert found == pytest.approx(-np.log(np.mean(by_draw)), abs=1e-10)
+
+
+@pytest.mark.parametrize("dead", [(1, 2), (8, 9)])
+def test_a_box_may_be_lost_whole(dead: tuple[int, int]) -> None:
+    rows = counted((9 - dead[0], 1, dead[0], 10), (2, -1, -1, 10), (-1, -1, dead[1], 10))
+    # by hand: the share of boxes lost whole has one product over the lines, the rest the mean over the two draws
+
+    def product(chance: Array) -> float:
+        healthy, _, dead_chance = chance
+        three = stats.multinomial.pmf(rows[0, :3], 10, chance)
+        return float(three * stats.binom.pmf(2, 10, healthy) * stats.binom.pmf(dead[1], 10, dead_chance))
+
+    expected = -np.log(0.05 * product(LOST) + 0.95 * np.mean([product(chances(eta)) for eta in (-2.0, 0.3)]))
+    found = log_score(factors([-2.0, 0.3], genus=(0, 1, 2), lost=0.05), rows)
+    assert found == pytest.approx(expected, abs=1e-10)
+
+
+def test_drawn_boxes_are_lost_whole_in_their_share() -> None:
+    said = factors([-1.0] * 64, genus=(0, 1), lost=0.2)
+    healthy, dead = drawn_counts(said, np.array([6, 6]), 128, rng=np.random.default_rng(4))
+    # scipy.stats.binom: all 12 plants share the box's fate
+    expected = 0.2 * stats.binom.pmf(np.arange(13), 12, LOST[2])
+    expected += 0.8 * stats.binom.pmf(np.arange(13), 12, chances(-1.0)[2])
+    observed = np.bincount(dead, minlength=13) / 8192
+    assert np.abs(observed - expected).max() < 4 * np.sqrt(0.25 / 8192)
+    share = 0.2 * LOST[0] + 0.8 * chances(-1.0)[0]
+    # By the box's own chances the mean has an sd of 0.05.
+    assert healthy.mean() == pytest.approx(12 * share, abs=0.2)
 
 
 def test_line_effects_are_integrated() -> None:
@@ -194,7 +228,7 @@ def test_a_common_factor_without_spread_has_no_slope() -> None:
 
 def test_boxes_scored_together_score_as_they_do_alone() -> None:
     said = [
-        factors([-2.0, 0.3], line_sd=0.4, own_sd=0.2, genus_sd=0.5, genus=(0, 1, 0)),
+        factors([-2.0, 0.3], line_sd=0.4, own_sd=0.2, genus_sd=0.5, genus=(0, 1, 0), lost=0.1),
         factors([-1.0, 1.0], line_sd=0.1, genus=(0,)),
         factors([0.0, -0.5], own_sd=0.3, genus_sd=0.2, genus=(1, 1, 0)),
     ]

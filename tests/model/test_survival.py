@@ -8,6 +8,7 @@ from sklearn.exceptions import NotFittedError
 from sklearn.model_selection import GroupKFold, cross_val_score
 
 from model.exposure.table import Array
+from model.fit.hierarchy import OUTER
 from model.fit.lines import Lines
 from model.fit.survival import SCORING_DRAWS, TransitSurvival, described, line_predictors
 from model.plant.plant import UNNAMED, Plant
@@ -36,8 +37,8 @@ def model() -> TransitSurvival:
 
 
 def test_parameters_are_stored_and_cloned() -> None:
-    original = TransitSurvival(REFERENCE, n_draws=300, n_weighed=512, random_state=3)
-    names = {"reference", "n_draws", "n_weighed", "random_state"}
+    original = TransitSurvival(REFERENCE, n_draws=300, n_weighed=512, random_state=3, strays=None)
+    names = {"reference", "n_draws", "n_weighed", "random_state", "strays"}
     assert set(original.get_params()) == names
     copy = clone(original)
     assert copy is not original
@@ -45,6 +46,7 @@ def test_parameters_are_stored_and_cloned() -> None:
         "n_draws": 300,
         "n_weighed": 512,
         "random_state": 3,
+        "strays": None,
     }
     assert original.set_params(n_draws=20).n_draws == 20
     assert not [name for name in vars(original) if name.endswith("_")]
@@ -58,6 +60,7 @@ def test_a_fit_sets_its_attributes(model: TransitSurvival) -> None:
     assert fitted.posterior_.x.shape == (1024, fitted.hierarchy_.n_inner)
     assert set(fitted.diagnostics_) == {
         "effective_draws", "enough_draws", "pareto_k", "kappa_draws_replaced", "newton_steps", "outer_steps",
+        "by_clock_alone",
     }  # fmt: skip
     assert fitted.diagnostics_["enough_draws"] == (fitted.diagnostics_["effective_draws"] >= 200)
 
@@ -111,6 +114,10 @@ def test_boxes_are_scored_by_name_whatever_the_order_of_lines(model: TransitSurv
     )
 
 
+# Healthy, damaged, dead in a box lost whole, by constants.csv.
+LOST = (0.01, 0.04, 0.95)
+
+
 def brute_force(model: TransitSurvival, lines: Lines, counts: Array, *, variance: float) -> float:
     """Return the log mean over the scoring draws of one box's probability, by sums over grids of both effects."""
     draws = model.draws_.take(np.arange(SCORING_DRAWS))
@@ -124,7 +131,7 @@ def brute_force(model: TransitSurvival, lines: Lines, counts: Array, *, variance
     seller = str(lines["seller"][0])
     effects += draws.effect("seller", seller.casefold())
     box_sd = np.sqrt(parameters.scales["shipment"] ** 2 + parameters.kappa**2 * variance)
-    of_box = np.ones((SCORING_DRAWS, len(units)))
+    of_box, lost_whole = np.ones((SCORING_DRAWS, len(units))), 1.0
     for line, (healthy, damaged, dead, sent) in zip(lines, counts, strict=True):
         genus = REFERENCE.genera[line["genus"]]
         own = effects + genus_effects(Plant(genus), draws) + draws.drift(seller.casefold(), int(line["quarter"]))
@@ -136,11 +143,14 @@ def brute_force(model: TransitSurvival, lines: Lines, counts: Array, *, variance
         p_healthy, p_dead = np.exp(-h0 - hazard), -np.expm1(-h0 * np.exp(-0.7) - hazard * np.exp(-delta))
         if np.isnan(healthy):
             mass = stats.binom(int(sent), p_dead).pmf(dead)
+            lost_whole *= stats.binom(int(sent), LOST[2]).pmf(dead)
         else:
             chances = np.stack([p_healthy, 1.0 - p_healthy - p_dead, p_dead], axis=-1)
             mass = stats.multinomial(int(sent), chances).pmf([healthy, damaged, dead])
+            lost_whole *= stats.multinomial(int(sent), LOST).pmf([healthy, damaged, dead])
         of_box *= mass @ weight
-    return float(np.log((of_box @ weight).mean()))
+    by_draw = (1.0 - parameters.lost) * (of_box @ weight) + parameters.lost * lost_whole
+    return float(np.log(by_draw.mean()))
 
 
 @pytest.mark.parametrize("variance", [0.0, 0.02])
@@ -212,7 +222,7 @@ def test_resampled_draws_are_the_weighted_ones(model: TransitSurvival) -> None:
     for found, weighted in (
         (model.draws_.parameters.alpha, model.posterior_.x[:, 0]),
         (model.draws_.parameters.kappa, model.posterior_.x[:, 1]),
-        (np.log(model.draws_.parameters.h0), model.posterior_.theta[:, -1]),
+        (np.log(model.draws_.parameters.h0), model.posterior_.theta[:, OUTER.index("h0")]),
     ):
         mean = w @ weighted
         sd = float(np.sqrt(w @ (weighted - mean) ** 2))
