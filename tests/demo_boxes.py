@@ -78,12 +78,13 @@ DEVIATIONS: dict[str, dict[str, float]] = {
 
 
 def truth(reference: Reference) -> PosteriorDraws:
-    """Return draws that are all the same: what is true of the invented shop."""
+    """Return draws that are all the same: what is true of the invented shop, none of whose boxes is lost whole."""
     rules = draw_prior_posterior(reference, DRAWS, seed=SEED)
     known = rules.parameters
     names = ("alpha", "kappa", "delta", "log_q10", "chill_rate", "h0")
     parameters = ParameterDraws(
         **{name: same(float(np.median(getattr(known, name)))) for name in names},
+        lost=same(0.0),
         scales={name: same(float(np.median(values))) for name, values in known.scales.items()},
         n_replaced=0,
     )

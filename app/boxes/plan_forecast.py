@@ -28,7 +28,8 @@ from app.schemas import (
 from app.serving import Engine, rules_version
 from model.plant import SPOILT_DEATH_OFFSET
 from model.predict import PosteriorDraws, box_chances, genus_effects
-from model.quadrature import normal_nodes
+from model.quadrature import even_nodes
+from model.reference import CONSTANTS
 from model.scoring import split_hazards
 
 Array = NDArray[np.float64]
@@ -42,7 +43,6 @@ BATCH_VALUES = 512
 LINE_VALUES = 128
 LINE_VALUES_OF_MANY = 24
 HAZARD_DRAWS = 128
-LINE_NODES = 9
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,6 +144,9 @@ def _hazards(batch: SimulatedBatch, eta: Array) -> HazardDraws:
         log_h0=_rounded(np.log(parameters.h0[kept])),
         log_delta=_rounded(np.log(parameters.delta[kept])),
         line_sd=_rounded(parameters.scales["line"][kept]),
+        lost=float(np.round(parameters.lost.mean(), 5)),
+        lost_healthy=CONSTANTS.lost_healthy,
+        lost_dead=CONSTANTS.lost_dead,
         lines=[
             LineHazard(intercept=a, slope=b, genus_sd=g, own_sd=o)
             for a, b, g, o in np.round(np.stack(split, axis=1), 5).tolist()
@@ -158,8 +161,10 @@ def _rounded(numbers: Array) -> list[float]:
 
 def _mean_chances(eta: Array, posterior: PosteriorDraws) -> MeanChances:
     parameters = posterior.parameters
-    nodes, weights = normal_nodes(LINE_NODES)
+    nodes, weights = even_nodes(float(parameters.scales["line"].max()))
     healthy, dead = box_chances(eta + parameters.scales["line"] * nodes[:, None], parameters.delta, parameters.h0)
+    lost, kept = parameters.lost, 1.0 - parameters.lost
+    healthy, dead = kept * healthy + lost * CONSTANTS.lost_healthy, kept * dead + lost * CONSTANTS.lost_dead
     mean_healthy, mean_dead = float(weights @ healthy.mean(axis=1)), float(weights @ dead.mean(axis=1))
     return MeanChances(healthy=mean_healthy, damaged=max(0.0, 1.0 - mean_healthy - mean_dead), dead=mean_dead)
 

@@ -177,7 +177,17 @@ class BatchSimulation:
         eta = linear_predictor(self._shipment(box), exposure.equivalent_days, self.posterior)
         parameters = self.posterior.parameters
         for own, genus in zip(effects, self.line_genus, strict=True):
-            yield box_chances(own + eta[genus], parameters.delta, parameters.h0)
+            yield self._or_lost(box, *box_chances(own + eta[genus], parameters.delta, parameters.h0))
+
+    def _or_lost(self, box: int, healthy: Array, dead: Array) -> tuple[Array, Array]:
+        """Return the chances, (draws,) each, with those of a box lost whole in the draws in which it is."""
+        lost = self.lost(box)
+        return np.where(lost, CONSTANTS.lost_healthy, healthy), np.where(lost, CONSTANTS.lost_dead, dead)
+
+    def lost(self, box: int) -> NDArray[np.bool_]:
+        """Return the draws in which a box is lost whole, whatever its route, (draws,)."""
+        lost: NDArray[np.bool_] = self.uniforms(f"lost {box}") < self.posterior.parameters.lost
+        return lost
 
     def late_loss_chance(self, exposure: Exposure, box: int = 0) -> Array:
         """Return the chance of loss within two weeks among the plants of each genus in one box, (genera, draws)."""
@@ -197,7 +207,7 @@ class BatchSimulation:
         chances = []
         for box, (_, exposure) in enumerate(journeys):
             eta = linear_predictor(self._shipment(box) + effects, exposure.equivalent_days[genus], self.posterior)
-            chances.append(box_chances(eta, parameters.delta, parameters.h0)[0])
+            chances.append(self._or_lost(box, *box_chances(eta, parameters.delta, parameters.h0))[0])
         return np.stack(chances, axis=1)
 
     def outcomes(self, plan: RoutePlan, journeys: Sequence[Journeys]) -> RouteDraws:

@@ -53,6 +53,7 @@ def answer_model(engine: Engine, notice: str | None = None) -> ModelAnswer:
         boxes=engine.fit.counts.n_boxes if engine.fit else 0,
         plants=engine.fit.counts.n_plants if engine.fit else 0,
         assumption=ASSUMPTION,
+        lost_whole=lost_whole(parameters.lost),
         rules=rules,
         scales=[
             Scale(name=name, prior=quantiles(values), posterior=quantiles(own[name]) if own else None)
@@ -71,6 +72,12 @@ def answer_model(engine: Engine, notice: str | None = None) -> ModelAnswer:
     )
 
 
+def lost_whole(chance: NDArray[np.float64]) -> str:
+    """Return how often a box is lost whole, in words, from draws of the chance: by their median."""
+    one_in = round(1.0 / float(np.median(chance)))
+    return f"About 1 box in {one_in:,} is lost whole, whatever the route: counted in every answer."
+
+
 def _parameters(draws: PosteriorDraws) -> dict[str, NDArray[np.float64]]:
     parameters = draws.parameters
     return {
@@ -78,6 +85,7 @@ def _parameters(draws: PosteriorDraws) -> dict[str, NDArray[np.float64]]:
         "q10": np.exp(parameters.log_q10),
         "chill_rate": parameters.chill_rate,
         "h0": parameters.h0,
+        "lost_whole": parameters.lost,
         "kappa": parameters.kappa,
         "delta": parameters.delta,
     }

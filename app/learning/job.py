@@ -45,7 +45,15 @@ from app.store import (
     start_refit,
     touch_refit,
 )
-from model.fit import ConvergenceError, CountError, Observations, Observed, TransitSurvival, box_log_predictive
+from model.fit import (
+    RATES,
+    ConvergenceError,
+    CountError,
+    Observations,
+    Observed,
+    TransitSurvival,
+    box_log_predictive,
+)
 from model.predict import PosteriorDraws
 from model.prior import PriorError
 from model.reference import Reference, load_reference
@@ -228,7 +236,8 @@ def _difference(
 ) -> Array:
     """Return the log score of the candidate, fitted without a box's fold, less the active version's, (unseen,).
 
-    `shipment` is that of each observed box.
+    `shipment` is that of each observed box. Records may be wrong, for both alike: a box dated a month off is told by
+    neither, and would decide for the one that happens to be less sure.
     """
     shuffled = np.random.default_rng(PRIOR_SEED).permutation(unseen)[:MOST_JUDGED]
     n_folds = N_FOLDS if len(shipment) <= MOST_BOXES_IN_FOLDS else 1
@@ -236,8 +245,9 @@ def _difference(
     for fold in range(n_folds):
         in_fold = np.isin(shipment, shuffled[fold::n_folds])
         left_out, rest = (observed.of_boxes(np.flatnonzero(boxes)) for boxes in (in_fold, ~in_fold))
-        old = box_log_predictive(left_out, active)
-        new = box_log_predictive(left_out, _fold_draws(rest.observations, active.reference, n_weighed))
+        old = box_log_predictive(left_out, active, wrong=RATES)
+        candidate = _fold_draws(rest.observations, active.reference, n_weighed)
+        new = box_log_predictive(left_out, candidate, wrong=RATES)
         difference.append(new - old)
     return np.concatenate(difference)
 

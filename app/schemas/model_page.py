@@ -122,6 +122,7 @@ class ModelAnswer(AnswerModel):
     boxes: int = Field(ge=0, description="boxes behind the fit")
     plants: int = Field(ge=0, description="plants in them")
     assumption: str
+    lost_whole: str = Field(description="how often a box is lost whole, whatever its route; every chance counts it in")
     rules: list[RuleOfThumb]
     scales: list[Scale]
     effects: list[Effect]

@@ -60,7 +60,9 @@ class HazardDraws(AnswerModel):
         H_loss = h0 + exp(eta)          H_death = h0 exp(-death_offset) + exp(eta - delta)
         P(healthy) = exp(-H_loss)       P(dead) = 1 - exp(-H_death)
 
-    Lines are independent given the draw and the u. Each list of draws has one number a draw.
+    Lines are independent given the draw and the u. Each list of draws has one number a draw. With chance `lost` the box
+    is lost whole instead, whatever the draw, and each plant of every line is healthy with chance `lost_healthy`, dead
+    with `lost_dead`; forecasts stored before boxes could be lost whole say 0.
     """
 
     death_offset: float
@@ -68,6 +70,9 @@ class HazardDraws(AnswerModel):
     log_h0: list[float]
     log_delta: list[float]
     line_sd: list[float]
+    lost: float = Field(default=0.0, ge=0, le=1, description="chance that the box is lost whole")
+    lost_healthy: float = Field(default=0.0, ge=0, le=1, description="of a plant in a box lost whole")
+    lost_dead: float = Field(default=0.0, ge=0, le=1, description="of a plant in a box lost whole")
     lines: list[LineHazard]
 
 

@@ -26,8 +26,8 @@ from model.prior import ParameterDraws
 from model.reference import Reference
 from model.transit import TransitQuantiles
 
-FORMAT = 2
-PARAMETERS = ("alpha", "kappa", "delta", "log_q10", "chill_rate", "h0")
+FORMAT = 3
+PARAMETERS = ("alpha", "kappa", "delta", "log_q10", "chill_rate", "h0", "lost")
 JsonLevel = str | tuple[str, int]
 Arrays = dict[str, NDArray[Any]]
 

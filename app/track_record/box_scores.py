@@ -197,6 +197,8 @@ def _said(said: dict[str, Any], index: Counts) -> _Said:
     genus = [genera.setdefault(said["lines"][i]["genus"].casefold(), len(genera)) for i in index]
     factors = HazardFactors(
         **{name: np.array([stored[name]]) for name in ("common", "log_h0", "log_delta", "line_sd", "death_offset")},
+        # Forecasts stored before boxes could be lost whole.
+        **{name: np.array([stored.get(name, 0.0)]) for name in ("lost", "lost_healthy", "lost_dead")},
         **{name: np.array([row[name] for row in lines]) for name in ("intercept", "slope", "genus_sd", "own_sd")},
         box=np.zeros(len(lines), dtype=np.int64),
         genus=np.array(genus),

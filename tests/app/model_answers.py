@@ -54,7 +54,8 @@ BATCH: dict[str, Any] = {
 def prior(engine: Engine) -> dict[str, list[float]]:
     """Return quantiles of the parameters and scales of the rules of thumb."""
     parameters = engine.draws.parameters
-    drawn = {name: getattr(parameters, name) for name in ("alpha", "kappa", "delta", "log_q10", "chill_rate", "h0")}
+    names = ("alpha", "kappa", "delta", "log_q10", "chill_rate", "h0", "lost")
+    drawn = {name: getattr(parameters, name) for name in names}
     return {name: quantiles(draws) for name, draws in (drawn | dict(parameters.scales)).items()}
 
 

@@ -86,7 +86,7 @@ def test_changed_bytes_are_refused(place: int) -> None:
     ("manifest", "words"),
     [
         (lambda: changed(reference_fingerprint="00000000"), "other tables, constants or code .00000000"),
-        (lambda: changed(format=1), "format 1, this version reads 2: refit"),
+        (lambda: changed(format=1), "format 1, this version reads 3: refit"),
         (lambda: changed(more=1), "1 faults"),
         (lambda: changed(n_draws=4095), "shape"),
         (lambda: changed(levels=json.loads(changed())["levels"] | {"genus": ["Aglaonema"]}), "shape"),

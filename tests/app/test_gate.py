@@ -11,6 +11,7 @@ from app.learning.gate import Verdict, judge, outside
 from app.learning.job import _difference as difference_by_box
 from app.serving.engine import rules_draws
 from model.fit.lines import observe
+from model.fit.strays import RATES
 from model.fit.survival import box_log_predictive
 from model.predict.predict import PosteriorDraws
 from model.reference.tables import load_reference
@@ -130,8 +131,20 @@ def test_boxes_are_compared_by_the_log_ratio_of_the_probabilities_of_all_their_c
     for counts in ways:
         observed = observe(lines, counts, old.reference)
         (difference,) = difference_by_box(old, observed, np.array([0]), np.array([0]), None)
-        total += float(np.exp(box_log_predictive(observed, old)[0] + difference))
+        total += float(np.exp(box_log_predictive(observed, old, wrong=RATES)[0] + difference))
     assert total == pytest.approx(1.0, abs=1e-5)  # what quadrature of the line effects leaves
+
+
+def test_a_record_that_cannot_be_decides_for_neither(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Sixty plants alive and well after three days at -10 °C: a slip of the thermometer's, not news of the model's."""
+    monkeypatch.setattr("app.learning.job.MOST_BOXES_IN_FOLDS", 0)
+    old = shifted(1.0)
+    frozen = table(["A"], np.array([3.0]), inside_c=-10.0)
+    observed = observe(frozen, np.array([[60.0, 0.0, 0.0, 60.0]]), old.reference)
+    (difference,) = difference_by_box(old, observed, np.array([0]), np.array([0]), None)
+    by_the_clock = box_log_predictive(observed, shifted(0.0)) - box_log_predictive(observed, old)
+    assert by_the_clock > 1.0
+    assert abs(difference) < 0.01
 
 
 def test_a_version_that_is_far_from_the_rules_already_may_be_followed() -> None:

@@ -57,6 +57,8 @@ def test_model_page_of_a_fit(filled: Database, database_url: str) -> None:
     scales = {scale["name"]: scale for scale in page["scales"]}
     assert all(scale["posterior"] is not None for scale in scales.values())
     assert scales["h0"]["posterior"] != scales["h0"]["prior"]
+    one_in = round(1.0 / scales["lost_whole"]["posterior"]["p50"])
+    assert page["lost_whole"].startswith(f"About 1 box in {one_in} is lost whole")
     assert page["diagnostics"]["effective_draws"] > 0
 
 
@@ -64,6 +66,8 @@ def test_model_page_of_the_rules_of_thumb(ledger_client: Client) -> None:
     page = ledger_client.get("/v1/model").json()
     assert (page["model_version"], page["fitted"], page["boxes"]) == (RULES, None, 0)
     assert all(scale["posterior"] is None for scale in page["scales"])
+    # prior_scales.csv: a median of 0.02
+    assert page["lost_whole"] == "About 1 box in 50 is lost whole, whatever the route: counted in every answer."
     assert all(effect["text"].endswith("from rules of thumb") for effect in page["effects"])
 
 

@@ -272,6 +272,31 @@ def test_lines_are_known_by_their_plants_whatever_their_order(database: Database
     assert swapped.count == score.count
 
 
+def test_a_forecast_stored_before_boxes_could_be_lost_is_scored_as_then(database: Database) -> None:
+    """Without the three fields a box of dead plants scores as where it is never lost whole: worse than with them."""
+    opened(database, engine(), routes=[COURIER | {"transit_days": fixed(3)}])
+    with database.reading() as connection:
+        [box] = read_forecast_boxes(connection)
+        answer_json = read_forecasts(connection, [box.number])[box.number]
+    dead = box._replace(lines=tuple(line._replace(healthy=0, damaged=0, dead=line.sent) for line in box.lines))
+
+    def score(**changed: float | None) -> float:
+        stored = json.loads(answer_json)
+        hazards = stored["scoring"]["forecast"]["hazards"]
+        for name, value in changed.items():
+            if value is None:
+                del hazards[name]
+            else:
+                hazards[name] = value
+        scored = score_box(dead, json.dumps(stored))
+        assert scored is not None
+        return scored.forecast.log_score
+
+    before = score(lost=None, lost_healthy=None, lost_dead=None)
+    assert before == pytest.approx(score(lost=0.0), abs=1e-12)
+    assert before > score() + 0.1
+
+
 def test_ranges_are_of_the_plants_that_were_sent(database: Database) -> None:
     opened(database, engine(), draws=4096)
     with database.reading() as connection:
