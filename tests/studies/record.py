@@ -24,6 +24,7 @@ SOURCES = (
     "fit/observations",
     "fit/pareto_smoothing",
     "fit/proposal",
+    "fit/strays",
     "fit/survival",
     "fit/target",
     "fit/weighing",
