@@ -33,11 +33,6 @@ class Constants:
     heat_rate_per_day: float
     freeze_c: float
     freeze_rate_per_day_c: float
-    # Boxes lost whole, and records that are wrong.
-    lost_healthy: float
-    lost_dead: float
-    wrong_box_share: float
-    wrong_line_share: float
     # Plants: what is not known of them.
     threshold_sd_c: float
     unknown_threshold_c: float
@@ -131,6 +126,11 @@ class Constants:
     average_worth_claims: float
     within_box_correlation: float
     few_boxes: int
+    # Boxes lost whole, and records that are wrong.
+    lost_healthy: float
+    lost_dead: float
+    wrong_box_share: float
+    wrong_line_share: float
 
 
 @cache
