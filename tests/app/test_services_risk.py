@@ -79,6 +79,8 @@ def test_constant_inside_against_the_formula_by_hand() -> None:
     hazard = np.exp(eta[:, None] + np.hypot(p.scales["shipment"], p.scales["line"])[:, None] * grid)
     healthy = np.exp(-(p.h0[:, None] + hazard)) @ weight
     dead = 1.0 - np.exp(-(p.h0[:, None] * np.exp(-0.7) + hazard * np.exp(-p.delta)[:, None])) @ weight
+    # Lost whole: 0.01 healthy, 0.95 dead, by constants.csv.
+    healthy, dead = ((1.0 - p.lost) * chance + p.lost * of for chance, of in ((healthy, 0.01), (dead, 0.95)))
     [result] = risk(query(days=9.0, temperature={"inside_c": 26.0}, seller_kind="exporter"))
     for name, chance in (("healthy", healthy), ("dead", dead)):
         assert result[name]["mean"] == pytest.approx(chance.mean(), abs=1e-3)

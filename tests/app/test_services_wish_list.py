@@ -42,7 +42,9 @@ def alike(chance: float) -> Engine:
     parameters = draws.parameters
     h0 = np.full(draws.n_draws, -np.log(chance))
     never = np.full(draws.n_draws, -60.0)
-    return Engine("alike", engine().reference, replace(draws, parameters=replace(parameters, alpha=never, h0=h0)))
+    return Engine(
+        "alike", engine().reference, replace(draws, parameters=replace(parameters, alpha=never, h0=h0, lost=0.0 * h0))
+    )
 
 
 def test_lines_and_routes_stand_in_the_order_asked() -> None:
