@@ -10,8 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from model.exposure import Array, Indices, constant_log_days
-from model.fit import LINE_DTYPE, Lines, Observations, observe
-from model.plant import DRIFT_CORRELATION, KINDS, Level, prior_sd
+from model.fit import CONSIGNMENT, LINE_DTYPE, Lines, Observations, observe
+from model.plant import DRIFT_CORRELATION, KINDS, Level, deviations, prior_sd
 from model.predict import box_chances
 from model.prior import REFERENCE_DAYS, ParameterDraws, draw_prior
 from model.reference import CONSTANTS, REFERENCE_CONTAINER, REFERENCE_ROOTS, Reference
@@ -116,7 +116,7 @@ def draw_truth(reference: Reference, observations: Observations, *, rng: np.rand
         normals = rng.standard_normal(len(levels))
         if kind == "drift" and levels:
             normals = np.linalg.cholesky(drift_correlation(levels)) @ normals
-        effects[kind] = effect_sds(kind, levels, scales, reference) * normals
+        effects[kind] = effect_sds(kind, levels, scales, reference) * deviations(kind, normals)
     return Truth({name: float(getattr(drawn, name)[0]) for name in names}, scales, effects)
 
 
@@ -135,10 +135,15 @@ def draw_counts(observations: Observations, truth: Truth, *, rng: np.random.Gene
     """Draw shipment and line effects, boxes lost whole, and the counts of every line."""
     shipment = truth.scales["shipment"] * rng.standard_normal(observations.n_boxes)
     line = truth.scales["line"] * rng.standard_normal(len(observations))
-    eta = true_predictor(observations, truth) + shipment[observations.box] + line
+    # Of generators of their own, so that the other draws are those of a world without consignments that loses no box.
+    of_lost, of_consignments = rng.spawn(2)
+    consignment = observations.codes[CONSIGNMENT]
+    common = truth.scales["shipment"] * of_consignments.standard_normal(len(observations.levels[CONSIGNMENT]) + 1)
+    share = np.where(consignment >= 0, CONSTANTS.consignment_share, 0.0)
+    box = np.sqrt(1.0 - share) * shipment[observations.box] + np.sqrt(share) * common[consignment]
+    eta = true_predictor(observations, truth) + box + line
     healthy, dead = box_chances(eta, np.array(truth.parameters["delta"]), np.array(truth.parameters["h0"]))
-    # Of a generator of its own, so that the other draws are those of a world that loses no box.
-    lost = rng.spawn(1)[0].random(observations.n_boxes)[observations.box] < truth.parameters["lost"]
+    lost = of_lost.random(observations.n_boxes)[observations.box] < truth.parameters["lost"]
     healthy, dead = np.where(lost, CONSTANTS.lost_healthy, healthy), np.where(lost, CONSTANTS.lost_dead, dead)
     sent = observations.sent.astype(np.int64)
     chances: Array = np.stack([healthy, np.maximum(1.0 - healthy - dead, 0.0), dead], axis=1)

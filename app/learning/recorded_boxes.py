@@ -103,6 +103,11 @@ def recorded_lines(
         table[field] = [texts[i] for i in own]
     months = shipments.ship_date.astype("datetime64[M]").astype(int)
     table["quarter"] = (months // 3 + 4 * 1970)[own]
+    sellers = _texts(shipments.seller)
+    packed = [
+        f"{name.casefold()} {day}" if name else None for name, day in zip(sellers, shipments.ship_date, strict=True)
+    ]
+    table["consignment"] = [packed[i] for i in own]
     for row, (i, name) in enumerate(zip(own, names["genus"], strict=True)):
         box = boxes[i]
         mean, variance = log_days(box.bins, rates[genera[name or ""]], box.days, dates_only=box.dates_only)

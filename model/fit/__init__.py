@@ -7,12 +7,13 @@ from model.fit.evidence import count_boxes, fit_variance
 from model.fit.inner_mode import ConvergenceError
 from model.fit.kappa import KappaAtMode, kappa_at_mode, kappa_given
 from model.fit.likelihood import CountError
-from model.fit.lines import LINE_DTYPE, Lines, Observed, observe
+from model.fit.lines import CONSIGNMENT, LINE_DTYPE, Lines, Observed, observe
 from model.fit.observations import Observations
 from model.fit.strays import RATES
 from model.fit.survival import TransitSurvival, box_log_predictive
 
 __all__ = [
+    "CONSIGNMENT",
     "LINE_DTYPE",
     "RATES",
     "ConvergenceError",

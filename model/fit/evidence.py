@@ -5,6 +5,7 @@ from numpy.typing import NDArray
 
 from model.fit.hierarchy import ALPHA, DELTA, FIRST_EFFECT, KAPPA, Hierarchy
 from model.fit.inference import Posterior
+from model.fit.lines import CONSIGNMENT
 from model.fit.observations import Observations
 from model.plant import KINDS
 from model.predict import BoxCounts, Counts, FitVariance, LevelCounts
@@ -14,13 +15,17 @@ from model.reference import Reference
 def fit_variance(posterior: Posterior, hierarchy: Hierarchy, reference: Reference) -> FitVariance:
     """Return the variances of (alpha, kappa, effects) at the mode of theta, before and after the boxes."""
     theta = posterior.mode_theta
-    common = np.linalg.inv(hierarchy.inner(theta).precision[ALPHA:DELTA, ALPHA:DELTA])
+    common = np.linalg.inv(hierarchy.inner(theta).common)
+    # Without delta and what consignments shared, which no answer asks for.
+    kept = np.delete(np.arange(hierarchy.slices[CONSIGNMENT].start), DELTA)
     return FitVariance(
-        levels=hierarchy.levels,
-        prior_variance=np.concatenate([np.diag(common), hierarchy.effect_sds(theta)[FIRST_EFFECT:] ** 2]),
+        levels={kind: hierarchy.levels[kind] for kind in KINDS},
+        prior_variance=np.concatenate(
+            [np.diag(common), hierarchy.effect_variances(theta)[FIRST_EFFECT : kept[-1] + 1]]
+        ),
         prior_covariance=float(common[ALPHA, KAPPA]),
-        posterior=np.delete(np.delete(posterior.covariance, DELTA, 0), DELTA, 1).astype(np.float32),
-        scales=hierarchy.scales(theta),
+        posterior=posterior.covariance[np.ix_(kept, kept)].astype(np.float32),
+        scales={name: float(scale) for name, scale in hierarchy.scales(theta).items()},
         reference=reference,
     )
 
@@ -34,7 +39,7 @@ def count_boxes(observations: Observations) -> BoxCounts:
     return BoxCounts(
         n_boxes=observations.n_boxes,
         n_plants=int(sent.sum()),
-        levels=observations.levels,
+        levels={kind: observations.levels[kind] for kind in KINDS},
         by_level={
             kind: _counted(observations.codes[kind], box, sent, len(observations.levels[kind])) for kind in KINDS
         },

@@ -62,7 +62,8 @@ class Posterior:
     pareto_k : float
     n_replaced : int
         Draws that were drawn again since kappa came out at or below 0.
-    n_newton, n_outer : int
+    n_newton, n_outer, n_moves : int
+        Steps of Newton and of theta, and moves of each draw where weights alone left too few.
     """
 
     x: Array
@@ -76,6 +77,7 @@ class Posterior:
     n_replaced: int
     n_newton: int
     n_outer: int
+    n_moves: int = 0
 
 
 class Inference:
@@ -115,7 +117,7 @@ class Inference:
             hessian = positive(SUBSET_OF * (near.hessian - own) + own, LEAST_CURVATURE * own)
             return Mode(near.theta, self._inner_mode.newton(near.theta, near.inner.x), hessian, near.drift, 0)
         prior = h.inner(theta)
-        x = prior.mean.copy()
+        x = prior.full_mean()
         x[DELTA] = prior.delta_shape / prior.delta_rate
         found = []
         for sds in START_H0_SDS:
@@ -124,7 +126,7 @@ class Inference:
             inner = self._inner_mode.newton(theta, x)
             x = inner.x
             log_det = float(np.linalg.slogdet(inner.precision)[1])
-            height = inner.log_posterior + h.outer_log_density(theta) - 0.5 * log_det - float(np.log(x[DELTA]))
+            height = inner.log_posterior + float(h.outer_log_density(theta)) - 0.5 * log_det - float(np.log(x[DELTA]))
             found.append((height, theta, inner))
         _, theta, inner = max(found, key=lambda one: one[0])
         return Mode(theta, inner, *self._outer_curvature(theta, inner, marginal_slope(self._target, theta, inner)), 0)
@@ -185,6 +187,7 @@ class Inference:
             n_replaced=weighted.n_replaced,
             n_newton=self._inner_mode.n_newton,
             n_outer=mode.n_outer,
+            n_moves=weighted.n_moves,
         )
 
     def _proposal(self, mode: Mode) -> Proposal:

@@ -78,7 +78,7 @@ class InnerMode:
             self.n_newton += 1
             setting = target.setting(theta, float(x[KAPPA]), float(x[DELTA]), variance)
             terms = target.integral.terms(design @ x, setting)
-            current = float(terms.value.sum()) + prior.log_density(x)
+            current = float(terms.value.sum()) + float(prior.log_density(x))
             slope = gradient(x, design, terms, prior)
             data = target.data_precision(design, terms)
             precision = data + prior.curvature(x)
@@ -112,7 +112,7 @@ class InnerMode:
         while length > shortest:
             trial = x + length * step
             moved = setting._replace(delta=float(trial[DELTA]))
-            value = float(self.target.integral.value(design @ trial, moved).sum()) + prior.log_density(trial)
+            value = float(self.target.integral.value(design @ trial, moved).sum()) + float(prior.log_density(trial))
             if value >= current + 1e-4 * length * decrement - 1e-7 * abs(current):
                 return trial
             halved = 0.5

@@ -34,7 +34,7 @@ def kappa_given(observations: Observations, posterior: Posterior, reference: Ref
         When Newton's steps do not settle.
     """
     theta, hierarchy = posterior.mode_theta, Hierarchy(observations, reference)
-    start = hierarchy.inner(theta).mean.copy()
+    start = hierarchy.inner(theta).full_mean()
     start[:FIRST_EFFECT] = posterior.mode_x[:FIRST_EFFECT]
     with threadpool_limits(1):
         inner = InnerMode(Target(observations, hierarchy)).newton(theta, start)

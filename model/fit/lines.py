@@ -13,7 +13,8 @@ from model.fit.observations import Observations
 from model.plant import KINDS, Level, Plant, log_time_ratio
 from model.reference import Reference
 
-# `genus` is the accepted name, or as written where the table has none; `quarter` is 4 x year + quarter, -1 unknown.
+# `genus` is the accepted name, or as written where the table has none; `quarter` is 4 x year + quarter, -1 unknown;
+# `consignment` names what boxes packed by a seller on one day have in common, None unknown.
 LINE_DTYPE = np.dtype(
     [
         ("shipment", "O"),
@@ -25,11 +26,16 @@ LINE_DTYPE = np.dtype(
         ("seller_kind", "O"),
         ("seller", "O"),
         ("quarter", "i4"),
+        ("consignment", "O"),
         ("log_days", "f8", (Q10_NODES, CHILL_NODES)),
         ("log_days_variance", "f8", (Q10_NODES, CHILL_NODES)),
     ]
 )
 Lines = NDArray[Any]
+# Effects that only a fit has: what boxes of one consignment share. With more consignments of several boxes than this,
+# boxes are taken as independent: each would be a parameter.
+CONSIGNMENT = "consignment"
+MOST_CONSIGNMENTS = 200
 
 
 def plant_of(line: Any, reference: Reference) -> Plant:
@@ -96,6 +102,7 @@ def observe(lines: Lines, counts: Array, reference: Reference) -> Observed:
         levels[kind] = tuple(sorted({name for name in named if name is not None}, key=repr))
         index = {name: i for i, name in enumerate(levels[kind])}
         codes[kind] = np.array([-1 if name is None else index[name] for name in named], dtype=np.intp)
+    levels[CONSIGNMENT], codes[CONSIGNMENT] = _consignments(lines, box)
     ratios = {plant: log_time_ratio(plant, reference) for plant in set(plants)}
     observations = Observations(
         box=box.astype(np.intp),
@@ -112,3 +119,18 @@ def observe(lines: Lines, counts: Array, reference: Reference) -> Observed:
     )
     assert observations.n_boxes == len(shipments)  # noqa: S101 - every box has a line
     return Observed(observations, order, tuple(plants))
+
+
+def _consignments(lines: Lines, box: Indices) -> tuple[tuple[Level, ...], Indices]:
+    """Return the consignments of several boxes, and which of them each line belongs to, -1: none; (lines,)."""
+    boxes: dict[str, set[int]] = {}
+    names = [str(name) if name else None for name in lines[CONSIGNMENT]]
+    for name, number in zip(names, box.tolist(), strict=True):
+        if name is not None:
+            boxes.setdefault(name, set()).add(number)
+    shared = sorted(name for name, own in boxes.items() if len(own) > 1)
+    if len(shared) > MOST_CONSIGNMENTS:
+        shared = []
+    index = {name: i for i, name in enumerate(shared)}
+    codes = np.array([index.get(name, -1) if name is not None else -1 for name in names], dtype=np.intp)
+    return tuple(shared), codes

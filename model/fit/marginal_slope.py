@@ -7,9 +7,9 @@ of x's precision (Laplace's method: Tierney & Kadane 1986, JASA 81:82); for h0 a
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import linalg, sparse
+from scipy import linalg, sparse, special
 
-from model.fit.hierarchy import ALPHA, DELTA, KAPPA, LOG_ODDS_LOST, OUTER, InnerPrior
+from model.fit.hierarchy import ALPHA, DELTA, FIT_SCALES, KAPPA, LOG_ODDS_LOST, OUTER
 from model.fit.inner_mode import Inner
 from model.fit.target import LOG_CHILL, LOG_H0, LOG_Q10, Target
 from model.plant import SCALE_OF_KIND
@@ -25,13 +25,13 @@ def marginal_slope(target: Target, theta: Array, inner: Inner) -> Array:
     h = target.hierarchy
     covariance = linalg.inv(inner.precision, check_finite=False)
     slope: Array = -(theta - h.outer_mean) / h.outer_sd**2
-    second = covariance + np.outer(inner.x, inner.x)
     prior = h.inner(theta)
-    for kind, scale in SCALE_OF_KIND.items():
-        part = h.slices[kind]
-        size = part.stop - part.start
-        quadratic = float((prior.precision[part, part] * second[part, part]).sum())
-        slope[OUTER.index(scale)] += quadratic - size
+    squares = prior.expected_squares(inner.x, np.diag(covariance))
+    part = h.slices["drift"]
+    second = covariance[part, part] + np.outer(inner.x[part], inner.x[part])
+    squares[part] = (prior.precision(inner.x)[part, part] * second).sum(axis=1)
+    for kind, scale in FIT_SCALES.items():
+        slope[OUTER.index(scale)] += float((squares[h.slices[kind]] - 1.0).sum())
     slope += _common_slope(target, theta, inner, covariance)
     slope += _likelihood_slope(target, theta, inner)
     slope += _determinant_slope(target, theta, inner, covariance)
@@ -44,12 +44,12 @@ def _common_slope(target: Target, theta: Array, inner: Inner, covariance: Array)
     def expected(at: Array) -> float:
         prior = target.hierarchy.inner(at)
         part = slice(ALPHA, DELTA)
-        precision = prior.precision[part, part]
-        gap = inner.x[part] - prior.mean[part]
-        log_det = float(np.linalg.slogdet(precision)[1])
-        value = 0.5 * log_det - 0.5 * float(gap @ precision @ gap + (precision * covariance[part, part]).sum())
-        alone = InnerPrior(prior.mean, 0.0 * prior.precision, 0.0, prior.delta_shape, prior.delta_rate)
-        return value + alone.log_density(inner.x)
+        gap = inner.x[part] - prior.mean
+        value = 0.5 * np.linalg.slogdet(prior.common)[1] - 0.5 * gap @ prior.common @ gap
+        value -= 0.5 * (prior.common * covariance[part, part]).sum()
+        delta, shape, rate = inner.x[DELTA], prior.delta_shape, prior.delta_rate
+        value += shape * np.log(rate * delta) - rate * delta - special.gammaln(shape)
+        return float(value)
 
     slope = np.zeros(len(OUTER))
     base = expected(theta)

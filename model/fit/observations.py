@@ -27,7 +27,7 @@ class Observations:
         alive / dead is known, `healthy` and `damaged` are.
     sent : (lines,)
     levels : mapping of kind to tuple of names
-        For the kinds of `KINDS`; a drift level is a pair (seller, quarter).
+        For the kinds of `KINDS`; a drift level is a pair (seller, quarter). And consignments of several boxes.
     codes : mapping of kind to (lines,) integers
         Index into the kind's levels; -1: the reference level, which has no effect.
     log_time_ratio : (lines,)

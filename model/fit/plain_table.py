@@ -19,7 +19,7 @@ PlainTable = Sequence[Mapping[str, Any]] | Mapping[str, Sequence[Any]]
 PlainCounts = ArrayLike | Sequence[Sequence[float | None]]
 
 NEEDED = ("shipment", "genus", "days", "inside_c")
-OPTIONAL = ("cultivar", "container", "roots", "service", "seller_kind", "seller", "ship_date")
+OPTIONAL = ("cultivar", "container", "roots", "service", "seller_kind", "seller", "ship_date", "consignment")
 COUNTS = ("healthy", "damaged", "dead", "sent")
 # Air in a box; beyond it a temperature is in another unit.
 COLDEST_C, WARMEST_C = -40.0, 60.0
@@ -44,7 +44,8 @@ def tabulate_lines(table: PlainTable, reference: Reference) -> Lines:
           the trace is stretched to the days;
         * cultivar, seller, seller_kind, service: may be left out or None where not known;
         * container, roots: codes of the tables; foam box and damp wrap unless given;
-        * ship_date: a date or ISO text; needed only to follow a seller from quarter to quarter.
+        * ship_date: a date or ISO text; needed only to follow a seller from quarter to quarter;
+        * consignment: a name that boxes share which one seller packed on one day; None where not known.
     reference : Reference
 
     Raises
@@ -71,7 +72,7 @@ def tabulate_lines(table: PlainTable, reference: Reference) -> Lines:
         for column, known in codes.items():
             if (code := row.get(column)) is not None:
                 line[column] = _code(i, column, code, known)
-        line["quarter"] = _quarter(i, row.get("ship_date"))
+        line["quarter"], line["consignment"] = _quarter(i, row.get("ship_date")), row.get("consignment") or None
         line["log_days"], line["log_days_variance"] = _exposure(i, row, genus, reference), 0.0
     return lines
 

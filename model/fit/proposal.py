@@ -5,7 +5,6 @@ theta. Given theta, x follows a mixture of two Gaussians, one as if the data sai
 as the posterior's (defensive importance sampling: Hesterberg 1995, Technometrics 37:185).
 """
 
-from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import NamedTuple
 
@@ -13,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import linalg, special
 
-from model.fit.hierarchy import DELTA, KAPPA, OUTER, Hierarchy, InnerPrior
+from model.fit.hierarchy import ALPHA, DELTA, KAPPA, OUTER, Hierarchy, InnerPrior
 from model.fit.pareto_smoothing import effective_draws
 from model.prior import stratified_normals
 
@@ -34,6 +33,8 @@ LEAST_SHARE = 1e-6
 FEW_EFFECTIVE = 20.0
 # Log density below the highest at which a draw is hardly trusted, and how much then.
 TRUSTED_HEIGHT, LEAST_TRUST = 20.0, 0.01
+# Matrices of so many cells in all are worked on at once.
+MATRIX_CELLS = 4_000_000
 # From here on theta moves the likelihood: shipment, line, Q10, chill rate, h0.
 FIRST_OF_LIKELIHOOD = OUTER.index("shipment")
 N_COMMON = DELTA + 1
@@ -55,70 +56,105 @@ class Drawn(NamedTuple):
     n_replaced: int
 
 
+class Described(NamedTuple):
+    """Draws as places of the proposal: normals of theta (n, 10) and of x (n, p), log densities of the narrow part and of
+    the whole mixture, and log prior, (n,) each."""
+
+    outer: Array
+    inner: Array
+    log_narrow: Array
+    log_mixed: Array
+    log_prior: Array
+
+
 @dataclass(frozen=True, eq=False)
-class Conditional:
-    """x given theta, delta on its log scale: a Gaussian cut off where kappa is not above 0.
+class Conditionals:
+    """x given each of some thetas, delta on its log scale: Gaussians cut off where kappa is not above 0.
 
     Attributes
     ----------
-    centre : (p,)
+    centre : (thetas, p)
         Of the Gaussian that is cut off.
     order : (p,)
-        The inner parameters with kappa last.
-    factor : (p, p)
-        Lower Cholesky factor of the precision in that order.
+        The inner parameters, effects first and kappa last: a later one takes all earlier ones along.
+    factor, inverse : (thetas, p, p)
+        Lower Cholesky factor of the precision in that order, and its inverse.
     prior : InnerPrior
+        That of the thetas.
     """
 
     centre: Array
     order: NDArray[np.intp]
     factor: Array
+    inverse: Array
     prior: InnerPrior
 
     @classmethod
-    def of(cls, precision: Array, pull: Array, prior: InnerPrior, move: Array) -> "Conditional":
-        """Take a precision, precision x centre, and what is added to the centre."""
-        p = len(pull)
-        order = np.append(np.delete(np.arange(p), KAPPA), KAPPA)
-        factor = lower_factor(precision[np.ix_(order, order)])
-        given = cls(np.empty(p), order, factor, prior)
-        given.centre[:] = given.covaried(pull) + move
+    def of(cls, precision: Array, pull: Array, prior: InnerPrior, move: Array) -> "Conditionals":
+        """Take precisions (thetas, p, p), precision x centre (thetas, p), and what is added to the centre."""
+        p = pull.shape[-1]
+        order = np.append(np.arange(N_COMMON, p), [DELTA, ALPHA, KAPPA])
+        factor = _lower_factors(precision[:, order[:, None], order])
+        inverse = np.stack([linalg.lapack.dtrtri(one, lower=1)[0] for one in factor])
+        given = cls(np.empty_like(pull), order, factor, inverse, prior)
+        given.centre[:] = given.covaried(pull[..., None])[..., 0] + move
         return given
 
     def covaried(self, columns: Array) -> Array:
-        """Return covariance x columns, (p, ...)."""
-        solved = np.empty_like(columns)
-        solved[self.order] = linalg.cho_solve((self.factor, True), columns[self.order], check_finite=False)
+        """Return covariance x columns, (thetas, p, n); columns are those of all or (thetas, p, n)."""
+        solved = np.empty((len(self.factor), *columns.shape[-2:]))
+        solved[:, self.order] = self.inverse.mT @ (self.inverse @ columns[..., self.order, :])
         return solved
 
     def steps(self, normals: Array) -> Array:
-        """Return steps from the centre, (n, p), of standard normals in `order`."""
+        """Return steps from the centre, (thetas, n, p), of standard normals in `order`."""
         steps = np.empty_like(normals)
-        solved = linalg.solve_triangular(self.factor, normals.T, trans="T", lower=True, check_finite=False)
-        steps[:, self.order] = solved.T
+        steps[..., self.order] = normals @ self.inverse
         return steps
 
-    def draw(self, n: int, *, rng: np.random.Generator) -> tuple[Array, int]:
-        """Return draws (n, p), and how many were drawn again since their kappa was not above 0."""
-        normals = rng.standard_normal((n, len(self.centre)))
-        low = np.flatnonzero(normals[:, -1] <= -self._kappa_sds)
+    def at(self, normals: Array) -> Array:
+        """Return the x, (thetas, n, p), whose places among all draws are those of standard normals, kappa's the last."""
+        placed = normals.copy()
+        # The normal of kappa by its place in what lies above 0, by logs of the upper tail.
+        tail = special.log_ndtr(-normals[..., -1]) + special.log_ndtr(self._kappa_sds)[:, None]
+        placed[..., -1] = -special.ndtri_exp(tail)
+        x = self.centre[:, None] + self.steps(placed)
+        x[..., KAPPA] = np.maximum(x[..., KAPPA], np.finfo(float).tiny)
+        return x
+
+    def normals_of(self, x: Array) -> Array:
+        """Return the standard normals of x, (thetas, n, p): the inverse of `at`."""
+        normals: Array = (x - self.centre[:, None])[..., self.order] @ self.factor
+        tail = special.log_ndtr(-normals[..., -1]) - special.log_ndtr(self._kappa_sds)[:, None]
+        normals[..., -1] = -special.ndtri_exp(np.minimum(tail, -np.finfo(float).tiny))
+        return normals
+
+    def draw(self, n: int, *, rng: np.random.Generator) -> tuple[Array, NDArray[np.bool_]]:
+        """Return n draws given each theta, (thetas, n, p), and which were drawn again: their kappa was not above 0."""
+        normals = rng.standard_normal((len(self.centre), n, self.centre.shape[-1]))
+        again = normals[..., -1] <= -self._kappa_sds[:, None]
         # By logs of the upper tail, so that a centre far below 0 does no harm.
-        tail = np.log1p(-rng.random(len(low))) + special.log_ndtr(self._kappa_sds)
-        normals[low, -1] = -special.ndtri_exp(tail)
-        x = self.centre + self.steps(normals)
-        x[:, KAPPA] = np.maximum(x[:, KAPPA], np.finfo(float).tiny)
-        return x, len(low)
+        tail = (
+            np.log1p(-rng.random(int(again.sum())))
+            + np.broadcast_to(special.log_ndtr(self._kappa_sds)[:, None], again.shape)[again]
+        )
+        normals[again, -1] = -special.ndtri_exp(tail)
+        x = self.centre[:, None] + self.steps(normals)
+        x[..., KAPPA] = np.maximum(x[..., KAPPA], np.finfo(float).tiny)
+        return x, again
 
     def log_density(self, x: Array) -> Array:
-        """Return the log density of x, (n, p), without constants that no theta changes; (n,)."""
-        normals = (x - self.centre)[:, self.order] @ self.factor
-        density: Array = np.log(np.diag(self.factor)).sum() - 0.5 * (normals**2).sum(axis=1)
-        return density - special.log_ndtr(self._kappa_sds)
+        """Return the log density of x, (thetas, n, p), without constants that no theta changes; (thetas, n)."""
+        normals = (x - self.centre[:, None])[..., self.order] @ self.factor
+        height = np.log(np.diagonal(self.factor, axis1=1, axis2=2)).sum(axis=1) - special.log_ndtr(self._kappa_sds)
+        density: Array = height[:, None] - 0.5 * (normals**2).sum(axis=-1)
+        return density
 
     @property
-    def _kappa_sds(self) -> float:
-        """How many sds the centre's kappa lies above 0."""
-        return float(self.centre[KAPPA] * self.factor[-1, -1])
+    def _kappa_sds(self) -> Array:
+        """How many sds the centres' kappa lie above 0, (thetas,)."""
+        sds: Array = self.centre[:, KAPPA] * self.factor[:, -1, -1]
+        return sds
 
 
 @dataclass(frozen=True, eq=False)
@@ -144,66 +180,114 @@ class Proposal:
     data_precision: Array
     drift: Array
 
-    def given(self, thetas: Array, temper: float = 1.0) -> Iterator[Conditional]:
-        """Yield x given each theta, as if the data said only `temper` as much.
+    def given(self, thetas: Array, temper: float = 1.0) -> Conditionals:
+        """Return x given each theta, as if the data said only `temper` as much.
 
         Centres solve (data's precision + prior's) centre = data's pull + prior's precision x mean with the prior exact
         for each theta, so that effects shrink to their mean as their scale falls: along a straight line they would not,
         and small scales would get no weight. What theta moves in the likelihood (clock, h0, spread of boxes and lines)
         is linear.
         """
-        own, mean, _ = self._prior(self.theta)
+        own, mean, _ = self._prior(self.theta[None])
         data = temper * self.data_precision
-        pull = temper * (self.data_precision @ self.x + own @ (self.x - mean))
-        for theta in thetas:
-            own, mean, prior = self._prior(theta)
-            moved = self.drift[:, FIRST_OF_LIKELIHOOD:] @ (theta - self.theta)[FIRST_OF_LIKELIHOOD:]
-            yield Conditional.of(data + own, pull + own @ mean, prior, moved)
+        pull = temper * (self.data_precision @ self.x + own[0] @ (self.x - mean[0]))
+        own, mean, prior = self._prior(thetas)
+        moved = (thetas - self.theta)[:, FIRST_OF_LIKELIHOOD:] @ self.drift[:, FIRST_OF_LIKELIHOOD:].T
+        return Conditionals.of(data + own, pull + (own @ mean[..., None])[..., 0], prior, moved)
 
-    def _prior(self, theta: Array) -> tuple[Array, Array, InnerPrior]:
-        """Return precision and mean of x's prior given theta; that of log delta is a parabola."""
-        prior = self.hierarchy.inner(theta)
-        precision, mean = prior.precision.copy(), prior.mean.copy()
-        precision[DELTA, DELTA] = prior.delta_shape
-        mean[DELTA] = self.x[DELTA] + 1.0 - prior.delta_rate * float(np.exp(self.x[DELTA])) / prior.delta_shape
+    def _prior(self, thetas: Array) -> tuple[Array, Array, InnerPrior]:
+        """Return precisions and means of x's prior given thetas; that of log delta is a parabola."""
+        prior = self.hierarchy.inner(thetas)
+        precision, mean = prior.precision(self.x), prior.full_mean()
+        precision[:, DELTA, DELTA] = prior.delta_shape
+        mean[:, DELTA] = self.x[DELTA] + 1.0 - prior.delta_rate * np.exp(self.x[DELTA]) / prior.delta_shape
         return precision, mean, prior
+
+    def _runs(self, n_thetas: int) -> list[slice]:
+        """Return runs of thetas whose matrices fit the memory."""
+        at_once = max(MATRIX_CELLS // len(self.x) ** 2, 1)
+        return [slice(first, min(first + at_once, n_thetas)) for first in range(0, n_thetas, at_once)]
 
     def draw(
         self, n_thetas: int, a_theta: int, *, shares: tuple[float, ...] = SHARES, rng: np.random.Generator
     ) -> Drawn:
         """Return `n_thetas` x `a_theta` draws, `shares` of them from each part of the mixture."""
-        p, n_outer = len(self.x), len(self.theta)
-        outer_normals = stratified_normals(n_thetas, n_outer, rng=rng).T
+        p = len(self.x)
+        outer_normals = stratified_normals(n_thetas, len(self.theta), rng=rng).T
         thetas = self.theta + outer_normals @ self._outer_spread().T
-        n = n_thetas * a_theta
-        x, log_q, log_prior, centres = np.empty((n, p)), np.empty(n), np.empty(n), np.empty((n_thetas, p))
-        n_replaced = 0
+        x, log_q = np.empty((n_thetas, a_theta, p)), np.empty((n_thetas, a_theta))
+        log_prior, centres = np.empty((n_thetas, a_theta)), np.empty((n_thetas, p))
         part = rng.choice(len(shares), (n_thetas, a_theta), p=shares)
         tempers = (1.0, self._wide_temper())[: len(shares)]
-        parts = zip(*(self.given(thetas, temper) for temper in tempers), strict=True)
-        for i, (theta, mixed) in enumerate(zip(thetas, parts, strict=True)):
-            rows = slice(i * a_theta, (i + 1) * a_theta)
-            logs = np.empty((a_theta, p))
+        n_replaced = 0
+        for rows in self._runs(n_thetas):
+            mixed = [self.given(thetas[rows], temper) for temper in tempers]
+            logs = np.empty((len(thetas[rows]), a_theta, p))
             for k, given in enumerate(mixed):
-                own = part[i] == k
-                logs[own], again = given.draw(int(own.sum()), rng=rng)
-                n_replaced += again
+                drawn, again = given.draw(a_theta, rng=rng)
+                own = part[rows] == k
+                logs[own] = drawn[own]
+                n_replaced += int((own & again).sum())
             densities = [np.log(share) + given.log_density(logs) for share, given in zip(shares, mixed, strict=True)]
-            centres[i] = mixed[0].centre
-            x[rows] = logs
-            x[rows, DELTA] = np.exp(logs[:, DELTA])
-            log_q[rows] = np.logaddexp.reduce(densities) - 0.5 * float((outer_normals[i] ** 2).sum())
-            outer = self.hierarchy.outer_log_density(theta)
-            log_prior[rows] = [outer + mixed[0].prior.log_density(row) for row in x[rows]]
-        return Drawn(x, np.repeat(thetas, a_theta, axis=0), log_q, log_prior, centres, n_replaced)
+            log_q[rows] = np.logaddexp.reduce(densities) - 0.5 * (outer_normals[rows] ** 2).sum(axis=1)[:, None]
+            centres[rows], x[rows] = mixed[0].centre, natural(logs)
+            log_prior[rows] = self._log_prior(thetas[rows], x[rows], mixed[0].prior)
+        return Drawn(
+            x=x.reshape(-1, p),
+            theta=np.repeat(thetas, a_theta, axis=0),
+            log_q=log_q.ravel(),
+            log_prior=log_prior.ravel(),
+            centres=centres,
+            n_replaced=n_replaced,
+        )
+
+    def _log_prior(self, thetas: Array, x: Array, prior: InnerPrior) -> Array:
+        """Return the log prior of thetas and of x given each, (thetas, n)."""
+        density = np.stack([prior.log_density(x[:, i]) for i in range(x.shape[1])], axis=1)
+        both: Array = self.hierarchy.outer_log_density(thetas)[:, None] + density
+        return both
+
+    def thetas_at(self, outer: Array) -> Array:
+        """Return the thetas, (n, 10), at standard normals of the same shape."""
+        thetas: Array = self.theta + outer @ self._outer_spread().T
+        return thetas
+
+    def outer_of(self, thetas: Array) -> Array:
+        """Return the standard normals of thetas, (n, 10)."""
+        normals: Array = linalg.solve_triangular(self._outer_spread(), (thetas - self.theta).T, lower=True).T
+        return normals
+
+    def x_at(self, thetas: Array, inner: Array) -> Array:
+        """Return the x at standard normals of the narrow part, one a theta, (n, p) each."""
+        x = np.empty_like(inner)
+        for rows in self._runs(len(thetas)):
+            x[rows] = natural(self.given(thetas[rows]).at(inner[rows, None]))[:, 0]
+        return x
+
+    def described(self, thetas: Array, x: Array) -> "Described":
+        """Return what is known of draws, one x a theta, wherever they come from."""
+        n, p = x.shape
+        logs = x.copy()
+        logs[:, DELTA] = np.log(x[:, DELTA])
+        outer, inner = self.outer_of(thetas), np.empty((n, p))
+        log_narrow, log_mixed, log_prior = np.empty(n), np.empty(n), np.empty(n)
+        for rows in self._runs(n):
+            parts = [self.given(thetas[rows], temper) for temper in (1.0, self._wide_temper())]
+            densities = np.stack([given.log_density(logs[rows, None])[:, 0] for given in parts])
+            of_outer = -0.5 * (outer[rows] ** 2).sum(axis=1)
+            log_narrow[rows] = densities[0] + of_outer
+            log_mixed[rows] = np.logaddexp.reduce(densities + np.log(SHARES)[:, None]) + of_outer
+            inner[rows] = parts[0].normals_of(logs[rows, None])[:, 0]
+            log_prior[rows] = self._log_prior(thetas[rows], x[rows, None], parts[0].prior)[:, 0]
+        return Described(outer, inner, log_narrow, log_mixed, log_prior)
 
     def _wide_temper(self) -> float:
         """Return how much of the data's precision the wide part follows.
 
         The more directions are widened, the less each may be: with many, no draw would keep its weight.
         """
-        own, _, _ = self._prior(self.theta)
-        factor = lower_factor(self.data_precision + own)
+        own, _, _ = self._prior(self.theta[None])
+        factor = lower_factor(self.data_precision + own[0])
         told = float(np.trace(linalg.cho_solve((factor, True), self.data_precision, check_finite=False)))
         return max(told / (told + LOST_PARAMETERS), LEAST_TEMPER)
 
@@ -225,10 +309,10 @@ class Proposal:
         gap *= effective / (effective + FEW_EFFECTIVE)
         heights = log_weights.reshape(-1, a_theta).mean(axis=1)
         theta, covariance = self._outer_fitted(drawn.theta[::a_theta], heights)
-        here, there = self.given(np.stack([self.theta, theta]))
-        columns = here.covaried(np.eye(len(self.x), N_COMMON))
+        both = self.given(np.stack([self.theta, theta]))
+        columns = both.covaried(np.eye(len(self.x), N_COMMON))[0]
         move = columns @ np.linalg.solve(columns[COMMON], gap[COMMON])
-        return replace(self, theta=theta, outer_covariance=covariance, x=there.centre + move)
+        return replace(self, theta=theta, outer_covariance=covariance, x=both.centre[1] + move)
 
     def _outer_fitted(self, thetas: Array, heights: Array) -> tuple[Array, Array]:
         """Return theta's centre and covariance after a quadratic, fitted to `heights`, is added to its log density."""
@@ -250,6 +334,22 @@ class Proposal:
         move *= min(1.0, LARGEST_MOVE / float(np.linalg.norm(move)))
         covariance = (vectors / values) @ vectors.T
         return self.theta + spread @ move, spread @ covariance @ spread.T
+
+
+def natural(logs: Array) -> Array:
+    """Return x, (..., p), of x with delta on its log scale."""
+    x = logs.copy()
+    x[..., DELTA] = np.exp(logs[..., DELTA])
+    return x
+
+
+def _lower_factors(matrices: Array) -> Array:
+    """Return `lower_factor` of each, (n, p, p)."""
+    try:
+        factors = np.asarray(np.linalg.cholesky(matrices), dtype=np.float64)
+    except np.linalg.LinAlgError:
+        factors = np.stack([lower_factor(matrix) for matrix in matrices])
+    return factors
 
 
 def lower_factor(matrix: Array) -> Array:

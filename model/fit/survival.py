@@ -22,7 +22,7 @@ from model.fit.observations import Observations
 from model.fit.plain_table import PlainCounts, PlainTable, read_counts, tabulate_lines
 from model.fit.strays import RATES, StrayRates, Strays
 from model.fit.target import Target
-from model.fit.weighing import LEAST_EFFECTIVE
+from model.fit.weighing import LEAST_EFFECTIVE, MOST_PARETO_K
 from model.plant import KINDS, LEARNED_SCALES, Plant
 from model.predict import MarginalChances, PosteriorDraws, draw_late_loss, plant_effects
 from model.prior import REFERENCE_DAYS, ParameterDraws
@@ -46,7 +46,8 @@ class TransitSurvival(BaseEstimator):  # type: ignore[misc]
     n_draws : int
         Draws kept, equally weighted.
     n_weighed : int, optional
-        Draws weighed; fewer for larger ledgers unless given.
+        Draws weighed a round, and no others: for a quick look. Unless given, fewer for larger ledgers, and they are moved
+        to the posterior where too few count.
     random_state : int
         Seed.
     strays : StrayRates, optional
@@ -152,8 +153,9 @@ class TransitSurvival(BaseEstimator):  # type: ignore[misc]
         self.n_boxes_, self.n_lines_ = observations.n_boxes, len(observations)
         self.diagnostics_ = {
             "effective_draws": self.posterior_.effective,
-            "enough_draws": self.posterior_.effective >= LEAST_EFFECTIVE,
+            "enough_draws": self.posterior_.effective >= LEAST_EFFECTIVE and self.posterior_.pareto_k < MOST_PARETO_K,
             "pareto_k": self.posterior_.pareto_k,
+            "moves": self.posterior_.n_moves,
             "kappa_draws_replaced": self.posterior_.n_replaced,
             "newton_steps": self.posterior_.n_newton,
             "outer_steps": self.posterior_.n_outer,

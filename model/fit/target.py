@@ -6,12 +6,13 @@ from scipy import sparse, special
 
 from model.exposure import Indices
 from model.fit.box_integral import BOX_NODES, LINE_NODES, BoxIntegral, BoxTerms, Grouping, Setting
-from model.fit.hierarchy import ALPHA, DELTA, KAPPA, LOG_ODDS_LOST, OUTER, Hierarchy, InnerPrior
+from model.fit.hierarchy import ALPHA, DELTA, FIT_KINDS, KAPPA, LOG_ODDS_LOST, OUTER, Hierarchy, InnerPrior
 from model.fit.likelihood import coefficients
+from model.fit.lines import CONSIGNMENT
 from model.fit.observations import Observations
 from model.fit.strays import RATES, StrayRates, Strays
-from model.plant import KINDS
 from model.prior import REFERENCE_DAYS
+from model.reference import CONSTANTS
 
 Array = NDArray[np.float64]
 
@@ -79,7 +80,7 @@ class Target:
     def _effect_columns(self) -> sparse.csr_array:
         """Return the one-hot columns of all effects, (lines, p), zero for alpha, kappa and delta."""
         rows, columns = [], []
-        for kind in KINDS:
+        for kind in FIT_KINDS:
             codes = self.observations.codes[kind]
             named = np.flatnonzero(codes >= 0)
             rows.append(named)
@@ -107,9 +108,15 @@ class Target:
         )
 
     def box_variances(self, theta: Array) -> dict[int, Array]:
-        """Return what varies from box to box by index in theta: with a seller not named, its effect too; (boxes,)."""
+        """Return what varies from box to box by index in theta: with a seller not named, its effect too; (boxes,).
+
+        Of a box whose consignment has an effect of its own, only the rest varies.
+        """
         squares = np.exp(2.0 * theta)
-        variances = {SHIPMENT: np.full(self.grouping.n_boxes, squares[SHIPMENT])}
+        own = 1.0 - CONSTANTS.consignment_share * self.grouping.mean(
+            (self.observations.codes[CONSIGNMENT] >= 0).astype(float)
+        )
+        variances = {SHIPMENT: own * squares[SHIPMENT]}
         if self.observations.unnamed_seller.any():
             unnamed = self.grouping.mean(self.observations.unnamed_seller.astype(float))
             variances |= {index: unnamed * squares[index] for index in (SELLER, DRIFT)}

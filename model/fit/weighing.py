@@ -1,19 +1,20 @@
 """Weighted draws of the posterior about its mode.
 
 The proposal is averaged over itself, fitted to the weights of some rounds of pilot draws, and drawn from; weights
-against the integrated posterior are Pareto-smoothed (Vehtari et al. 2024).
+against the integrated posterior are Pareto-smoothed (Vehtari et al. 2024). Where they leave too few draws, these are
+moved to the posterior (`model.fit.moves`).
 """
 
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import special
 
 from model.fit.box_integral import BoxIntegral, Setting
 from model.fit.hierarchy import ALPHA, DELTA, KAPPA
+from model.fit.moves import Mover
 from model.fit.pareto_smoothing import effective_draws, smooth_log_weights
-from model.fit.proposal import NARROW, Drawn, Proposal, without_negative
+from model.fit.proposal import NARROW, Drawn, Proposal, natural, without_negative
 from model.fit.target import Target
 
 Array = NDArray[np.float64]
@@ -33,11 +34,9 @@ PILOTS, PILOT_THETAS, PILOT_DRAWS = 2, 256, 2
 FEW_LINES, ENOUGH_SHARE = 1000, 0.3
 WEIGHT_BOX_NODES, WEIGHT_LINE_NODES = 5, 5
 WEIGHT_MODE_TOLERANCE = 0.3
-LEAST_EFFECTIVE = 200
-# With fewer the proposal is fitted again, so often in all; so few are no answer.
-TRIED_AGAIN, ATTEMPTS = 20, 3
+# With fewer, or a heavier tail of the weights, draws are moved to the posterior; so few are no answer.
+LEAST_EFFECTIVE, MOST_PARETO_K = 400, 0.7
 REFUSED_EFFECTIVE = 5
-BISECTIONS = 30
 # Rounds of draws until there are enough effective ones.
 MOST_ROUNDS = 4
 
@@ -53,6 +52,10 @@ class WeightedDraws:
     pareto_k : float
     n_replaced : int
         Draws that were drawn again since kappa came out at or below 0.
+    raw : (draws,)
+        Log weights as they were before they were smoothed, for the draws that were weighed.
+    n_moves : int
+        Moves of each particle, where weights alone left too few draws.
     """
 
     x: Array
@@ -61,6 +64,13 @@ class WeightedDraws:
     effective: float
     pareto_k: float
     n_replaced: int
+    raw: Array
+    n_moves: int = 0
+
+    @property
+    def enough(self) -> bool:
+        """Whether so many draws count that answers can be trusted."""
+        return self.effective >= LEAST_EFFECTIVE and self.pareto_k < MOST_PARETO_K
 
 
 class Weighing:
@@ -74,23 +84,32 @@ class Weighing:
         self._copies: tuple[int, BoxIntegral] | None = None
 
     def run(self, proposal: Proposal, n_weighed: int | None, *, rng: np.random.Generator) -> WeightedDraws:
-        """Return rounds of `n_weighed` draws, or of as many as suit the ledger, until enough of them count."""
+        """Return rounds of as many draws as suit the ledger, moved where too few of them count.
+
+        With `n_weighed` so many a round, and none are moved.
+        """
+        move = n_weighed is None
         n_lines = len(self._target.observations)
         many = n_lines > MANY_LINES
         if n_weighed is None:
             n_weighed = DRAWS_OF_MANY if many else int(np.clip(WEIGHED_LINES // max(n_lines, 1), *DRAWS_RANGE))
         n = n_weighed // DRAWS_A_THETA
         proposal = self._averaged(proposal, rng=rng)
-        best: WeightedDraws | None = None
-        for _ in range(ATTEMPTS):
-            proposal = self._piloted(proposal, PILOT_THETAS_OF_MANY if many else max(PILOT_THETAS, n), rng=rng)
-            weighted = self._rounds(proposal, n, ROUNDS_OF_MANY if many else MOST_ROUNDS, rng=rng)
-            if best is None or weighted.effective > best.effective:
-                best = weighted
-            if best.effective >= TRIED_AGAIN:
-                break
-        assert best is not None  # noqa: S101 - there is an attempt
-        return replace(best, log_weights=_tempered(best.log_weights))
+        proposal = self._piloted(proposal, PILOT_THETAS_OF_MANY if many else max(PILOT_THETAS, n), rng=rng)
+        weighted = self._rounds(proposal, n, ROUNDS_OF_MANY if many else MOST_ROUNDS, move, rng=rng)
+        if weighted.enough or not move:
+            return weighted
+        moved = Mover(proposal, self._log_likelihood, rng=rng).run(weighted.x, weighted.theta, weighted.raw)
+        even = np.full(len(moved.x), -np.log(len(moved.x)))
+        return replace(
+            weighted,
+            x=moved.x,
+            theta=moved.theta,
+            log_weights=even,
+            effective=moved.effective,
+            pareto_k=moved.pareto_k,
+            n_moves=moved.n_moves,
+        )
 
     def _piloted(self, proposal: Proposal, n_thetas: int, *, rng: np.random.Generator) -> Proposal:
         """Return the proposal fitted to rounds of pilot draws, or as it is where enough of its own count."""
@@ -103,8 +122,11 @@ class Weighing:
             proposal = proposal.fitted(pilot, log_weights, PILOT_DRAWS)
         return proposal
 
-    def _rounds(self, proposal: Proposal, n: int, most: int, *, rng: np.random.Generator) -> WeightedDraws:
-        """Return rounds of draws, `n` thetas each, until enough of them count."""
+    def _rounds(self, proposal: Proposal, n: int, most: int, move: bool, *, rng: np.random.Generator) -> WeightedDraws:
+        """Return rounds of draws, `n` thetas each, until enough of them count.
+
+        Where they can be moved, also once it is plain that too few will.
+        """
         rounds: list[tuple[Array, Array, Array]] = []
         n_replaced = 0
         while True:
@@ -112,10 +134,11 @@ class Weighing:
             n_replaced += drawn.n_replaced
             rounds.append((drawn.x, drawn.theta, self._log_weights(drawn)))
             x, theta, log_weights = (np.concatenate(part) for part in zip(*rounds, strict=True))
-            log_weights, pareto_k = smooth_log_weights(log_weights)
-            effective = effective_draws(log_weights)
-            if effective >= LEAST_EFFECTIVE or len(rounds) == most:
-                return WeightedDraws(x, theta, log_weights, effective, pareto_k, n_replaced)
+            smooth, pareto_k = smooth_log_weights(log_weights)
+            weighted = WeightedDraws(x, theta, smooth, effective_draws(smooth), pareto_k, n_replaced, log_weights)
+            hopeless = move and (pareto_k >= MOST_PARETO_K or weighted.effective * most < LEAST_EFFECTIVE * len(rounds))
+            if weighted.enough or hopeless or len(rounds) == most:
+                return weighted
 
     def _averaged(self, proposal: Proposal, *, rng: np.random.Generator) -> Proposal:
         """Return the proposal with the mean and precision that fit best on average over itself, at its centre of theta.
@@ -132,12 +155,11 @@ class Weighing:
         integral = self._tiled(1)
         n_pairs = int(np.clip(AVERAGED_LINES // (2 * AVERAGING_STEPS * len(clock)), *AVERAGING_PAIRS))
         for _ in range(AVERAGING_STEPS):
-            (given,) = proposal.given(theta[None])
-            steps = given.steps(rng.standard_normal((n_pairs, p)))
+            given = proposal.given(theta[None])
+            steps = given.steps(rng.standard_normal((1, n_pairs, p)))[0]
             gradient, data = np.zeros(p), np.zeros((p, p))
             for step in np.concatenate([steps, -steps]):
-                x = given.centre + step
-                x[DELTA] = np.exp(x[DELTA])
+                x = natural(given.centre[0] + step)
                 setting = self._target.setting(theta, float(x[KAPPA]), float(x[DELTA]), variance)
                 terms = integral.terms(design @ x, setting)
                 slope = design.T @ terms.eta + prior.slope(x)
@@ -147,19 +169,22 @@ class Weighing:
                 own[DELTA, :] *= x[DELTA]
                 own[:, DELTA] *= x[DELTA]
                 data += own / (2 * n_pairs)
-            move = given.covaried(gradient)
+            move = given.covaried(gradient[:, None])[0, :, 0]
             # No further than a typical draw.
             move *= min(1.0, np.sqrt(p / max(float(gradient @ move), p)))
-            proposal = replace(proposal, x=given.centre + move, data_precision=without_negative(data))
+            proposal = replace(proposal, x=given.centre[0] + move, data_precision=without_negative(data))
         return proposal
 
     def _log_weights(self, drawn: Drawn) -> Array:
-        """Return log posterior less log proposal, (draws,).
+        """Return log posterior less log proposal, (draws,)."""
+        return self._log_likelihood(drawn.x, drawn.theta) + drawn.log_prior - drawn.log_q
+
+    def _log_likelihood(self, x: Array, theta: Array) -> Array:
+        """Return the log likelihood, (draws,).
 
         Several draws are taken at once, as if each had a ledger of its own, so that small ledgers cost no more than
         their sums.
         """
-        x, theta = drawn.x, drawn.theta
         n_lines, n_boxes = len(self._target.observations), self._target.grouping.n_boxes
         log_likelihood = np.empty(len(x))
         at_once = max(LINES_AT_ONCE // n_lines, 1)
@@ -181,7 +206,7 @@ class Weighing:
                 setting = Setting(np.concatenate([s.box_sd for s in settings]), line_sd, delta, h0, lost)
             value = self._tiled(len(settings)).value(predictor.ravel(), setting)
             log_likelihood[some] = value.reshape(len(settings), n_boxes).sum(axis=1)
-        return log_likelihood + drawn.log_prior - drawn.log_q
+        return log_likelihood
 
     def _tiled(self, n: int) -> BoxIntegral:
         """Return the integral over n copies of the ledger."""
@@ -199,16 +224,3 @@ class Weighing:
             )
             self._copies = n, integral
         return self._copies[1]
-
-
-def _tempered(log_weights: Array) -> Array:
-    """Return log weights flattened until `TRIED_AGAIN` draws count: towards the approximation, which is wider."""
-    low, high = 0.0, 1.0
-    if effective_draws(log_weights) >= TRIED_AGAIN:
-        return log_weights
-    for _ in range(BISECTIONS):
-        power = 0.5 * (low + high)
-        low, high = (power, high) if effective_draws(power * log_weights) >= TRIED_AGAIN else (low, power)
-    flat = low * log_weights
-    tempered: Array = flat - special.logsumexp(flat)
-    return tempered

@@ -3,7 +3,19 @@
 A new kind of effect begins here.
 """
 
-from model.plant.effects import LEARNED_SCALES, REFERENCE_KAPPA, SCALE_OF_KIND, prior_sd, total_spread, unit_sd
+from model.plant.effects import (
+    DEGREES,
+    LEARNED_SCALES,
+    REFERENCE_KAPPA,
+    SCALE_OF_KIND,
+    STUDENT_SCALE,
+    TABULATED_KINDS,
+    deviations,
+    prior_sd,
+    total_spread,
+    unit_sd,
+    variance_of,
+)
 from model.plant.hazard import (
     DEAD_SHARE_OF_SPOILT,
     SPOILT_DEATH_OFFSET,
@@ -20,12 +32,15 @@ from model.plant.time_ratio import log_time_ratio
 
 __all__ = [
     "DEAD_SHARE_OF_SPOILT",
+    "DEGREES",
     "DRIFT_CORRELATION",
     "KINDS",
     "LEARNED_SCALES",
     "REFERENCE_KAPPA",
     "SCALE_OF_KIND",
     "SPOILT_DEATH_OFFSET",
+    "STUDENT_SCALE",
+    "TABULATED_KINDS",
     "UNNAMED",
     "Level",
     "Plant",
@@ -33,6 +48,7 @@ __all__ = [
     "clock_hazards",
     "cumulative_hazards",
     "damage_hazards",
+    "deviations",
     "drift_quarters",
     "log_clock_hazards",
     "log_cumulative_hazard",
@@ -42,4 +58,5 @@ __all__ = [
     "spoilt_hazards",
     "total_spread",
     "unit_sd",
+    "variance_of",
 ]

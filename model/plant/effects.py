@@ -6,13 +6,19 @@
     group, service, seller_kind   a row of prior_scales.csv
 
 Shipment and line effects have a learned scale too; they have no levels.
+
+Deviations from tabulated time ratios (genus, container, roots) are Student's t with few degrees of freedom, whose middle
+80 % are those of a normal with the tabulated sd: a row that contradicts the boxes is given up fast, where a normal would
+pull ever harder (O'Hagan 1979, JRSS B 41:358). All other effects are normal.
 """
 
 from collections.abc import Mapping
+from functools import lru_cache
 from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import special
 
 from model.plant.plant import Level
 from model.plant.time_ratio import unknown_genus
@@ -26,6 +32,26 @@ REFERENCE_KAPPA = CONSTANTS.reference_kappa
 LEARNED_SCALES = ("genus_multiplier", "cultivar", "seller", "drift", "shipment", "line")
 # The learned scale that multiplies a kind's sds.
 SCALE_OF_KIND = {"genus": "genus_multiplier", "cultivar": "cultivar", "seller": "seller", "drift": "drift"}
+
+# Kinds whose effect is the deviation from a tabulated time ratio; Student's t with so many degrees of freedom.
+TABULATED_KINDS = ("genus", "container", "roots")
+DEGREES = CONSTANTS.deviation_degrees
+# Of the Student's scale to the sd of the normal with the same middle 80 %, and of their variances.
+STUDENT_SCALE = float(special.ndtri(0.9) / special.stdtrit(DEGREES, 0.9))
+STUDENT_VARIANCE = STUDENT_SCALE**2 * DEGREES / (DEGREES - 2.0)
+
+
+def deviations(kind: str, normals: Array) -> Array:
+    """Return deviations of a kind for an sd of 1, (n,), from standard normals: as they are, or as Student's t."""
+    if kind not in TABULATED_KINDS:
+        return normals
+    student = STUDENT_SCALE * special.stdtrit(DEGREES, special.ndtr(normals))
+    return np.asarray(student, dtype=np.float64)
+
+
+def variance_of(kind: str) -> float:
+    """Return the variance of a kind's deviations for an sd of 1."""
+    return STUDENT_VARIANCE if kind in TABULATED_KINDS else 1.0
 
 
 def unit_sd(kind: str, level: Level, reference: Reference) -> float:
@@ -54,11 +80,17 @@ def total_spread(scales: Mapping[str, Array], reference: Reference) -> Array:
 
     That is genera of the reference group, cultivars, services, sellers of any kind and their drift, boxes and lines.
     """
-    own = [row.time_ratio_sd_log for row in reference.genera.values() if row.group == REFERENCE_GROUP]
-    variance = scales["genus_multiplier"] ** 2 * (REFERENCE_KAPPA**2 * float(np.mean(np.square(own))))
+    variance = scales["genus_multiplier"] ** 2 * _genus_variance(reference)
     for name in ("cultivar", "seller", "drift", "shipment", "line"):
         variance = variance + scales[name] ** 2
     for name in ("service", "seller_kind"):
         variance = variance + reference.prior_scales[name].median ** 2
     spread: Array = np.sqrt(variance)
     return spread
+
+
+@lru_cache(maxsize=4)
+def _genus_variance(reference: Reference) -> float:
+    """Return the mean variance of the effects of the reference group's genera, for a multiplier of 1."""
+    own = [row.time_ratio_sd_log for row in reference.genera.values() if row.group == REFERENCE_GROUP]
+    return variance_of("genus") * REFERENCE_KAPPA**2 * float(np.mean(np.square(own)))

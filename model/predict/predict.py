@@ -5,7 +5,7 @@
 The hazards and chances of a plant whose log hazard on the clock is eta: `model.plant.hazard`.
 """
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property, lru_cache
 from zlib import crc32
@@ -21,6 +21,7 @@ from model.plant import (
     chances,
     clock_hazards,
     cumulative_hazards,
+    deviations,
     drift_quarters,
     log_time_ratio,
     nearest_drift,
@@ -48,11 +49,28 @@ def _block_normals(key: int, label: str, block: int, n: int) -> Array:
     return normals
 
 
-def _level_normals(key: int, label: str, n: int) -> Array:
+@lru_cache(maxsize=4096)
+def _block_deviations(key: int, label: str, block: int, n: int, kind: str) -> Array:
+    """Return a block of a label's deviations of a kind, for an sd of 1."""
+    block_of = deviations(kind, _block_normals(key, label, block, n))
+    block_of.flags.writeable = False
+    return block_of
+
+
+def _by_blocks(block_of: Callable[[int, int], Array], n: int) -> Array:
+    """Join blocks of a block's number and size to n draws."""
     if n % BLOCK:
-        return _block_normals(key, label, 0, n)
-    blocks = [_block_normals(key, label, block, BLOCK) for block in range(n // BLOCK)]
+        return block_of(0, n)
+    blocks = [block_of(block, BLOCK) for block in range(n // BLOCK)]
     return blocks[0] if len(blocks) == 1 else np.concatenate(blocks)
+
+
+def _level_normals(key: int, label: str, n: int) -> Array:
+    return _by_blocks(lambda block, size: _block_normals(key, label, block, size), n)
+
+
+def _level_deviations(key: int, kind: str, level: Level, n: int) -> Array:
+    return _by_blocks(lambda block, size: _block_deviations(key, f"{kind}:{level}", block, size, kind), n)
 
 
 @dataclass(frozen=True, eq=False)
@@ -110,7 +128,11 @@ class PosteriorDraws:
     def effect(self, kind: str, level: Level) -> Array:
         """Return draws of one effect: the posterior's where the level has data, else of its prior."""
         known = self.effects.get(kind, {}).get(level)
-        return known if known is not None else self._sd(kind, level) * self.normals(f"{kind}:{level}")
+        return known if known is not None else self._sd(kind, level) * self._deviations(kind, level)
+
+    def _deviations(self, kind: str, level: Level) -> Array:
+        """Return the stable draws of a level's deviation for an sd of 1, (draws,)."""
+        return _level_deviations(self.key, kind, level, self.n_draws)
 
     def _sd(self, kind: str, level: Level) -> Array | float:
         return prior_sd(kind, level, self.parameters.scales, self.reference)
@@ -150,6 +172,9 @@ class _SomeDraws(PosteriorDraws):
 
     def normals(self, label: str) -> Array:
         return _level_normals(self.key, label, self.n_stored)[self.index]
+
+    def _deviations(self, kind: str, level: Level) -> Array:
+        return _level_deviations(self.key, kind, level, self.n_stored)[self.index]
 
     def _stored(self, index: NDArray[np.intp]) -> tuple[NDArray[np.intp], int]:
         return self.index[index], self.n_stored

@@ -47,6 +47,7 @@ class Constants:
     reference_kappa: float
     spoilt_death_offset: float
     smallest_delta_shape: float
+    deviation_degrees: float
     # The box.
     inside_film_m2k_per_w: float
     outside_film_m2k_per_w: float

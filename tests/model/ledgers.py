@@ -6,10 +6,10 @@ import numpy as np
 from scipy import special
 
 from model.exposure.table import CHILL_NODES, Q10_NODES, Array, ExposureTable, Indices, constant_log_days
-from model.fit.hierarchy import LOG_ODDS_LOST, OUTER, Hierarchy, InnerPrior
+from model.fit.hierarchy import FIT_KINDS, LOG_ODDS_LOST, OUTER, Hierarchy, InnerPrior
 from model.fit.lines import LINE_DTYPE, Lines
 from model.fit.observations import Observations
-from model.plant.plant import KINDS, Level
+from model.plant.plant import Level
 from model.prior.priors import REFERENCE_DAYS
 from model.reference.tables import REFERENCE_CONTAINER, REFERENCE_ROOTS, load_reference
 
@@ -35,7 +35,7 @@ def ledger(
     """Return observations of (lines, 4) counts; `named` gives each line's level of some kinds, None for no effect."""
     named = named or {}
     levels, codes = {}, {}
-    for kind in KINDS:
+    for kind in FIT_KINDS:
         own = named.get(kind, [None] * len(counts))
         levels[kind] = tuple(sorted({level for level in own if level is not None}, key=repr))
         codes[kind] = np.array([-1 if level is None else levels[kind].index(level) for level in own], dtype=np.intp)
@@ -74,8 +74,17 @@ class FlatPrior(Hierarchy):
         self._delta = delta_shape, delta_rate
 
     def inner(self, theta: Array) -> InnerPrior:
-        p = self.n_inner
-        return InnerPrior(np.zeros(p), np.zeros((p, p)), 0.0, *self._delta)
+        return InnerPrior(
+            mean=np.zeros(2),
+            common=np.zeros((2, 2)),
+            sds=np.full(self.n_inner, np.inf),
+            student=np.zeros(self.n_inner, dtype=bool),
+            drift=self.slices["drift"],
+            drift_precision=np.zeros((0, 0)),
+            drift_log_det=0.0,
+            delta_shape=np.array(self._delta[0]),
+            delta_rate=np.array(self._delta[1]),
+        )
 
 
 def theta_of(**changed: float) -> Array:

@@ -121,7 +121,7 @@ def assert_finite(model: TransitSurvival, ledger: Ledger) -> Array:
     assert min(parameters.kappa.min(), parameters.delta.min()) > 0.0
     diagnostics = model.diagnostics_
     assert np.isfinite([diagnostics["effective_draws"], diagnostics["pareto_k"]]).all()
-    assert diagnostics["enough_draws"] == (diagnostics["effective_draws"] >= 200)
+    assert diagnostics["enough_draws"] == (diagnostics["effective_draws"] >= 400 and diagnostics["pareto_k"] < 0.7)
     return chances
 
 

@@ -7,7 +7,7 @@ from scipy import stats
 from model.exposure.table import Array
 from model.fit.hierarchy import ALPHA, DELTA, FIRST_EFFECT, KAPPA, OUTER, Hierarchy, drift_precision
 from model.fit.observations import Observations
-from model.plant.effects import LEARNED_SCALES, total_spread
+from model.plant.effects import LEARNED_SCALES, STUDENT_SCALE, total_spread
 from model.plant.plant import KINDS, Level
 from model.prior.priors import draw_prior
 from model.synthetic import draw_design, draw_truth
@@ -63,7 +63,9 @@ def inner_density(x: Array, theta: Array) -> float:
                 sd = 3.3 * REFERENCE.roots[name].time_ratio_sd_log
             else:
                 sd = fixed[kind] if kind in fixed else scales[kind]
-            total += stats.norm(0.0, sd).logpdf(effect)
+            # Student's t of 4 degrees whose middle 80 % are those of the normal of the tables.
+            student = stats.t(4, scale=sd * stats.norm.ppf(0.9) / stats.t.ppf(0.9, 4))
+            total += (student if kind in {"genus", "container", "roots"} else stats.norm(0.0, sd)).logpdf(effect)
     return float(total)
 
 
@@ -97,9 +99,38 @@ def test_slope_and_curvature_are_those_of_the_density_in_natural_delta() -> None
         assert slope[i] == pytest.approx(
             (prior.log_density(up) - prior.log_density(down)) / (2 * step), rel=1e-5, abs=1e-5
         )
-        np.testing.assert_allclose(
-            curvature[i], -(prior.slope(up) - prior.slope(down)) / (2 * step), rtol=1e-5, atol=1e-5
-        )
+        if not prior.student[i]:
+            np.testing.assert_allclose(
+                curvature[i], -(prior.slope(up) - prior.slope(down)) / (2 * step), rtol=1e-5, atol=1e-5
+            )
+
+
+def test_in_place_of_a_student_stands_the_gaussian_with_its_slope_that_lies_below_it() -> None:
+    """So Newton's steps never go down, however far a row of the tables is off."""
+    prior = HIERARCHY.inner(THETAS[1])
+    assert prior.student.any()
+    for far in (0.1, 3.0, 20.0):
+        x = points(1)[0]
+        x[prior.student] = far
+        precision = prior.precision(x)
+        student = np.flatnonzero(prior.student)
+        np.testing.assert_allclose(precision[student, student] * far, -prior.slope(x)[student], rtol=1e-9)
+        assert np.count_nonzero(precision[student]) == len(student)
+        for other in (0.0, 1.0, 30.0):
+            there = x.copy()
+            there[student[0]] = other
+            gain = float(prior.log_density(there) - prior.log_density(x))
+            assert gain >= -0.5 * precision[student[0], student[0]] * (other**2 - far**2) - 1e-9
+
+
+def test_several_thetas_at_once_are_each_by_itself() -> None:
+    rows = points(2)
+    together = HIERARCHY.inner(np.stack(THETAS))
+    x = np.stack(rows)
+    for i, theta in enumerate(THETAS):
+        alone = HIERARCHY.inner(theta)
+        assert together.log_density(x)[i] == pytest.approx(float(alone.log_density(rows[i])), abs=1e-9)
+        np.testing.assert_allclose(together.precision(rows[0])[i], alone.precision(rows[0]), rtol=1e-12)
 
 
 def test_outer_density_is_log_normal_in_every_parameter() -> None:
@@ -135,8 +166,13 @@ def test_moments_given_theta_are_those_of_the_synthetic_truth() -> None:
         truth = draw_truth(REFERENCE, small, rng=rng)
         theta = theta_of(**{name: float(np.log(scale)) for name, scale in truth.scales.items()})
         effects = np.concatenate([truth.effects[kind] for kind in KINDS])
-        precision = hierarchy.inner(theta).precision[FIRST_EFFECT:, FIRST_EFFECT:]
+        prior = hierarchy.inner(theta)
+        student = prior.student[FIRST_EFFECT:]
+        # A Student by its place among all of its kind.
+        scale = STUDENT_SCALE * prior.sds[FIRST_EFFECT:][student]
+        precision = prior.precision(np.zeros(hierarchy.n_inner))[FIRST_EFFECT:, FIRST_EFFECT:]
         row[:] = np.linalg.cholesky(precision).T @ effects
+        row[student] = stats.norm.ppf(stats.t(4).cdf(effects[student] / scale))
     # Whitened effects are independent standard normals: 4.5 standard errors for some hundreds of numbers.
     np.testing.assert_allclose(standardised.mean(axis=0), 0.0, atol=4.5 / np.sqrt(n))
     np.testing.assert_allclose(np.cov(standardised.T), np.eye(standardised.shape[1]), atol=4.5 * np.sqrt(2.0 / n))
@@ -151,7 +187,7 @@ def test_common_parameters_given_theta_are_those_that_prior_draws_have() -> None
     for i in range(n):
         prior = bare.inner(theta_of(**{name: float(np.log(draws.scales[name][i])) for name in LEARNED_SCALES}))
         gap = np.array([draws.alpha[i], draws.kappa[i]]) - prior.mean[:DELTA]
-        white[i] = np.linalg.cholesky(prior.precision[:DELTA, :DELTA]).T @ gap
+        white[i] = np.linalg.cholesky(prior.common).T @ gap
         ranks[i] = stats.gamma(prior.delta_shape, scale=1.0 / prior.delta_rate).cdf(draws.delta[i])
     np.testing.assert_allclose(white.mean(axis=0), 0.0, atol=4.0 / np.sqrt(n))
     np.testing.assert_allclose(np.cov(white.T), np.eye(2), atol=4.0 * np.sqrt(2.0 / n))
@@ -165,5 +201,7 @@ def test_an_unknown_genus_is_as_uncertain_as_one_of_the_trade_picked_at_random()
     logs, own = np.log([row.time_ratio for row in rows]), np.array([row.time_ratio_sd_log for row in rows])
     hierarchy = Hierarchy(ledger(np.array([(1.0, 0, 0, 1)]), np.zeros(1)), REFERENCE)
     genus, group = hierarchy.unknown_genus_variances
-    assert genus == pytest.approx(3.3**2 * (np.var(logs) + np.mean(own**2)))
+    # The variance of a Student of 4 degrees with the normal's middle 80 %.
+    student = stats.t(4).var() * (stats.norm.ppf(0.9) / stats.t.ppf(0.9, 4)) ** 2
+    assert genus == pytest.approx(student * 3.3**2 * (np.var(logs) + np.mean(own**2)))
     assert group == REFERENCE.prior_scales["group"].median ** 2

@@ -57,12 +57,15 @@ def test_a_fit_sets_its_attributes(model: TransitSurvival) -> None:
     assert (fitted.n_boxes_, fitted.n_lines_) == (N_BOXES, len(LINES))
     assert isinstance(fitted.draws_, PosteriorDraws)
     assert fitted.draws_.n_draws == 1024
-    assert fitted.posterior_.x.shape == (1024, fitted.hierarchy_.n_inner)
+    assert len(fitted.posterior_.x) % 1024 == 0
+    assert fitted.posterior_.x.shape[1] == fitted.hierarchy_.n_inner
     assert set(fitted.diagnostics_) == {
         "effective_draws", "enough_draws", "pareto_k", "kappa_draws_replaced", "newton_steps", "outer_steps",
-        "by_clock_alone",
+        "by_clock_alone", "moves",
     }  # fmt: skip
-    assert fitted.diagnostics_["enough_draws"] == (fitted.diagnostics_["effective_draws"] >= 200)
+    assert fitted.diagnostics_["enough_draws"] == (
+        fitted.diagnostics_["effective_draws"] >= 400 and fitted.diagnostics_["pareto_k"] < 0.7
+    )
 
 
 @pytest.mark.parametrize("method", ["predict_proba", "log_predictive", "score"])
