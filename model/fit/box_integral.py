@@ -370,7 +370,8 @@ class BoxIntegral:
             chance = _of_boxes(setting, piece)
             value, by_clock, _ = mixed_boxes(clock, strays, chance)
             # The derivative of the mixture in the chance, by shares of its parts; without any, by its limit.
-            lost = float((np.exp(strays.box_lost - value) - by_clock / (1.0 - strays.rates.box - chance)).sum())
+            right = 1.0 - strays.rates.box
+            lost = float((right * np.exp(strays.box_lost - value) - by_clock / (1.0 - chance)).sum())
         line_clock, spread_box = by_clock[g.box], by_clock * (1.0 - by_clock)
         pairs = line_clock[first] * pairs + spread_box[g.box[first]] * eta1[first] * eta1[second]
         return BoxTerms(

@@ -64,8 +64,8 @@ def drift_precision(levels: Sequence[Level]) -> tuple[Array, float]:
 class InnerPrior:
     """The prior of x for one theta or for several, one axis in front: `...` is () or (thetas,).
 
-    (alpha, kappa) and most effects are Gaussian, delta is gamma, and deviations from tabulated time ratios are Student's
-    t. Where a Gaussian is wanted in place of a Student, it is the one with the same slope there, which lies below it
+    (alpha, kappa) and most effects are Gaussian, delta is gamma, and deviations from tabulated time ratios are
+    Student's t. Where a Gaussian is wanted in place of a Student, it is the one with the same slope there, which lies below it
     everywhere else (as in fitting a t by weights: Lange, Little & Taylor 1989, JASA 84:881).
 
     Attributes
@@ -75,8 +75,7 @@ class InnerPrior:
     common : (..., 2, 2)
         Precision of alpha and kappa.
     sds : (..., p)
-        Prior sds of effects (a Student's: that of the normal with the same middle 80 %); those of the first three do not
-        count.
+        Prior sds of effects (a Student's: that of the normal with the same middle 80 %); the first three do not count.
     student : (p,)
         Which effects are Student's t.
     drift : slice
@@ -115,7 +114,7 @@ class InnerPrior:
         return total
 
     def precision(self, at: Array) -> Array:
-        """Return the precision of the Gaussian part, (..., p, p), Students as Gaussians at x, (p,); delta's row is 0."""
+        """Return the precision of the Gaussian part, (..., p, p), of a Student at x (p,); delta's row is 0."""
         weights = self._weights(at)
         p = len(self.student)
         index = np.arange(FIRST_EFFECT, p)

@@ -57,8 +57,8 @@ class Drawn(NamedTuple):
 
 
 class Described(NamedTuple):
-    """Draws as places of the proposal: normals of theta (n, 10) and of x (n, p), log densities of the narrow part and of
-    the whole mixture, and log prior, (n,) each."""
+    """Draws as places of the proposal: normals of theta (n, 10) and of x (n, p), and (n,) each the log densities of the
+    narrow part and of the whole mixture, and the log prior."""
 
     outer: Array
     inner: Array
@@ -113,7 +113,7 @@ class Conditionals:
         return steps
 
     def at(self, normals: Array) -> Array:
-        """Return the x, (thetas, n, p), whose places among all draws are those of standard normals, kappa's the last."""
+        """Return the x, (thetas, n, p), at the places of standard normals, kappa's the last."""
         placed = normals.copy()
         # The normal of kappa by its place in what lies above 0, by logs of the upper tail.
         tail = special.log_ndtr(-normals[..., -1]) + special.log_ndtr(self._kappa_sds)[:, None]

@@ -1,6 +1,6 @@
 """Boxes and records that the clock does not speak of: boxes lost whole, and records that are simply wrong.
 
-    log L_box = log((1 - p - e) exp(clock) + p exp(lost) + e exp(any))
+    log L_box = log((1 - e) ((1 - p) exp(clock) + p exp(lost)) + e exp(any))
     log L_line = log((1 - e') exp(clock) + e' exp(any))
 
 `lost`: the box died of something no clock knows (forgotten in a warehouse, frozen on an apron), each of its plants with
@@ -105,8 +105,8 @@ def mixed_boxes(clock: Array, strays: Strays, lost_chance: float | Array) -> Mix
     with np.errstate(divide="ignore"):
         parts = np.stack(
             np.broadcast_arrays(
-                np.log1p(-strays.rates.box - lost_chance) + clock,
-                np.log(lost_chance) + strays.box_lost,
+                np.log1p(-strays.rates.box) + np.log1p(-lost_chance) + clock,
+                np.log1p(-strays.rates.box) + np.log(lost_chance) + strays.box_lost,
                 np.log(strays.rates.box) + strays.box_any,
             )
         )

@@ -46,8 +46,8 @@ class TransitSurvival(BaseEstimator):  # type: ignore[misc]
     n_draws : int
         Draws kept, equally weighted.
     n_weighed : int, optional
-        Draws weighed a round, and no others: for a quick look. Unless given, fewer for larger ledgers, and they are moved
-        to the posterior where too few count.
+        Draws weighed a round, and no others: for a quick look. Unless given, fewer for larger ledgers, and they are
+        moved to the posterior where too few count.
     random_state : int
         Seed.
     strays : StrayRates, optional

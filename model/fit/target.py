@@ -23,6 +23,9 @@ GENUS, CULTIVAR, SELLER, DRIFT, SHIPMENT, LINE, LOG_Q10, LOG_CHILL, LOG_H0 = (
     )
 )  # fmt: skip
 
+# Highest chance to be lost whole, so that its rest is never rounded to 0.
+MOST_LOST = 1.0 - 1e-12
+
 
 class Target:
     """Log likelihood and log posterior of one ledger.
@@ -104,7 +107,7 @@ class Target:
             line_sd=np.sqrt(line) if len(line) > 1 else float(np.sqrt(line[0])),
             delta=delta,
             h0=float(np.exp(theta[LOG_H0])),
-            lost=0.0 if self.strays is None else float(special.expit(theta[LOG_ODDS_LOST])),
+            lost=0.0 if self.strays is None else float(min(special.expit(theta[LOG_ODDS_LOST]), MOST_LOST)),
         )
 
     def box_variances(self, theta: Array) -> dict[int, Array]:

@@ -7,9 +7,9 @@
 
 Shipment and line effects have a learned scale too; they have no levels.
 
-Deviations from tabulated time ratios (genus, container, roots) are Student's t with few degrees of freedom, whose middle
-80 % are those of a normal with the tabulated sd: a row that contradicts the boxes is given up fast, where a normal would
-pull ever harder (O'Hagan 1979, JRSS B 41:358). All other effects are normal.
+Deviations from tabulated time ratios (genus, container, roots) are Student's t with few degrees of freedom, whose
+middle 80 % are those of a normal with the tabulated sd: a row that contradicts the boxes is given up fast, where a
+normal would pull ever harder (O'Hagan 1979, JRSS B 41:358). All other effects are normal.
 """
 
 from collections.abc import Mapping

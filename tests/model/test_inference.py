@@ -133,7 +133,7 @@ def test_the_determinant_of_the_precision_moves_with_the_spread_of_boxes_and_lin
     observations = synthetic(40)
     if plants > 1:
         rng, sent = np.random.default_rng(41), plants * observations.sent
-        healthy, damaged, dead = np.round(sent * rng.dirichlet([10.0, 5.0, 5.0], len(sent)).T)
+        healthy, _, dead = np.round(sent * rng.dirichlet([10.0, 5.0, 5.0], len(sent)).T)
         observations = replace(observations, healthy=healthy, damaged=sent - healthy - dead, dead=dead, sent=sent)
     theta = theta_of(**SOME_LOGS)
     modes, inner = mode_of(observations, theta)

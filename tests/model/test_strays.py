@@ -55,9 +55,9 @@ def summed(rows: Indices, case: Case) -> float:
             own = special.logsumexp(log_likelihood - 0.5 * apart**2, axis=1) + np.log(step / case.line_sd)
         own -= 0.5 * np.log(2 * np.pi)
         total += np.logaddexp(np.log1p(-RATES.line) + own, np.log(RATES.line) + strays.line_any[i])
-    b = BOX[rows[0]]
+    b, right = BOX[rows[0]], 1.0 - RATES.box
     parts = (special.logsumexp(total), strays.box_lost[b], strays.box_any[b])
-    return float(special.logsumexp(parts, b=(1.0 - LOST - RATES.box, LOST, RATES.box)))
+    return float(special.logsumexp(parts, b=(right * (1.0 - LOST), right * LOST, RATES.box)))
 
 
 @pytest.mark.parametrize("case", [USUAL, WIDE], ids=str)
