@@ -19,7 +19,7 @@ CLOCK = (
 
 @pytest.fixture(scope="module")
 def sent() -> Sent:
-    return draw_sent(REFERENCE, N_BOXES, rng=np.random.default_rng(4))
+    return draw_sent(REFERENCE, N_BOXES, lanes="apart", rng=np.random.default_rng(4))
 
 
 def test_new_boxes_come_after_those_known(sent: Sent) -> None:
@@ -64,11 +64,11 @@ def test_steps_by_hand() -> None:
 
 def test_small_study_is_scored_and_told() -> None:
     """So few importers show gross faults only: today's differences are about 0.01 for an importer."""
-    rows = [scores(N_BOXES, i) for i in range(N_IMPORTERS)]
+    rows = [scores("apart", N_BOXES, i) for i in range(N_IMPORTERS)]
     assert [row["truth"] for row in rows] == OTHER_TRUTHS[:N_IMPORTERS]
     for asked in ASKED:
         for less, more in STEPS:
             assert step(rows, asked, less, more)["gain"] > -0.03, (asked, less, more)
-    told = table({N_BOXES: rows})
-    assert f"| {N_BOXES} | by plan | {N_IMPORTERS} |" in told
+    told = table({("apart", N_BOXES): rows})
+    assert f"| apart | {N_BOXES} | by plan | {N_IMPORTERS} |" in told
     assert "too few importers" in told

@@ -1,8 +1,9 @@
 """Invented importers whose boxes travel through air that the model does not know, with loggers that see it.
 
-The lane's legs, their temperatures and their shelter, the weather of its places and the walls of the box are all drawn
-about the tables, some of it once for an importer, some of it anew for each box; the clock that runs in a plant is
-neither the model's in its warm part nor in its cold one. What is recorded of a box is what a ledger would hold.
+The lane's legs, their temperatures and their shelter, the weather of its places and the walls of the box are all
+drawn about the tables, anew for each box, and where an importer's lanes stand apart, some of it once for all. The
+clock that runs in a plant is neither the model's in its warm part nor in its cold one. What is recorded of a box is
+what a ledger would hold.
 """
 
 from collections.abc import Sequence
@@ -34,7 +35,10 @@ N_NEW_BOXES = 100
 N_GENERA, N_SELLERS, LINES_A_BOX, PLANTS_A_LINE = 10, 4, 3, 12
 DAYS_SD_LOG = 0.4
 
-# Once for an importer: places warmer or colder than their normals, legs than their table.
+LANES = ("as tabulated", "apart")
+"""Whether an importer's lanes are the tables' on average over its boxes, or always warmer or colder than they say."""
+
+# Once for an importer whose lanes stand apart: places warmer or colder than their normals, legs than their table.
 PLACE_SD_C, LEG_SD_C, LEG_SHELTER_SD_LOGIT = 1.0, 2.0, 0.5
 # Anew for each box: the same of its legs, the shares of its legs' time, its walls, its weather's spread.
 BOX_LEG_SD_C, BOX_SHARE_SD_LOG, BOX_UA_SD_LOG, ANOMALY_FACTOR = 3.0, 0.5, 0.25, 1.25
@@ -103,8 +107,9 @@ def _no_readings() -> tuple[NDArray[np.int64], NDArray[np.datetime64], Array]:
 class _World:
     """How an importer's lanes differ from the tables."""
 
-    def __init__(self, reference: Reference, rng: np.random.Generator) -> None:
+    def __init__(self, reference: Reference, lanes: str, rng: np.random.Generator) -> None:
         self._reference, self._rng = reference, rng
+        self._apart = float(lanes == "apart")
         self._places: dict[str, float] = {}
         self._legs: dict[tuple[str, str], tuple[float, float]] = {}
 
@@ -126,14 +131,18 @@ class _World:
         return Journey(days, inside[counted, 0], hours[counted, 0])
 
     def _warmer(self, lane: Lane, role: str) -> float:
-        return self._places.setdefault(lane.places[role].iata, PLACE_SD_C * float(self._rng.standard_normal()))
+        new = self._apart * PLACE_SD_C * float(self._rng.standard_normal())
+        return self._places.setdefault(lane.places[role].iata, new)
 
     def _drawn_legs(self, lane: Lane) -> list[Leg]:
         rng = self._rng
         drawn = []
         for leg in lane.legs:
             key = (lane.service.service, leg.leg)
-            new = LEG_SD_C * float(rng.standard_normal()), LEG_SHELTER_SD_LOGIT * float(rng.standard_normal())
+            new = (
+                self._apart * LEG_SD_C * float(rng.standard_normal()),
+                self._apart * LEG_SHELTER_SD_LOGIT * float(rng.standard_normal()),
+            )
             warmer, logit = self._legs.setdefault(key, new)
             hold = None if leg.hold_c is None else leg.hold_c + warmer + BOX_LEG_SD_C * float(rng.standard_normal())
             shelter = leg.shelter
@@ -145,8 +154,8 @@ class _World:
         return [replace(leg, share=leg.share / total) for leg in drawn]
 
 
-def draw_sent(reference: Reference, n_boxes: int, *, rng: np.random.Generator) -> Sent:
-    """Draw what is sent in `n_boxes` known boxes of two years and `N_NEW_BOXES` of the year after."""
+def draw_sent(reference: Reference, n_boxes: int, *, lanes: str, rng: np.random.Generator) -> Sent:
+    """Draw what is sent in `n_boxes` known boxes of two years and `N_NEW_BOXES` of the year after, by `LANES`."""
     n = n_boxes + N_NEW_BOXES
     days_on = np.concatenate(
         [rng.integers(KNOWN_DAYS, size=n_boxes), KNOWN_DAYS + rng.integers(NEW_DAYS, size=N_NEW_BOXES)]
@@ -158,7 +167,7 @@ def draw_sent(reference: Reference, n_boxes: int, *, rng: np.random.Generator) -
     service = rng.choice(SERVICES, n, p=SERVICE_SHARES)
     container = rng.choice(CONTAINERS, n, p=CONTAINER_SHARES)
     roots = rng.choice(ROOTS, n, p=ROOTS_SHARES)
-    world = _World(reference, rng)
+    world = _World(reference, lanes, rng)
     journeys, departed, opened, hours = [], [], [], []
     for i in range(n):
         ship_date = FIRST_DAY + timedelta(days=int(days_on[i]))

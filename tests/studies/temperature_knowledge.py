@@ -6,6 +6,9 @@ its readings. Air, clock and counts are drawn outside the model's family (`tests
 knows and, beside it, by the readings of the new boxes; the score is the mean log predictive probability of a plant, in
 nats; differences are paired by importer.
 
+An importer's lanes may be what the tables say on average over its boxes, or always warmer or colder: then a fit that
+knows no temperatures learns plants that suit the tables' weather, and plans are made with that weather.
+
 Importers are numbered and kept one by one, so that the study grows: a second run takes up where the first one ended,
 unless the model is another.
 """
@@ -13,6 +16,7 @@ unless the model is another.
 import argparse
 import time
 from collections.abc import Mapping, Sequence
+from itertools import product
 from pathlib import Path
 from typing import Any
 
@@ -28,7 +32,7 @@ from model.quadrature import normal_nodes
 from model.reference.tables import load_reference
 from model.synthetic import draw_truth
 from tests.studies.importers import Importer
-from tests.studies.journeys import KNOWLEDGE, draw_sent, true_log_days
+from tests.studies.journeys import KNOWLEDGE, LANES, draw_sent, true_log_days
 from tests.studies.record import RESULTS, model_digest, read, versions, write
 from tests.studies.truths import TRUTHS, draw_outcomes
 from tests.studies.usefulness import plant_score
@@ -47,17 +51,22 @@ CONFIDENCE = 0.95
 OTHER_TRUTHS = [name for name in TRUTHS if name != "the model"]
 ASKED = ("by plan", "by readings")
 """What is known of the new boxes' temperature: the weather alone, as when an order is planned, or their readings."""
+# What exposures depend on beside what every study does.
+SOURCES = ("exposure/box", "exposure/climate", "exposure/journey", "exposure/measured", "exposure/recorded")
+TABLES = ("places", "service_legs", "weather")
 STEPS = (("nothing", "mean"), ("mean", "extremes"), ("extremes", "trace"), ("nothing", "trace"))
 
 Row = dict[str, Any]
+Cell = tuple[str, int]
+"""Lanes and number of known boxes."""
 
 
-def scores(n_boxes: int, i: int) -> Row:
+def scores(lanes: str, n_boxes: int, i: int) -> Row:
     """Return importer i's scores by what is asked and what is known of its boxes, or the fault of a fit."""
     start = time.process_time()
     reference = load_reference()
     rng = np.random.default_rng([SEED, n_boxes, i])
-    sent = draw_sent(reference, n_boxes, rng=rng)
+    sent = draw_sent(reference, n_boxes, lanes=lanes, rng=rng)
     lines = {knowledge: sent.lines(knowledge, reference) for knowledge in KNOWLEDGE}
     true_lines = lines["trace"].copy()
     uncounted = np.full((len(true_lines), 4), np.nan)
@@ -110,11 +119,11 @@ def step(rows: Sequence[Row], asked: str, less: str, more: str) -> dict[str, flo
     return {"gain": mean, "lower": mean - margin, "upper": mean + margin, "worse_at_most": margin - mean}
 
 
-def table(rows_of: Mapping[int, Sequence[Row]]) -> str:
+def table(rows_of: Mapping[Cell, Sequence[Row]]) -> str:
     """Return scores and steps as Markdown, nats a plant."""
     head = [*KNOWLEDGE, *(f"{less} to {more}" for less, more in STEPS)]
-    lines = [f"| boxes | asked | importers | {' | '.join(head)} | |", "|---" * (len(head) + 4) + "|"]
-    for n_boxes, rows in rows_of.items():
+    lines = [f"| lanes | boxes | asked | importers | {' | '.join(head)} | |", "|---" * (len(head) + 5) + "|"]
+    for (lanes, n_boxes), rows in rows_of.items():
         fitted = [row for row in rows if "failed" not in row]
         if not fitted:
             continue
@@ -122,9 +131,8 @@ def table(rows_of: Mapping[int, Sequence[Row]]) -> str:
             means = [f"{np.mean([row['scores'][asked][k] for row in fitted]):.4f}" for k in KNOWLEDGE]
             steps = [step(fitted, asked, less, more) for less, more in STEPS]
             told = [f"{s['gain']:+.4f} (worse by at most {max(s['worse_at_most'], 0.0):.4f})" for s in steps]
-            lines.append(
-                f"| {n_boxes} | {asked} | {len(fitted)} | {' | '.join([*means, *told])} | {_verdict(steps, rows)} |"
-            )
+            cells = [lanes, str(n_boxes), asked, str(len(fitted)), *means, *told, _verdict(steps, rows)]
+            lines.append(f"| {' | '.join(cells)} |")
     return "\n".join(lines)
 
 
@@ -136,33 +144,39 @@ def _verdict(steps: Sequence[dict[str, float]], rows: Sequence[Row]) -> str:
     return ("met" if met else "missed") + (", too few importers" if len(rows) < N_IMPORTERS else "")
 
 
-def kept_rows(n_boxes: int) -> dict[str, Row]:
+def kept_rows(lanes: str, n_boxes: int) -> dict[str, Row]:
     """Return the importers on record, by number, that this model's fits scored."""
-    cell: dict[str, Any] = read(NAME).get("cells", {}).get(str(n_boxes), {})
-    return dict(cell.get("rows", {})) if cell.get("model") == model_digest() else {}
+    cell: dict[str, Any] = read(NAME).get("cells", {}).get(f"{lanes}, {n_boxes}", {})
+    return dict(cell.get("rows", {})) if cell.get("model") == model_digest(SOURCES, TABLES) else {}
 
 
-def keep(n_boxes: int, rows: Mapping[str, Row]) -> None:
-    """Record the importers of one size."""
+def keep(lanes: str, n_boxes: int, rows: Mapping[str, Row]) -> None:
+    """Record the importers of one cell."""
     cells = read(NAME).get("cells", {})
     ordered = dict(sorted(rows.items(), key=lambda item: int(item[0])))
-    about = {"seed": SEED, "draws_weighed": N_WEIGHED, "model": model_digest(), **versions()}
-    write(NAME, {"cells": {**cells, str(n_boxes): {**about, "rows": ordered}}})
+    about = {"seed": SEED, "draws_weighed": N_WEIGHED, "model": model_digest(SOURCES, TABLES), **versions()}
+    write(NAME, {"cells": {**cells, f"{lanes}, {n_boxes}": {**about, "rows": ordered}}})
 
 
 def report() -> str:
     """Return the recorded result as Markdown: command, seed, run time, tables, faults."""
     cells = read(NAME).get("cells", {})
-    rows_of = {int(n): list(cell["rows"].values()) for n, cell in sorted(cells.items(), key=lambda item: int(item[0]))}
+    rows_of: dict[Cell, list[Row]] = {
+        (lanes, n_boxes): list(cells[f"{lanes}, {n_boxes}"]["rows"].values())
+        for lanes in LANES
+        for n_boxes in SIZES
+        if f"{lanes}, {n_boxes}" in cells
+    }
     rows = [row for of in rows_of.values() for row in of]
     seconds = sum(row.get("seconds", 0.0) for row in rows)
     failed = [row["failed"] for row in rows if "failed" in row]
-    numbers = ", ".join(f"{len(of)} importers of {n} boxes" for n, of in rows_of.items())
+    numbers = ", ".join(str(len(of)) for of in rows_of.values())
     return "\n".join(
         [
             "# Temperature knowledge",
             "",
-            f"`python -m tests.studies.temperature_knowledge`, seed {SEED}: {numbers}; {seconds:,.0f} s of one core.",
+            f"`python -m tests.studies.temperature_knowledge`, seed {SEED}: {numbers} importers by row of",
+            f"lanes and boxes; {seconds:,.0f} s of one core.",
             f"Fits that failed: {'; '.join(failed) if failed else 'none'}.",
             "",
             table(rows_of),
@@ -174,21 +188,22 @@ def report() -> str:
 def main() -> None:
     """Score the importers that are missing, or with --table print what is recorded."""
     parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--lanes", nargs="+", choices=LANES, default=LANES)
     parser.add_argument("--sizes", type=int, nargs="+", default=SIZES)
     parser.add_argument("--importers", type=int, default=N_IMPORTERS, help="numbered from 0; those on record are kept")
     parser.add_argument("--processes", type=int, default=1)
     parser.add_argument("--table", action="store_true", help="print what is recorded and run nothing")
     options = parser.parse_args()
     for first in range(0, 0 if options.table else options.importers, options.processes):
-        # Every size in turn, so that a run cut short has about as many of each.
-        for n_boxes in options.sizes:
-            rows = kept_rows(n_boxes)
+        # Every cell in turn, so that a run cut short has about as many of each.
+        for lanes, n_boxes in product(options.lanes, options.sizes):
+            rows = kept_rows(lanes, n_boxes)
             numbers = range(first, min(first + options.processes, options.importers))
             missing = [i for i in numbers if str(i) not in rows]
             if missing:
-                jobs = (delayed(scores)(n_boxes, i) for i in missing)
+                jobs = (delayed(scores)(lanes, n_boxes, i) for i in missing)
                 rows |= {str(i): row for i, row in zip(missing, Parallel(options.processes)(jobs), strict=True)}
-                keep(n_boxes, rows)
+                keep(lanes, n_boxes, rows)
     told = report()
     Path(RESULTS / NAME).with_suffix(".md").write_text(told, encoding="utf-8")
     print(told)  # noqa: T201 - a command's answer
