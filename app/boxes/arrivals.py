@@ -66,11 +66,14 @@ def decide_arrival(found: WholeShipment, asked: AskedArrival, reference: Referen
     if faults:
         raise InvalidInput(faults)
     readings = asked.trace.readings
+    inside_c = [reading.inside_c for reading in readings]
     values = times.values | {
         "state": ARRIVED,
         "arrival_notes": request.notes,
         "photos_json": photos_as_json(request.photos),
         "inside_temp_c": time_weighted_mean(readings) if readings else request.inside_temp_c,
+        "inside_min_c": min(inside_c) if inside_c else request.inside_min_c,
+        "inside_max_c": max(inside_c) if inside_c else request.inside_max_c,
     }
     rechecked = _with_recheck(found, counted, times.opened_at)
     cautions = []

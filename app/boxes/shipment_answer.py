@@ -118,6 +118,8 @@ def _arrival(life: ShipmentLife, trace: Sequence[Reading], reference: Reference)
         notes=life.arrival_notes,
         photos=list(life.photos),
         inside_temp_c=record.inside_temp_c,
+        inside_min_c=record.inside_min_c,
+        inside_max_c=record.inside_max_c,
         logger=[ReadingAnswer(**reading._asdict()) for reading in trace],
         logger_summary=_summary(trace),
     )

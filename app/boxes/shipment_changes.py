@@ -121,6 +121,8 @@ def _present_values(life: ShipmentLife) -> dict[str, Any]:
         "arrived_at": life.arrived_at,
         "opened_at": life.opened_at,
         "inside_temp_c": record.inside_temp_c,
+        "inside_min_c": record.inside_min_c,
+        "inside_max_c": record.inside_max_c,
         "recheck_date": record.recheck_date,
         "rechecked_at": life.rechecked_at,
         "arrival_notes": life.arrival_notes,

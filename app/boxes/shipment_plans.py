@@ -120,6 +120,8 @@ def _record(filled: Filled[PlanRequest]) -> ShipmentRecord:
         seller_kind=None if on_record else request.seller_kind,
         currency=request.currency,
         recheck_date=None,
+        inside_min_c=None,
+        inside_max_c=None,
         lines=lines,
     )
 

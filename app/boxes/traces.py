@@ -59,7 +59,7 @@ def trace_faults(trace: Trace, begins: datetime, opened_at: datetime) -> list[Fi
         elif previous is not None and at - previous > MAX_GAP:
             message = (
                 f"must be at most {MAX_GAP_WORDS} after the reading before it: with a longer gap give the mean "
-                "instead, as inside_temp_c"
+                "instead, as inside_temp_c, and the lowest and highest, as inside_min_c and inside_max_c"
             )
         elif at < begins:
             message = "is before the departure: leave out what the logger saw before it, or correct departed_at"

@@ -41,11 +41,17 @@ def claim_evidence(life: ShipmentLife, trace: Sequence[Reading], zone: ZoneInfo)
         readings = "1 reading" if len(trace) == 1 else f"{len(trace):,} readings"
         text = f"The logger's trace: {readings}, {span}, {coldest:g} to {warmest:g} °C."
         found.append(Evidence(code="logger", text=text, files=[]))
-    elif life.stored.record.inside_temp_c is not None:
-        text = f"The logger's trace; its mean was {life.stored.record.inside_temp_c:g} °C."
-        found.append(Evidence(code="logger", text=text, files=[]))
+    elif said := _summary(life):
+        found.append(Evidence(code="logger", text=f"The logger's trace; {said}.", files=[]))
     papers = "Copies of the order with its prices, the invoice and the waybill, and what the tracking page says."
     return [*found, Evidence(code="papers", text=papers, files=[])]
+
+
+def _summary(life: ShipmentLife) -> str:
+    """Return what is recorded of a logger without its readings; nothing where nothing is."""
+    record = life.stored.record
+    values = {"mean": record.inside_temp_c, "lowest": record.inside_min_c, "highest": record.inside_max_c}
+    return ", ".join(f"its {name} was {value:g} °C" for name, value in values.items() if value is not None)
 
 
 def _moment(at: datetime, zone: ZoneInfo) -> str:

@@ -15,12 +15,12 @@ from app.records import known_transit_days
 from app.store import ArrivedBoxes, Coded, LineColumns, LoggerColumns, ShipmentColumns
 from model.exposure import (
     Forecast,
+    Measured,
     binned_degrees_below,
     binned_rates,
     journey_bins,
     leg_ends,
     log_days,
-    logged_mean_bins,
     trace_bins,
 )
 from model.fit import LINE_DTYPE, Lines
@@ -29,7 +29,7 @@ from model.reference import Genus, Place, Reference
 
 Array = NDArray[np.float64]
 
-# Journeys drawn for a box that nobody logged.
+# Journeys drawn for a box without a trace.
 JOURNEYS = 16
 WEATHER_SEED = 1
 MOST_KEPT_JOURNEYS = 50_000
@@ -72,9 +72,10 @@ def recorded_lines(
 ) -> RecordedLines:
     """Return the lines of all arrived boxes.
 
-    The exposure of a box is that of its logger's trace; else of its logger's mean with the container's usual spread;
-    else of the weather along the legs of its service: the forecast stored with its plan where there is one, seasonal
-    weather with anomalies otherwise. Its days run from its departure to its opening, or from date to date.
+    The exposure of a box is that of its logger's trace; else of the weather along the legs of its service: the forecast
+    stored with its plan where there is one, seasonal weather with anomalies otherwise. Where a logger's mean, minimum
+    or maximum is recorded, journeys through that weather are made to agree with it. Its days run from its departure to
+    its opening, or from date to date.
 
     Parameters
     ----------
@@ -147,6 +148,14 @@ def _traces(logger: LoggerColumns, shipments: ShipmentColumns) -> Mapping[int, t
     return traces
 
 
+class _Trip(NamedTuple):
+    """When a box travelled, and for how many days."""
+
+    ship_date: date
+    closed_at: datetime
+    days: float
+
+
 class _Exposures:
     """Exposures of boxes; boxes alike in lane, packing and dates are followed once."""
 
@@ -170,10 +179,8 @@ class _Exposures:
         dates_only = departed_at is None or opened_at is None
         if trace is not None:
             return _Boxed(days, trace_bins(*trace, days), dates_only)
-        if not np.isnan(shipments.inside_temp_c[i]):
-            spread = self._reference.containers[container].inside_sd_c
-            bins = logged_mean_bins(float(shipments.inside_temp_c[i]), spread, days)
-            return _Boxed(days, bins, dates_only)
+        logged = (shipments.inside_temp_c[i], shipments.inside_min_c[i], shipments.inside_max_c[i])
+        measured = Measured(*map(float, logged))
         packed = PackedBox(
             container,
             float(shipments.heat_pack_hours[i]),
@@ -181,14 +188,16 @@ class _Exposures:
             int(shipments.cold_packs[i]),
         )
         forecast = planned_weather(self._plans.get(int(shipments.number[i])))
-        closed_at = departed_at or lane.closing(ship_date)
+        trip = _Trip(ship_date, departed_at or lane.closing(ship_date), days)
         if forecast:
-            return _Boxed(days, self._journeys(lane, packed, ship_date, closed_at, days, forecast), dates_only)
-        key = (origin, destination, service, packed, closed_at, days)
+            bins = self._journeys(lane, packed, trip, measured, forecast)
+            return _Boxed(days, bins, dates_only)
+        # As text, since NaN is no NaN's equal.
+        key = (origin, destination, service, packed, trip.closed_at, days, str(measured))
         if key not in self._known:
             if len(self._known) >= MOST_KEPT_JOURNEYS:
                 self._known.clear()
-            self._known[key] = self._journeys(lane, packed, ship_date, closed_at, days, {})
+            self._known[key] = self._journeys(lane, packed, trip, measured, {})
         return _Boxed(days, self._known[key], dates_only)
 
     def _lane(self, origin: str, destination: str, service: str) -> Lane:
@@ -202,17 +211,16 @@ class _Exposures:
         self,
         lane: Lane,
         packed: PackedBox,
-        ship_date: date,
-        closed_at: datetime,
-        days: float,
+        trip: _Trip,
+        measured: Measured,
         forecast: Mapping[str, Mapping[date, Forecast]],
     ) -> Array:
         weather = WeatherDraws(
-            self._reference, ship_date, int(days) + 2, draws=JOURNEYS, seed=WEATHER_SEED, forecast=forecast
+            self._reference, trip.ship_date, int(trip.days) + 2, draws=JOURNEYS, seed=WEATHER_SEED, forecast=forecast
         )
-        ends = leg_ends(lane.legs, np.full(JOURNEYS, days), added_days={})
-        streets = weather.streets(lane, closed_at, int(np.ceil(ends[-1, 0])) + 1)
-        return journey_bins(lane.legs, ends, streets, box_of(packed, self._reference))
+        ends = leg_ends(lane.legs, np.full(JOURNEYS, trip.days), added_days={})
+        streets = weather.streets(lane, trip.closed_at, int(np.ceil(ends[-1, 0])) + 1)
+        return journey_bins(lane.legs, ends, streets, box_of(packed, self._reference), measured)
 
 
 def planned_weather(plan: tuple[str, str] | None) -> dict[str, dict[date, Forecast]]:

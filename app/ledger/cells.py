@@ -12,13 +12,14 @@ from app.ledger.csv_cells import (
     count_cell,
     currency_cell,
     date_cell,
+    fahrenheit_cell,
     number_cell,
     text_cell,
 )
 from app.ledger.csv_faults import CsvFaults
 from app.ledger.csv_text import CsvRow
 from app.problems import InvalidInput
-from app.records import COLUMNS, REQUIRED_COLUMNS, Cell
+from app.records import COLUMNS, FAHRENHEIT_COLUMNS, FILE_COLUMNS, REQUIRED_COLUMNS, Cell
 from app.schemas import ContainerCode, RootsCode, SellerKind, ServiceCode
 from model.reference import Reference
 
@@ -26,6 +27,7 @@ from model.reference import Reference
 MAX_UNKNOWN_PLACES = 100
 MAX_COUNT = 100_000
 MAX_MONEY = 1e9
+COLDEST_C, WARMEST_C = -40, 60
 
 REQUIRED_CELLS = frozenset(
     {
@@ -82,7 +84,10 @@ def parsers(places: PlaceCells, delimiter: str) -> dict[str, Parser]:
     """Return the parser of each column in a file with this delimiter."""
     count = count_cell(0, MAX_COUNT, delimiter=delimiter)
     money = number_cell(0, MAX_MONEY, delimiter=delimiter)
+    celsius = number_cell(COLDEST_C, WARMEST_C, delimiter=delimiter)
+    fahrenheit = fahrenheit_cell(COLDEST_C, WARMEST_C, delimiter=delimiter)
     of_column: dict[str, Parser] = dict.fromkeys(COLUMNS, count)
+    of_column |= dict.fromkeys(FAHRENHEIT_COLUMNS, fahrenheit) | dict.fromkeys(FAHRENHEIT_COLUMNS.values(), celsius)
     return of_column | {
         "shipment": text_cell,
         "seller": text_cell,
@@ -94,7 +99,6 @@ def parsers(places: PlaceCells, delimiter: str) -> dict[str, Parser]:
         "heat_pack_hours": number_cell(0, 240, delimiter=delimiter),
         "ship_date": date_cell,
         "arrival_date": date_cell,
-        "inside_temp_c": number_cell(-40, 60, delimiter=delimiter),
         "genus": text_cell,
         "cultivar": text_cell,
         "heat_packs": count_cell(0, 20, delimiter=delimiter),
@@ -115,10 +119,12 @@ def parse_columns(
     Cells at fault are noted and have the value `FAULTY`, as those of a required column that is missing.
     """
     columns: dict[str, Values] = {}
-    for name in COLUMNS:
+    instead = {celsius for fahrenheit, celsius in FAHRENHEIT_COLUMNS.items() if fahrenheit in header}
+    for name in FILE_COLUMNS:
         if name not in header:
             # A column that must be there is noted with the header; what needs its cells is not asked of them.
-            columns[name] = [FAULTY if name in REQUIRED_COLUMNS else None] * len(rows)
+            missing = name in REQUIRED_COLUMNS and name not in instead
+            columns[name] = [FAULTY if missing else None] * len(rows)
             continue
         place = header[name]
         # A column has few distinct cells: each is read once.
@@ -129,7 +135,8 @@ def parse_columns(
             for row, cell in zip(rows, cells, strict=True):
                 if cell in messages:
                     faults.add(row.number, name, messages[cell])
-    return columns | _defaults(columns)
+    columns |= _in_celsius([row.number for row in rows], columns, faults)
+    return {name: columns[name] for name in COLUMNS} | _defaults(columns)
 
 
 def _parse_distinct(
@@ -147,6 +154,26 @@ def _parse_distinct(
         except CellFault as fault:
             values[cell], messages[cell] = FAULTY, str(fault)
     return values, messages
+
+
+def _in_celsius(numbers: Sequence[int], columns: Mapping[str, Values], faults: CsvFaults) -> dict[str, Values]:
+    """Return the columns of temperatures, cells given in °F converted; a cell given in both is noted as a fault."""
+    merged: dict[str, Values] = {}
+    for written, name in FAHRENHEIT_COLUMNS.items():
+        values: list[Cell | Faulty] = []
+        for number, celsius, converted in zip(numbers, columns[name], columns[written], strict=True):
+            if converted is None:
+                values.append(celsius)
+                continue
+            faults.stands_in(number, name, written)
+            if celsius is None:
+                values.append(converted)
+                continue
+            values.append(FAULTY)
+            if FAULTY not in (celsius, converted):
+                faults.add(number, written, f"must be blank beside {name}: give the temperature once, in °C or in °F")
+        merged[name] = values
+    return merged
 
 
 def _defaults(columns: Mapping[str, Any]) -> dict[str, Values]:

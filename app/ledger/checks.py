@@ -7,6 +7,7 @@ from typing import Any
 from app.ledger.cells import FAULTY, Values
 from app.ledger.csv_faults import CsvFaults
 from app.records import COLUMNS, COUNT_COLUMNS, RECHECK_COLUMNS, SHIPMENT_COLUMNS, arrival_fault, seller_key
+from app.schemas import temperature_faults
 
 Fault = tuple[str, str]
 COUNTS_REMEDY = "give healthy, damaged and dead, or healthy alone (healthy or not), or dead alone (dead or alive)"
@@ -19,6 +20,7 @@ def check_rows(
     _each(numbers, columns, ("sent", *COUNT_COLUMNS), _counts_faults, faults)
     _each(numbers, columns, ("sent", *COUNT_COLUMNS, "recheck_date", *RECHECK_COLUMNS), _recheck_faults, faults)
     _each(numbers, columns, ("arrival_date", "recheck_date"), _recheck_date_faults, faults)
+    _each(numbers, columns, ("inside_temp_c", "inside_min_c", "inside_max_c"), _temperature_faults, faults)
 
     # Few pairs of dates and places are distinct.
     known: dict[tuple[Any, ...], list[Fault]] = {}
@@ -93,6 +95,10 @@ def _recheck_faults(
 def _recheck_date_faults(arrival_date: date, day: date | None) -> Iterator[Fault]:
     if day is not None and day < arrival_date:
         yield "recheck_date", "must not be before arrival_date"
+
+
+def _temperature_faults(mean: float | None, low: float | None, high: float | None) -> Iterator[Fault]:
+    yield from temperature_faults(mean, low, high)
 
 
 def check_shipments(numbers: Sequence[int], columns: Mapping[str, Values], faults: CsvFaults) -> None:

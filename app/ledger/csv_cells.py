@@ -121,6 +121,18 @@ def number_cell(low: float, high: float, *, delimiter: str) -> Parser:
     return parse
 
 
+def fahrenheit_cell(low_c: float, high_c: float, *, delimiter: str) -> Parser:
+    """Return a parser of a temperature in °F as °C, of a range in °C; to 0.01 °C, finer than loggers are."""
+    in_fahrenheit = number_cell(low_c * 9 / 5 + 32, high_c * 9 / 5 + 32, delimiter=delimiter)
+
+    def parse(cell: str) -> float:
+        fahrenheit = in_fahrenheit(cell)
+        assert isinstance(fahrenheit, float)  # noqa: S101 - a number's cell is a number
+        return round((fahrenheit - 32) * 5 / 9, 2) + 0.0
+
+    return parse
+
+
 def count_cell(low: int, high: int, *, delimiter: str) -> Parser:
     """Return a parser of a whole number in a range; 15.0 is 15."""
 

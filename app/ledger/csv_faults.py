@@ -1,9 +1,9 @@
 """The faults of a CSV file, cell by cell, in the order of its rows."""
 
 from app.problems import MAX_CELL_ERRORS, FieldError, InvalidCells, json_pointer
-from app.records import COLUMNS
+from app.records import FILE_COLUMNS
 
-PLACES = {name: place for place, name in enumerate(COLUMNS)}
+PLACES = {name: place for place, name in enumerate(FILE_COLUMNS)}
 
 
 class CsvFaults:
@@ -11,11 +11,17 @@ class CsvFaults:
 
     def __init__(self) -> None:
         self._kept: list[tuple[int, int, str, str]] = []
+        self._written: dict[tuple[int, str], str] = {}
         self.n_faults = 0
+
+    def stands_in(self, row: int, column: str, written: str) -> None:
+        """Have what is found of a cell told of the column that the file has it in."""
+        self._written[row, column] = written
 
     def add(self, row: int, column: str, message: str) -> None:
         """Note what would be right at a row, the header being 1, in a column; "" for the row as a whole."""
         self.n_faults += 1
+        column = self._written.get((row, column), column)
         self._kept.append((row, PLACES.get(column, -1), column, message))
         if len(self._kept) > 4 * MAX_CELL_ERRORS:
             self._keep_first()

@@ -10,7 +10,15 @@ from app.ledger.csv_faults import CsvFaults
 from app.ledger.csv_text import MISPLACED_QUOTE, CsvRow, read_table
 from app.ledger.header import read_header
 from app.problems import FieldError, InvalidCells
-from app.records import COLUMNS, LINE_COLUMNS, SHIPMENT_COLUMNS, LineRecord, ShipmentRecord
+from app.records import (
+    COLUMNS,
+    FAHRENHEIT_COLUMNS,
+    FILE_COLUMNS,
+    LINE_COLUMNS,
+    SHIPMENT_COLUMNS,
+    LineRecord,
+    ShipmentRecord,
+)
 from model.reference import Reference
 
 
@@ -22,7 +30,7 @@ class FileShipment(NamedTuple):
 
 
 class LedgerFile(NamedTuple):
-    """The shipments of a file in the order of their first rows, and which columns the file has."""
+    """The shipments of a file in the order of their first rows, and which columns it has, in °C what it has in °F."""
 
     shipments: list[FileShipment]
     columns: tuple[str, ...]
@@ -37,7 +45,7 @@ def parse_ledger(data: bytes, reference: Reference) -> LedgerFile:
     InvalidCells
         With every cell at fault, up to `MAX_CELL_ERRORS`.
     """
-    table = read_table(data, COLUMNS)
+    table = read_table(data, FILE_COLUMNS)
     faults = CsvFaults()
     if table.broken_row is not None:
         faults.add(table.broken_row, "", MISPLACED_QUOTE)
@@ -53,7 +61,8 @@ def parse_ledger(data: bytes, reference: Reference) -> LedgerFile:
     check_rows(numbers, columns, places.zones, faults)
     check_shipments(numbers, columns, faults)
     faults.refuse()
-    present = tuple(name for name in COLUMNS if name in header)
+    told = {FAHRENHEIT_COLUMNS.get(name, name) for name in header}
+    present = tuple(name for name in COLUMNS if name in told)
     return LedgerFile(_shipments(numbers, columns), present, len(rows))
 
 

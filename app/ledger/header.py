@@ -7,7 +7,7 @@ from difflib import get_close_matches
 from app.ledger.csv_faults import CsvFaults
 from app.ledger.csv_text import CsvRow
 from app.problems import MAX_TOKEN_CHARACTERS
-from app.records import COLUMNS, REQUIRED_COLUMNS
+from app.records import FAHRENHEIT_COLUMNS, FILE_COLUMNS, REQUIRED_COLUMNS
 
 
 def read_header(header: CsvRow, faults: CsvFaults) -> dict[str, int]:
@@ -17,25 +17,36 @@ def read_header(header: CsvRow, faults: CsvFaults) -> dict[str, int]:
     """
     names = [_name(cell) for cell in _without_blank_end(header.cells)]
     places: dict[str, int] = {}
-    if not set(names) & set(COLUMNS):
+    if not set(names) & set(FILE_COLUMNS):
         faults.add(header.number, "", f"must name the columns: {','.join(REQUIRED_COLUMNS)}")
         return places
-    missing = [name for name in COLUMNS if name not in names]
+    missing = [name for name in FILE_COLUMNS if name not in names]
     misspelt = set()
     for place, name in enumerate(names):
         if name in places:
             faults.add(header.number, name, "stands twice in the header: delete one")
-        elif name in COLUMNS:
+        elif name in FILE_COLUMNS:
             places[name] = place
         elif near := get_close_matches(name[:MAX_TOKEN_CHARACTERS], missing, n=1):
-            misspelt.add(near[0])
-            faults.add(header.number, _shown(name), f"is not known here: did you mean {near[0]}?")
+            meant = FAHRENHEIT_COLUMNS.get(near[0], near[0])
+            misspelt.add(meant)
+            faults.add(header.number, _shown(name), f"is not known here: did you mean {_either_unit(name, meant)}?")
         else:
             faults.add(header.number, _shown(name), f"is not known here: delete column {place + 1}")
+    instead = {FAHRENHEIT_COLUMNS[name] for name in names if name in FAHRENHEIT_COLUMNS}
     for name in missing:
-        if name in REQUIRED_COLUMNS and name not in misspelt:
+        if name in REQUIRED_COLUMNS and name not in misspelt | instead:
             faults.add(header.number, name, "is missing in the header")
     return places
+
+
+def _either_unit(name: str, meant: str) -> str:
+    """Return what a misspelt name may mean: of a temperature in the unit that it ends in, else in either."""
+    units = {celsius: fahrenheit for fahrenheit, celsius in FAHRENHEIT_COLUMNS.items()}
+    if meant not in units:
+        return meant
+    unit = name.rpartition("_")[2].lstrip("°")[:1]
+    return {"c": meant, "f": units[meant]}.get(unit, f"{meant}, or {units[meant]}")
 
 
 def _without_blank_end(cells: Sequence[str]) -> Sequence[str]:

@@ -6,6 +6,8 @@ Stands below the store: no SQL, no HTTP.
 from app.records.ledger import (
     COLUMNS,
     COUNT_COLUMNS,
+    FAHRENHEIT_COLUMNS,
+    FILE_COLUMNS,
     FITTED_COLUMNS,
     LINE_COLUMNS,
     RECHECK_COLUMNS,
@@ -31,6 +33,8 @@ from app.records.recorded_transit import (
 __all__ = [
     "COLUMNS",
     "COUNT_COLUMNS",
+    "FAHRENHEIT_COLUMNS",
+    "FILE_COLUMNS",
     "FITTED_COLUMNS",
     "LINE_COLUMNS",
     "LONGEST_DAYS",

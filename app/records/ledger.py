@@ -11,8 +11,15 @@ COLUMNS = (
     "arrival_date", "inside_temp_c", "genus", "cultivar", "sent", "healthy", "damaged", "dead",
     "heat_packs", "cold_packs", "seller_kind", "unit_cost", "sale_value", "currency",
     "recheck_date", "recheck_healthy", "recheck_damaged", "recheck_dead", "recheck_gone",
+    "inside_min_c", "inside_max_c",
 )  # fmt: skip
 """The columns of the file, in the order of an export."""
+
+FAHRENHEIT_COLUMNS = {"inside_temp_f": "inside_temp_c", "inside_min_f": "inside_min_c", "inside_max_f": "inside_max_c"}
+"""Columns that a file may have instead, and what they become; an export is in °C."""
+
+FILE_COLUMNS = (*COLUMNS, *FAHRENHEIT_COLUMNS)
+"""All columns that a file may have."""
 
 REQUIRED_COLUMNS = COLUMNS[:17]
 COUNT_COLUMNS = ("healthy", "damaged", "dead")
@@ -46,7 +53,8 @@ class LineRecord(NamedTuple):
 class ShipmentRecord(NamedTuple):
     """One waybill and its lines; `shipment` is its reference, else its id. `arrival_date` is None before arrival.
 
-    `inside_temp_c` is the mean of a logger in the box, °C; `heat_pack_hours` the rating of one pack.
+    `inside_temp_c`, `inside_min_c` and `inside_max_c` are the mean and the extremes of a logger in the box, °C;
+    `heat_pack_hours` is the rating of one pack.
     """
 
     shipment: str
@@ -65,6 +73,8 @@ class ShipmentRecord(NamedTuple):
     seller_kind: str | None
     currency: str | None
     recheck_date: date | None
+    inside_min_c: float | None
+    inside_max_c: float | None
     lines: tuple[LineRecord, ...]
 
     def rows(self) -> Iterator[tuple[Cell, ...]]:
@@ -81,6 +91,8 @@ class ShipmentRecord(NamedTuple):
                 self.currency,
                 self.recheck_date if line.rechecked else None,
                 *line[8:],
+                self.inside_min_c,
+                self.inside_max_c,
             )
 
 
@@ -88,7 +100,7 @@ SHIPMENT_COLUMNS = tuple(name for name in ShipmentRecord._fields if name != "lin
 LINE_COLUMNS = LineRecord._fields
 
 # What the fit reads of a box at unboxing; prices and rechecks can change without a fitted row having been wrong.
-FITTED_COLUMNS = frozenset(COLUMNS[:19]) | {"seller_kind"}
+FITTED_COLUMNS = frozenset(COLUMNS[:19]) | {"seller_kind", "inside_min_c", "inside_max_c"}
 
 
 def seller_key(name: str) -> str:

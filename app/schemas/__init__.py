@@ -33,7 +33,16 @@ from app.schemas.compare import (
     Splitting,
 )
 from app.schemas.expectations import either, expected, resolve
-from app.schemas.fields import MOMENT_WORDS, ContainerCode, Moment, RootsCode, SellerKind, ServiceCode, Text
+from app.schemas.fields import (
+    MOMENT_WORDS,
+    ContainerCode,
+    Moment,
+    RootsCode,
+    SellerKind,
+    ServiceCode,
+    Text,
+    temperature_faults,
+)
 from app.schemas.forecast import ForecastAnswer, ForecastDayAnswer
 from app.schemas.hold import BlockedBy, DayWeather, HoldAnswer, HoldChoice, HoldDate, HoldRequest
 from app.schemas.ledger import ImportAnswer
@@ -297,4 +306,5 @@ __all__ = [
     "expected",
     "plant_key",
     "resolve",
+    "temperature_faults",
 ]

@@ -172,6 +172,18 @@ class DayRange(RequestModel):
     max_c: TemperatureC = Field(description="daily maximum, °C, -40 to 60, at least min_c")
 
 
+def temperature_faults(mean_c: float | None, min_c: float | None, max_c: float | None) -> list[tuple[str, str]]:
+    """Return the fields of a logger's summary that are out of order, each with what would be right."""
+    faults = []
+    if min_c is not None and mean_c is not None and min_c > mean_c:
+        faults.append(("inside_min_c", "must not be above the mean"))
+    if max_c is not None and mean_c is not None and max_c < mean_c:
+        faults.append(("inside_max_c", "must not be below the mean"))
+    elif max_c is not None and min_c is not None and max_c < min_c:
+        faults.append(("inside_max_c", "must not be below the minimum"))
+    return faults
+
+
 def inverted_ranges(days: Sequence[DayRange], at: tuple[str | int, ...] = ()) -> list[Fault]:
     """Return a fault for every day whose minimum is above its maximum."""
     return [((*at, i, "min_c"), "must be at most max_c") for i, day in enumerate(days) if day.min_c > day.max_c]

@@ -71,6 +71,8 @@ class ArrivalAnswer(AnswerModel):
     notes: str
     photos: list[str] = Field(description="names of files, which are not stored here")
     inside_temp_c: float | None = Field(description="mean of a logger")
+    inside_min_c: float | None = Field(description="lowest of a logger")
+    inside_max_c: float | None = Field(description="highest of a logger")
     logger: list[ReadingAnswer]
     logger_summary: LoggerSummary | None
 

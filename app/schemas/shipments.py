@@ -18,6 +18,7 @@ from app.schemas.fields import (
     TemperatureC,
     Text,
     refuse,
+    temperature_faults,
 )
 
 MAX_READINGS = 100_000
@@ -142,6 +143,12 @@ class ArrivalRequest(RequestModel):
     inside_temp_c: TemperatureC | None = Field(
         default=None, description="mean of a logger whose readings are not given, °C, -40 to 60"
     )
+    inside_min_c: TemperatureC | None = Field(
+        default=None, description="the lowest of a logger whose readings are not given, °C, at most the mean"
+    )
+    inside_max_c: TemperatureC | None = Field(
+        default=None, description="the highest of a logger whose readings are not given, °C, at least the mean"
+    )
 
     @model_validator(mode="after")
     def _fields_agree(self) -> Self:
@@ -152,8 +159,13 @@ class ArrivalRequest(RequestModel):
             faults.append((("arrived_at",), "must not be before departed_at"))
         if self.logger is not None and self.logger_csv is not None:
             faults.append((("logger_csv",), "must be left out beside logger: give the readings once"))
-        if self.inside_temp_c is not None and (self.logger or self.logger_csv):
-            faults.append((("inside_temp_c",), "must be left out beside readings: their mean is taken"))
+        if self.logger or self.logger_csv:
+            summary = {"inside_temp_c": "mean", "inside_min_c": "lowest", "inside_max_c": "highest"}
+            for name, taken in summary.items():
+                if getattr(self, name) is not None:
+                    faults.append(((name,), f"must be left out beside readings: their {taken} is taken"))
+        wrong = temperature_faults(self.inside_temp_c, self.inside_min_c, self.inside_max_c)
+        faults += [((name,), message) for name, message in wrong]
         seen: set[str] = set()
         for i, name in enumerate(self.photos):
             if name in seen:

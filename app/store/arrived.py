@@ -29,10 +29,11 @@ class ShipmentColumns:
     """One entry a shipment, in order of creation; all arrays have shape (n_shipments,).
 
     Dates are datetime64[D] and moments datetime64[s] in UTC, NaT where there is none. `seller` is coded by the key of
-    its name; `seller_kind` is that of the shipment, else that of the seller. `inside_temp_c` is the mean of a logger,
-    NaN without one. `arrived_revision` and `corrected_revision` are the revisions of the ledger that brought the
-    arrival and that last changed what is read here for a fit (0 before arrival): against the revision that a model has
-    seen, they tell unseen boxes and corrected ones.
+    its name; `seller_kind` is that of the shipment, else that of the seller. `inside_temp_c`, `inside_min_c` and
+    `inside_max_c` are the mean and the extremes of a logger, NaN without one. `arrived_revision` and
+    `corrected_revision` are the revisions of the ledger that brought the arrival and that last changed what is read
+    here for a fit (0 before arrival): against the revision that a model has seen, they tell unseen boxes and corrected
+    ones.
     """
 
     number: Counts
@@ -53,6 +54,8 @@ class ShipmentColumns:
     departed_at: NDArray[np.datetime64]
     opened_at: NDArray[np.datetime64]
     inside_temp_c: NDArray[np.float64]
+    inside_min_c: NDArray[np.float64]
+    inside_max_c: NDArray[np.float64]
     arrived_revision: Counts
     corrected_revision: Counts
 

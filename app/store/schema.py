@@ -28,7 +28,7 @@ from sqlalchemy import (
     text,
 )
 
-SCHEMA_VERSION = "0002"
+SCHEMA_VERSION = "0003"
 """The newest migration; a store at this version needs no Alembic."""
 
 NAMING = {
@@ -126,6 +126,8 @@ shipments = Table(
     Column("arrived_at", UtcTimestamp),
     Column("opened_at", UtcTimestamp),
     Column("inside_temp_c", Double),  # mean of a logger
+    Column("inside_min_c", Double),
+    Column("inside_max_c", Double),
     Column("currency", Text),
     Column("recheck_date", Date),
     Column("rechecked_at", UtcTimestamp),

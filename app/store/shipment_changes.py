@@ -28,6 +28,8 @@ LIFE_COLUMNS = frozenset(
         "arrived_at",
         "opened_at",
         "inside_temp_c",
+        "inside_min_c",
+        "inside_max_c",
         "recheck_date",
         "rechecked_at",
         "arrival_notes",

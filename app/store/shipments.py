@@ -17,8 +17,10 @@ from app.store.schema import events, lines, logger_readings, sellers, shipments
 from app.store.sellers import ensure_sellers
 
 ARRIVED = "arrived"
-# Facts of the journey that a file does not have; they go where its dates or its temperature say otherwise.
+# Facts of the journey that a file does not have; they go where its dates or its temperatures say otherwise.
 JOURNEY_COLUMNS = ("ship_date", "arrival_date", "inside_temp_c")
+# A file need not have them: what is blank contradicts nothing.
+EXTREMES = ("inside_min_c", "inside_max_c")
 
 Values = dict[str, Any]
 
@@ -124,8 +126,8 @@ def replace_arrived(
     """Replace shipments whole, in a write transaction, by records of their arrival; the old versions are kept.
 
     What a record cannot say stays where it still holds: plan, forecast and reference always; times, events and logger
-    where dates and mean temperature are the same; quantity and note of a line where it is the same plant at the same
-    place in the list.
+    where dates and mean temperature are the same and no other extremes are given; quantity and note of a line where it
+    is the same plant at the same place in the list.
     """
     if not replacements:
         return
@@ -156,7 +158,10 @@ def _forget(connection: Connection, part: Sequence[tuple[StoredShipment, Shipmen
 
 def _moved(stored: StoredShipment, record: ShipmentRecord) -> bool:
     # Before its arrival only the departure of a box can be at odds with the record of it.
-    return _differs(stored, record, JOURNEY_COLUMNS if stored.state == ARRIVED else JOURNEY_COLUMNS[:1])
+    return _differs(stored, record, JOURNEY_COLUMNS if stored.state == ARRIVED else JOURNEY_COLUMNS[:1]) or any(
+        None not in (recorded, given) and recorded != given
+        for recorded, given in ((getattr(stored.record, name), getattr(record, name)) for name in EXTREMES)
+    )
 
 
 def _differs(stored: StoredShipment, record: ShipmentRecord, names: Sequence[str]) -> bool:
@@ -212,6 +217,8 @@ def _stored(row: Row[Any], its_lines: tuple[LineRecord, ...]) -> StoredShipment:
         row.seller_kind,
         row.currency,
         row.recheck_date,
+        row.inside_min_c,
+        row.inside_max_c,
         its_lines,
     )
     return StoredShipment(

@@ -15,12 +15,12 @@ from model.exposure.climate import (
 )
 from model.exposure.damage import ClockDraws, ExposureClock, chill_rate, damage_rate, log_warm_rate
 from model.exposure.journey import DEFAULT_WAIT_H, Exposure, StreetAir, expose, leg_ends
+from model.exposure.measured import Measured
 from model.exposure.recorded import (
     binned_degrees_below,
     binned_rates,
     journey_bins,
     log_days,
-    logged_mean_bins,
     trace_bins,
 )
 from model.exposure.table import CHILL_NODES, Q10_NODES, Array, ExposureTable, Indices, constant_log_days
@@ -41,6 +41,7 @@ __all__ = [
     "ExposureTable",
     "Forecast",
     "Indices",
+    "Measured",
     "PlaceWeather",
     "StreetAir",
     "Tracked",
@@ -58,7 +59,6 @@ __all__ = [
     "leg_ends",
     "log_days",
     "log_warm_rate",
-    "logged_mean_bins",
     "month_position",
     "place_weather",
     "share_ahead",

@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 from model.exposure.box import Box
 from model.exposure.damage import degrees_below
 from model.exposure.journey import StreetAir, follow_inside
+from model.exposure.measured import Measured, agreeing
 from model.exposure.table import tabulated_rates
-from model.quadrature import normal_nodes
 from model.reference import Leg
 
 Array = NDArray[np.float64]
@@ -20,7 +20,7 @@ Array = NDArray[np.float64]
 BIN_C = np.arange(-40.0, 81.0)
 # Two dates without times of day: the difference is uncertain by a triangle of a day, sd 0.41 (Irwin-Hall, n = 2).
 DATES_SD_DAYS = float(np.sqrt(2.0 / 12.0))
-SPREAD_NODES = 7
+UNMEASURED = Measured()
 
 
 def binned(temperature_c: Array, days: Array) -> Array:
@@ -41,12 +41,6 @@ def binned(temperature_c: Array, days: Array) -> Array:
     return bins
 
 
-def logged_mean_bins(mean_c: float, spread_c: float, days: float) -> Array:
-    """Return the bins of a box of which only the mean is logged: a normal spread of its air about that, (1, bins)."""
-    nodes, weights = normal_nodes(SPREAD_NODES)
-    return binned((mean_c + spread_c * nodes)[:, None], (days * weights)[:, None])
-
-
 def trace_bins(hours: Array, temperature_c: Array, days: float) -> Array:
     """Return the bins of a logged box, (1, bins): each reading counts to half-way to its neighbours.
 
@@ -60,10 +54,12 @@ def trace_bins(hours: Array, temperature_c: Array, days: float) -> Array:
     return binned(temperature_c[:, None], (days * share)[:, None])
 
 
-def journey_bins(legs: Sequence[Leg], ends_h: Array, streets: dict[str, StreetAir], box: Box) -> Array:
-    """Return the bins of journeys that nobody logged, (journeys, bins)."""
+def journey_bins(
+    legs: Sequence[Leg], ends_h: Array, streets: dict[str, StreetAir], box: Box, measured: Measured = UNMEASURED
+) -> Array:
+    """Return the bins of simulated journeys that agree with what was measured of a box, (journeys, bins)."""
     inside, hours = follow_inside(legs, ends_h, streets, box)
-    return binned(inside, hours / 24.0)
+    return binned(agreeing(inside, hours, measured), hours / 24.0)
 
 
 def log_days(bins: Array, rates: Array, days: float, *, dates_only: bool) -> tuple[Array, Array]:

@@ -15,7 +15,7 @@ import pytest
 
 from app.ledger.csv_file import parse_ledger
 from app.problems import InvalidCells
-from app.records.ledger import COLUMNS, REQUIRED_COLUMNS, ShipmentRecord
+from app.records.ledger import COLUMNS, FILE_COLUMNS, REQUIRED_COLUMNS, ShipmentRecord
 from model.reference.tables import load_reference
 
 ROW = {
@@ -58,7 +58,7 @@ def csv_text(rows: Iterable[dict[str, str]], columns: Iterable[str] | None = Non
     """Return a file of rows; its columns are the required ones and those that any row has besides."""
     rows = list(rows)
     named = {name for cells in rows for name in cells}
-    header = list(columns or [name for name in COLUMNS if name in REQUIRED_COLUMNS or name in named])
+    header = list(columns or [name for name in FILE_COLUMNS if name in REQUIRED_COLUMNS or name in named])
     out = io.StringIO()
     writer = csv.DictWriter(out, header, restval="", lineterminator=dialect.pop("lineterminator", "\n"), **dialect)
     writer.writeheader()

@@ -25,7 +25,7 @@ def arrived(arrival_date: str, arrived_at: str | None = None, **changes: Any) ->
     """Return an arrived shipment that left on 11 January 2027."""
     record = ShipmentRecord(
         "A-1", "Invented Ferns", "courier", "BKK", "DUB", "foam_box", "damp_wrap", 0.0, date(2027, 1, 11),
-        date.fromisoformat(arrival_date), None, 0, 0, None, "EUR", None, (),
+        date.fromisoformat(arrival_date), None, 0, 0, None, "EUR", None, None, None, (),
     )  # fmt: skip
     moment = None if arrived_at is None else datetime.fromisoformat(arrived_at)
     stored = StoredShipment(1, "s" + "0" * 24, "A-1", "arrived", 2, 1, 1, record._replace(**changes))

@@ -69,8 +69,18 @@ def test_a_row_as_it_is_written(database: Database) -> None:
     take(database, csv_bytes(cells | RECHECKED))
     assert export_csv(database).decode() == HEADER + (
         "A-1,Invented Ferns,courier,SRG,GLA,foam_box,damp_wrap,72,2027-01-11,2027-01-16,21.5,Aglaonema,"
-        '"""Snow"", large",20,15,3,2,1,0,,8,0.1,EUR,2027-01-30,14,2,1,1\r\n'
+        '"""Snow"", large",20,15,3,2,1,0,,8,0.1,EUR,2027-01-30,14,2,1,1,,\r\n'
     )
+
+
+def test_temperatures_given_in_fahrenheit_are_written_in_celsius(database: Database) -> None:
+    """68 °F are 20 °C, 50 °F are 10 °C, 86 °F are 30 °C: 9 °F for 5 °C from 32 °F on."""
+    cells = row() | {"inside_temp_f": "68", "inside_min_f": "50", "inside_max_f": "86"}
+    del cells["inside_temp_c"]
+    take(database, csv_text([cells], cells).encode())
+    (written_row,) = cells_of(export_csv(database))
+    assert [written_row[f"inside_{name}_c"] for name in ("temp", "min", "max")] == ["20", "10", "30"]
+    assert not any(name.endswith("_f") for name in written_row)
 
 
 def test_only_arrived_shipments_by_day_then_name(database: Database) -> None:

@@ -96,6 +96,26 @@ def test_misspelt_column() -> None:
     )
 
 
+@pytest.mark.parametrize(
+    ("misspelt", "meant"),
+    [
+        ("inside_temp", "inside_temp_c, or inside_temp_f"),
+        ("inside temp °F", "inside_temp_f"),
+        ("inside_temp_fahr", "inside_temp_f"),
+        ("inside_temp_celsius", "inside_temp_c"),
+    ],
+)
+def test_misspelt_temperature_is_asked_for_its_unit(misspelt: str, meant: str) -> None:
+    """Who names degrees of the one kind is not told to put them into a column of the other."""
+    found = header_faults(HEADER.replace("inside_temp_c", misspelt))
+    assert [message for _, _, message in found] == [f"is not known here: did you mean {meant}?"]
+
+
+def test_fahrenheit_may_stand_instead_of_celsius() -> None:
+    (record,) = parsed(f"{HEADER}\n{','.join(row(inside_temp_c='68').values())}\n".replace("temp_c", "temp_f").encode())
+    assert record.inside_temp_c == 20.0
+
+
 def test_extra_column() -> None:
     data = csv_text([row() | {"weather": "fine"}], [*REQUIRED_COLUMNS, "weather"]).encode()
     assert faults(data) == [(1, "weather", "is not known here: delete column 18")]

@@ -95,6 +95,37 @@ BAD_CELLS: dict[str, tuple[dict[str, str], str, str]] = {
     "heat": ({"heat_pack_hours": "241"}, "heat_pack_hours", "must be a number, 0 to 240"),
     "packs": ({"heat_packs": "21"}, "heat_packs", "must be a whole number, 0 to 20"),
     "temperature": ({"inside_temp_c": "75"}, "inside_temp_c", "must be a number, -40 to 60"),
+    "lowest above the mean": (
+        {"inside_temp_c": "20", "inside_min_c": "21"},
+        "inside_min_c",
+        "must not be above the mean",
+    ),
+    "highest below the mean": (
+        {"inside_temp_c": "20", "inside_max_c": "19.5"},
+        "inside_max_c",
+        "must not be below the mean",
+    ),
+    "highest below the lowest": (
+        {"inside_min_c": "20", "inside_max_c": "19.5"},
+        "inside_max_c",
+        "must not be below the minimum",
+    ),
+    "fahrenheit out of range": ({"inside_temp_f": "141"}, "inside_temp_f", "must be a number, -40 to 140"),
+    "both units": (
+        {"inside_temp_c": "20", "inside_temp_f": "68"},
+        "inside_temp_f",
+        "must be blank beside inside_temp_c: give the temperature once, in °C or in °F",
+    ),
+    "both units of an extreme": (
+        {"inside_max_c": "20", "inside_max_f": "68"},
+        "inside_max_f",
+        "must be blank beside inside_max_c: give the temperature once, in °C or in °F",
+    ),
+    "fahrenheit highest below the mean": (
+        {"inside_temp_f": "70", "inside_max_f": "69"},
+        "inside_max_f",
+        "must not be below the mean",
+    ),
     "money": ({"unit_cost": "-1"}, "unit_cost", "must be a number, 0 to 1,000,000,000"),
     "currency": ({"currency": "€"}, "currency", "must be three letters, a currency of ISO 4217 such as EUR"),
     "long": ({"genus": "x" * 121}, "genus", "must be a text of up to 120 characters"),
@@ -167,6 +198,24 @@ def test_rows_of_a_shipment_agree() -> None:
     )
     same = "must be the same in all rows of a shipment: row 2 has another value"
     assert faults(data) == [(4, "destination", same), (4, "arrival_date", same)]
+
+
+def test_temperatures_of_a_shipment_agree_whatever_their_unit() -> None:
+    """71.6 °F are 22 °C: 39.6 above 32, five ninths of which are 22."""
+    (record,) = parsed(csv_bytes(row(inside_temp_c="22"), row(genus="Hoya", inside_temp_f="71.6")))
+    assert record.inside_temp_c == 22.0
+    data = csv_bytes(row(inside_temp_c="22"), row(genus="Hoya", inside_temp_f="71.7"))
+    same = "must be the same in all rows of a shipment: row 2 has another value"
+    assert faults(data) == [(3, "inside_temp_f", same)]
+
+
+@pytest.mark.parametrize(
+    ("fahrenheit", "celsius"), [("-40", -40.0), ("32", 0.0), ("31.9", -0.06), ("98.6", 37.0), ("140", 60.0)]
+)
+def test_fahrenheit_is_kept_in_celsius(fahrenheit: str, celsius: float) -> None:
+    """Water freezes at 32 °F, blood is at 98.6, and both scales meet at -40; to 0.01 °C."""
+    (record,) = parsed(csv_bytes(row(inside_temp_f=fahrenheit)))
+    assert record.inside_temp_c == celsius
 
 
 def test_row_that_stands_twice() -> None:

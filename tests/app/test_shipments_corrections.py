@@ -34,6 +34,7 @@ def test_correction_keeps_history_and_tells_the_fit(ledger_client: Client, datab
         ({"opened_at": "2027-01-16T12:00:00Z"}, True),
         ({"departed_at": "2027-01-11T09:30:00+07:00"}, True),
         ({"inside_temp_c": 21.5}, True),
+        ({"inside_max_c": 21.5}, True),
         ({"logger": [{"at": "2027-01-13T00:00:00Z", "inside_c": 21.5}]}, True),
     ],
     ids=lambda value: next(iter(value), "nothing") if isinstance(value, dict) else None,

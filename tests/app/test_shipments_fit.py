@@ -67,6 +67,31 @@ def test_trace_sets_the_rate(ledger_client: Client, database: Database) -> None:
     np.testing.assert_allclose(mean, np.broadcast_to(expected[:, None], mean.shape), atol=0.01)
 
 
+def test_air_measured_as_constant_is_constant(ledger_client: Client, database: Database) -> None:
+    arrived(ledger_client, inside_temp_c=20, inside_min_c=20, inside_max_c=20)
+    mean, variance = fitted_days(database)
+    np.testing.assert_allclose(mean, np.log(TIMED_DAYS), atol=1e-4)
+    np.testing.assert_allclose(variance, 0.0, atol=1e-12)
+
+
+def test_a_measured_mean_moves_the_journeys_and_keeps_their_spread(ledger_client: Client, database: Database) -> None:
+    """Air that is 4 °C warmer throughout is faster by Q10 to 0.4, above chilling; how it went stays unknown."""
+    for mean_c in (23, 27):
+        arrived(ledger_client, inside_temp_c=mean_c)
+    table = recorded(database).lines.lines
+    colder, warmer = table["log_days"][:, :, 0]
+    np.testing.assert_allclose(warmer - colder, 0.4 * ExposureTable.log_q10_points, atol=0.01)
+    assert (table["log_days_variance"][:, -1, 0] > 1e-4).all()
+
+
+def test_measured_extremes_stretch_the_journeys(ledger_client: Client, database: Database) -> None:
+    """Of one mean, air that swings more costs more: the rate is convex, above chilling."""
+    for swing in (1, 6):
+        arrived(ledger_client, inside_temp_c=24, inside_min_c=24 - swing, inside_max_c=24 + swing)
+    still, swinging = recorded(database).lines.lines["log_days"][:, -1, 0]
+    assert swinging > still + 0.02
+
+
 def forecast(low: float, high: float) -> Fields:
     days = [{"date": f"2027-01-{day}", "min_c": low, "max_c": high} for day in range(11, 20)]
     return {"forecast": {"GLA": days, "SRG": days}}

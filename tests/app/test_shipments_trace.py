@@ -159,7 +159,30 @@ def test_readings_are_given_once(ledger_client: Client) -> None:
     box = transit_box(ledger_client)
     readings = trace((0, 20))
     assert refused(box, logger=readings, logger_csv="at,inside_c\n")[0]["pointer"] == "/logger_csv"
-    assert refused(box, logger=readings, inside_temp_c=20)[0]["pointer"] == "/inside_temp_c"
+    for name in ("inside_temp_c", "inside_min_c", "inside_max_c"):
+        assert refused(box, logger=readings, **{name: 20})[0]["pointer"] == f"/{name}"
+
+
+def test_extremes_are_those_of_the_readings_or_as_given(ledger_client: Client) -> None:
+    box = transit_box(ledger_client)
+    names = ("inside_temp_c", "inside_min_c", "inside_max_c")
+    read = box.arrive(logger=trace((0, 20), (1, 26), (4, 10)))["arrival"]
+    assert [read[name] for name in names] == [pytest.approx(19.25), 10, 26]
+    told = box.arrive(inside_min_c=12.5, inside_max_c=31)["arrival"]
+    assert [told[name] for name in names] == [None, 12.5, 31]
+
+
+@pytest.mark.parametrize(
+    ("fields", "pointer"),
+    [
+        ({"inside_temp_c": 20, "inside_min_c": 20.5}, "/inside_min_c"),
+        ({"inside_temp_c": 20, "inside_max_c": 19.5}, "/inside_max_c"),
+        ({"inside_min_c": 20, "inside_max_c": 19.5}, "/inside_max_c"),
+        ({"inside_max_c": 61}, "/inside_max_c"),
+    ],
+)
+def test_extremes_lie_about_the_mean(ledger_client: Client, fields: Fields, pointer: str) -> None:
+    assert [error["pointer"] for error in refused(transit_box(ledger_client), **fields)] == [pointer]
 
 
 def test_most_readings(ledger_client: Client, database: Database) -> None:

@@ -170,6 +170,8 @@ def remains(database: Database) -> tuple[bool, ...]:
     [
         ({"healthy": "10", "dead": "7"}, (True, True, True, True, True, True, True)),
         ({"inside_temp_c": "24"}, (False, False, False, True, True, True, True)),
+        ({"inside_max_c": "24"}, (False, False, False, True, True, True, True)),
+        ({"inside_min_c": "", "inside_max_c": ""}, (True, True, True, True, True, True, True)),
         ({"arrival_date": "2027-01-17"}, (False, False, False, True, True, True, True)),
         ({"genus": "Hoya"}, (True, True, True, True, False, True, True)),
         (RECHECKED, (True, True, True, False, True, True, True)),
@@ -178,7 +180,7 @@ def remains(database: Database) -> tuple[bool, ...]:
 def test_what_a_file_does_not_have_stays_while_it_holds(
     database: Database, changes: dict[str, str], kept: tuple[bool, ...]
 ) -> None:
-    (its_id,) = add(database, one())
+    (its_id,) = add(database, one(inside_min_c="18", inside_max_c="23"))
     follow(database, "arrived")
     replace(database, one(**changes))
     assert remains(database) == kept
@@ -219,7 +221,7 @@ def test_columns_for_a_fit(database: Database) -> None:
         database,
         *parsed(
             csv_bytes(
-                row(shipment="A-2", inside_temp_c="21.5", cold_packs="2", **RECHECKED),
+                row(shipment="A-2", inside_temp_c="21.5", inside_max_c="30", cold_packs="2", **RECHECKED),
                 unnamed
                 | {"genus": "Hoya", "cultivar": "No. 1", "sent": "7", "healthy": "5", "damaged": "", "dead": ""},
                 unnamed | {"genus": "Begonia", "healthy": "", "damaged": "", "dead": "4"},
@@ -245,6 +247,8 @@ def test_columns_for_a_fit(database: Database) -> None:
     assert (boxes.seller.codes.tolist(), boxes.seller_kind.codes.tolist()) == ([0, -1], [0, -1])
     assert boxes.seller_kind.levels == ("exporter",)
     np.testing.assert_array_equal(boxes.inside_temp_c, [21.5, np.nan])
+    np.testing.assert_array_equal(boxes.inside_min_c, [np.nan, np.nan])
+    np.testing.assert_array_equal(boxes.inside_max_c, [30.0, np.nan])
     assert boxes.cold_packs.tolist() == [2, 0]
     assert boxes.ship_date.tolist() == [date(2027, 1, 11)] * 2
     assert boxes.recheck_date.astype(str).tolist() == ["2027-01-30", "NaT"]

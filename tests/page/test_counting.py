@@ -81,7 +81,11 @@ def test_fahrenheit_is_typed_and_said(boxes: tuple[Page, Watch], ledger: Ledger)
     page.goto(f"/#boxes/{box['id']}/arrival")
     page.get_by_text("A logger was in the box").click()
     page.get_by_label("Mean inside").fill("68")
+    page.get_by_label("Lowest inside").fill("50")
+    page.get_by_label("Highest inside").fill("86")
     page.get_by_role("button", name="Record these counts").click()
-    expect(page.get_by_text(re.compile(r"Inside 68\.0 °F on average"))).to_be_visible()
-    # 68 °F is 20 °C.
-    assert read(ledger.address, box["id"])["arrival"]["inside_temp_c"] == pytest.approx(20)
+    expect(page.get_by_text(re.compile(r"Inside 68\.0 °F on average, 50 to 86 °F"))).to_be_visible()
+    # 68 °F is 20 °C, 50 is 10, 86 is 30.
+    arrival = read(ledger.address, box["id"])["arrival"]
+    inside = [arrival[f"inside_{name}_c"] for name in ("temp", "min", "max")]
+    assert inside == [pytest.approx(20), pytest.approx(10), pytest.approx(30)]

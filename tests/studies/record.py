@@ -3,6 +3,7 @@
 import hashlib
 import json
 import platform
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -53,11 +54,12 @@ TABLES = (
 RESULTS = Path(__file__).parent / "results"
 
 
-def model_digest() -> str:
-    """Return a digest of what the studies' answers depend on: the sources of the fit and its tables."""
+def model_digest(sources: Sequence[str] = (), tables: Sequence[str] = ()) -> str:
+    """Return a digest of what the studies' answers depend on: sources of the fit, its tables, those given."""
     root = Path(model.__file__).parent
     digest = hashlib.sha256()
-    for path in [*(root / f"{name}.py" for name in SOURCES), *(root / "reference" / f"{name}.csv" for name in TABLES)]:
+    paths = [root / f"{name}.py" for name in (*SOURCES, *sources)]
+    for path in [*paths, *(root / "reference" / f"{name}.csv" for name in (*TABLES, *tables))]:
         digest.update(path.relative_to(root).as_posix().encode() + b"\0" + path.read_bytes())
     return digest.hexdigest()[:16]
 

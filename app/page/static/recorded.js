@@ -16,7 +16,9 @@ function isArrival(body, stored) {
     sameMoment(body.opened_at ?? body.arrived_at, stored.opened_at) &&
     sameText(body.notes, stored.notes) &&
     JSON.stringify(body.photos ?? []) === JSON.stringify(stored.photos) &&
-    (body.inside_temp_c === undefined || sameNumber(body.inside_temp_c, stored.inside_temp_c)) &&
+    ["inside_temp_c", "inside_min_c", "inside_max_c"].every(
+      (name) => body[name] === undefined || sameNumber(body[name], stored[name]),
+    ) &&
     (body.logger_csv === undefined || stored.logger.length > 0) &&
     lines.length === stored.lines.length &&
     lines.every((line, i) => isLine(line, stored.lines[i]))

@@ -84,10 +84,16 @@ function verdict({ arrival, forecast }) {
   return `${parts.join(", ")}.${expected}`;
 }
 
-function inside({ logger_summary: logger, inside_temp_c: mean }) {
+function inside({ logger_summary: logger, inside_temp_c: mean, inside_min_c: low, inside_max_c: high }) {
   if (logger)
     return ` Inside ${temperature(logger.mean_c, 1)} on average, ${temperatureSpan(logger.min_c, logger.max_c)}.`;
-  return mean === null ? "" : ` Inside ${temperature(mean, 1)} on average.`;
+  const parts = [
+    mean === null ? null : `${temperature(mean, 1)} on average`,
+    low !== null && high !== null ? temperatureSpan(low, high) : null,
+    low !== null && high === null ? `${temperature(low, 1)} at the lowest` : null,
+    high !== null && low === null ? `${temperature(high, 1)} at the highest` : null,
+  ].filter(Boolean);
+  return parts.length ? ` Inside ${parts.join(", ")}.` : "";
 }
 
 const countTable = (lines) =>

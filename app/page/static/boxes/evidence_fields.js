@@ -90,22 +90,28 @@ export function loggerPart(form, changed) {
       },
     },
   });
-  const shown = form.inside_temp_c === null ? null : decimal(toShown(form.inside_temp_c));
-  const take = (value) => {
-    form.inside_temp_c = typeof value === "number" ? fromShown(value) : value;
-    changed();
+  const summary = { inside_temp_c: "Mean inside", inside_min_c: "Lowest inside", inside_max_c: "Highest inside" };
+  // Counts kept on the device by an earlier page know of the mean only.
+  const known = (name) => form[name] ?? null;
+  const degrees = (name) => {
+    const shown = known(name) === null ? null : decimal(toShown(form[name]));
+    const take = (value) => {
+      form[name] = typeof value === "number" ? fromShown(value) : value;
+      changed();
+    };
+    return field(summary[name], numberInput(shown, take), { pointer: `/${name}`, unit: unitName() });
   };
   return el(
     "details",
-    { open: Boolean(form.logger_csv || form.inside_temp_c !== null) },
+    { open: Boolean(form.logger_csv || Object.keys(summary).some((name) => known(name) !== null)) },
     el("summary", {}, "A logger was in the box"),
     el(
       "div",
       { class: "fields" },
-      field("Mean inside", numberInput(shown, take), { pointer: "/inside_temp_c", unit: unitName() }),
+      ...Object.keys(summary).map(degrees),
       field("Its readings", file, {
         pointer: "/logger_csv",
-        hint: "A CSV file with the columns at and inside_c (°C); instead of the mean.",
+        hint: "A CSV file with the columns at and inside_c (°C); instead of the mean and the extremes.",
       }),
     ),
     told,

@@ -24,6 +24,8 @@ export function freshForm(lines, { etag, departed_at: departed }) {
     notes: "",
     photos: [],
     inside_temp_c: null,
+    inside_min_c: null,
+    inside_max_c: null,
     logger_csv: null,
     logger_name: null,
   };
@@ -51,6 +53,8 @@ export function formOf({ arrival, departed_at: departed }, etag, ordered) {
     notes: arrival.notes,
     photos: arrival.photos,
     inside_temp_c: arrival.logger.length ? null : arrival.inside_temp_c,
+    inside_min_c: arrival.logger.length ? null : arrival.inside_min_c,
+    inside_max_c: arrival.logger.length ? null : arrival.inside_max_c,
     logger_csv: arrival.logger.length
       ? ["at,inside_c", ...arrival.logger.map(({ at, inside_c: c }) => `${at},${c}`)].join("\n")
       : null,
@@ -75,6 +79,8 @@ export function bodyOf(form) {
     notes: form.notes,
     photos: form.photos,
     inside_temp_c: form.inside_temp_c,
+    inside_min_c: form.inside_min_c ?? null,
+    inside_max_c: form.inside_max_c ?? null,
     logger_csv: form.logger_csv,
   };
   return Object.fromEntries(Object.entries(body).filter(([, value]) => value !== null));
