@@ -66,11 +66,12 @@ class ShipmentColumns:
 class LineColumns:
     """One entry a line with plants, by shipment, then position; all arrays have shape (n_lines,).
 
-    `shipment` indexes `ShipmentColumns`. Counts are -1 where unknown: damaged and dead where only healthy was counted,
+    `shipment` indexes `ShipmentColumns`; `position` is the line's own in its shipment, from 0. Counts are -1 where unknown: damaged and dead where only healthy was counted,
     healthy and damaged where only dead was; all four rechecked counts without a recheck.
     """
 
     shipment: Counts
+    position: Counts
     genus: Coded
     cultivar: Coded
     sent: Counts

@@ -126,6 +126,20 @@ class Constants:
     average_worth_claims: float
     within_box_correlation: float
     few_boxes: int
+    # Records: how often they are wrong, and from when on that is said.
+    slip_fahrenheit_share: float
+    slip_fahrenheit_file_share: float
+    slip_month_share: float
+    slip_day_month_share: float
+    slip_swapped_share: float
+    slip_swapped_line_share: float
+    slip_digit_share: float
+    slip_other_share: float
+    slip_named_chance: float
+    journey_mean_sd_c: float
+    table_worth_boxes: float
+    odd_wait_share: float
+    screened_lost_share: float
 
 
 @cache
