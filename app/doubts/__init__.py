@@ -3,7 +3,7 @@
 It reads records and draws and changes neither; a doubtful record is used as it stands.
 """
 
-from app.doubts.journeys import LikelyJourneys
-from app.doubts.screening import Doubt, Recorded, Screening, screen
+from app.doubts.check import Told, check_shipments, doubtful, doubtful_records, find_doubts, seen_by
+from app.doubts.screening import CheckedRecords
 
-__all__ = ["Doubt", "LikelyJourneys", "Recorded", "Screening", "screen"]
+__all__ = ["CheckedRecords", "Told", "check_shipments", "doubtful", "doubtful_records", "find_doubts", "seen_by"]

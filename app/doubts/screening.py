@@ -1,4 +1,4 @@
-"""Which records the other boxes, the lane's journeys and its times make implausible, and the slip that explains each."""
+"""Records that the other boxes, the lane's journeys and its times make implausible, and the slip that explains each."""
 
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
@@ -38,7 +38,7 @@ COUNTS = "healthy"
 LEAST_LOGGED = 3
 
 
-class Recorded(NamedTuple):
+class CheckedRecords(NamedTuple):
     """The ledger's arrived boxes with what else is recorded of them, and which of them the draws were fitted to.
 
     `seen` is (shipments,); `plans` as `read_plans` gives them.
@@ -104,14 +104,12 @@ class _Hypothesis:
     rows: Indices | None = field(default=None)
 
 
-def screen(
-    recorded: Recorded, boxes: Indices, draws: PosteriorDraws, journeys: LikelyJourneys
-) -> Screening:
+def screen(recorded: CheckedRecords, boxes: Indices, draws: PosteriorDraws, journeys: LikelyJourneys) -> Screening:
     """Look at some boxes of the ledger.
 
     Parameters
     ----------
-    recorded : Recorded
+    recorded : CheckedRecords
     boxes : (boxes,)
         Ascending indices of shipments with lines.
     draws : PosteriorDraws
@@ -174,9 +172,7 @@ def _stands(journeys: LikelyJourneys, ledger: ArrivedBoxes, i: int) -> _Stands:
     return _Stands(temperature, journeys.log_days(shipments, i, int(shipments.number[i])))
 
 
-def _likely(
-    journeys: LikelyJourneys, ledger: ArrivedBoxes, i: int, stands: _Stands
-) -> list[tuple[Slip, float]]:
+def _likely(journeys: LikelyJourneys, ledger: ArrivedBoxes, i: int, stands: _Stands) -> list[tuple[Slip, float]]:
     """Return the slips that temperature and days do not rule out, with log prior and log density of both."""
     shipments, likely = ledger.shipments, []
     logged_c, number = float(shipments.inside_temp_c[i]), int(shipments.number[i])
@@ -270,9 +266,7 @@ def _named(hypotheses: list[_Hypothesis], stands: float, shipment: int, line: In
     return Doubt(shipment, row, code, likeliest.column, by_code[code], likeliest.slip)
 
 
-def _whole_files(
-    doubts: list[Doubt], journeys: LikelyJourneys, ledger: ArrivedBoxes, logged: Indices
-) -> list[Doubt]:
+def _whole_files(doubts: list[Doubt], journeys: LikelyJourneys, ledger: ArrivedBoxes, logged: Indices) -> list[Doubt]:
     """Return the doubts with all logged boxes of a file in it, where the whole column seems to be in °F.
 
     Boxes that came into the ledger with one change of it are a file.

@@ -102,5 +102,3 @@ def _traces(logger: LoggerColumns, numbers: NDArray[np.int64], slips: Sequence[S
         at.append(logger.at[rows])
         inside_c.append(read if slip is None else slip.celsius.scale * read + slip.celsius.shift)
     return LoggerColumns(*(np.concatenate(parts) for parts in (number, at, inside_c)))
-
-

@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from app.clock import moment
+from app.doubts import CheckedRecords, Told, find_doubts, seen_by
 from app.learning.fit import Recorded, fit_model
 from app.learning.gate import LEAST_BOXES, Verdict, judge
 from app.problems import StoreUnavailable
@@ -36,12 +37,14 @@ from app.store import (
     add_version,
     finish_refit,
     ledger_revision,
+    list_arrived_names,
     read_arrived,
     read_logger,
     read_on_the_way,
     read_plans,
     read_refit,
     read_version,
+    replace_doubts,
     start_refit,
     touch_refit,
 )
@@ -79,6 +82,7 @@ class _Ledger:
     logger: LoggerColumns
     plans: dict[int, tuple[str, str]]
     active: tuple[StoredVersion, bytes] | None
+    names: list[str]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -168,7 +172,16 @@ def _refit(database: Database, refit_id: str, n_weighed: int | None, now: dateti
     fitted, arrays = fit_model(recorded, reference, fitted_at=now, n_weighed=n_weighed)
     active = _active(ledger, reference)
     verdict = _judge(fitted, active, recorded, ledger.arrived, n_weighed)
-    _store(database, refit_id, ledger, fitted, arrays, verdict)
+    told = _doubts(ledger, fitted, active, verdict, now)
+    _store(database, refit_id, ledger, fitted, arrays, verdict, told=told)
+
+
+def _doubts(ledger: _Ledger, fitted: FittedModel, active: _Active, verdict: Verdict, now: datetime) -> Told:
+    """Look at all records by the version that will serve."""
+    draws, revision = (fitted.draws, ledger.revision) if verdict.activate else (active.draws, active.seen)
+    records = CheckedRecords(ledger.arrived, ledger.logger, ledger.plans, seen_by(ledger.arrived, revision))
+    boxes = np.arange(len(ledger.arrived.shipments.number))
+    return find_doubts(records, ledger.names, boxes, draws, now=now)
 
 
 def _read(database: Database) -> _Ledger:
@@ -182,6 +195,7 @@ def _read(database: Database) -> _Ledger:
             read_logger(connection),
             read_plans(connection),
             active,
+            list_arrived_names(connection),
         )
 
 
@@ -253,7 +267,14 @@ def _fold_draws(observations: Observations, reference: Reference, n_weighed: int
 
 
 def _store(
-    database: Database, refit_id: str, ledger: _Ledger, fitted: FittedModel, arrays: bytes, verdict: Verdict
+    database: Database,
+    refit_id: str,
+    ledger: _Ledger,
+    fitted: FittedModel,
+    arrays: bytes,
+    verdict: Verdict,
+    *,
+    told: Told,
 ) -> None:
     now = moment()
     version = f"fit-{now:%Y%m%dT%H%M%SZ}-{refit_id[1:9]}"
@@ -264,6 +285,7 @@ def _store(
             activate, reason = False, "Kept, not activated: another version was activated while this one was fitted."
         stored = StoredVersion(version, fitted.manifest.model_dump_json(), ledger.revision, activate, now)
         add_version(connection, stored, arrays)
+        replace_doubts(connection, told.numbers, told.doubts)
         diagnostics = fitted.manifest.diagnostics
         if not diagnostics["enough_draws"]:
             reason += f" Few effective draws ({diagnostics['effective_draws']:.0f}): intervals are rough."

@@ -32,6 +32,7 @@ from app.schemas.compare import (
     RulesOnly,
     Splitting,
 )
+from app.schemas.doubtful import Doubtful
 from app.schemas.expectations import either, expected, resolve
 from app.schemas.fields import MOMENT_WORDS, ContainerCode, Moment, RootsCode, SellerKind, ServiceCode, Text
 from app.schemas.forecast import ForecastAnswer, ForecastDayAnswer
@@ -177,6 +178,7 @@ __all__ = [
     "DayWeather",
     "DelayedBoxes",
     "Distribution",
+    "Doubtful",
     "Effect",
     "EffectEvidence",
     "EquivalentDays",

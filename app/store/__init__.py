@@ -17,6 +17,14 @@ from app.store.arrived import (
 )
 from app.store.backup import DamagedFile, LedgerInUse, copy_ledger, put_back
 from app.store.database import Connection, Database, sqlite_file
+from app.store.doubts import (
+    FoundDoubt,
+    OpenDoubt,
+    count_open_doubts,
+    open_doubts,
+    replace_doubts,
+    seen_revision,
+)
 from app.store.forecasts import CountedLine, ForecastBox, count_lost_forecasts, read_forecast_boxes, read_forecasts
 from app.store.idempotency import complete_key, release_key, reserve_key
 from app.store.model_versions import (
@@ -88,10 +96,12 @@ __all__ = [
     "DamagedFile",
     "Database",
     "ForecastBox",
+    "FoundDoubt",
     "JourneyEvent",
     "LedgerInUse",
     "LineColumns",
     "LoggerColumns",
+    "OpenDoubt",
     "OrderedLine",
     "Reading",
     "Refit",
@@ -119,6 +129,7 @@ __all__ = [
     "complete_key",
     "copy_ledger",
     "count_lost_forecasts",
+    "count_open_doubts",
     "count_without_outcome",
     "delete_shipment",
     "fail_dead",
@@ -126,10 +137,12 @@ __all__ = [
     "finish_refit",
     "forget_keys",
     "ledger_revision",
+    "list_arrived_names",
     "list_keys",
     "list_sellers",
     "list_shipments",
     "list_versions",
+    "open_doubts",
     "photos_as_json",
     "put_back",
     "queue_refit",
@@ -149,8 +162,10 @@ __all__ = [
     "reference_taken",
     "release_key",
     "replace_arrived",
+    "replace_doubts",
     "reserve_key",
     "revoke_key",
+    "seen_revision",
     "settled_claims",
     "sqlite_file",
     "start_refit",

@@ -1,6 +1,6 @@
 """TransitSurvival: the model as a scikit-learn estimator."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from typing import Self
 
 import numpy as np

@@ -1,8 +1,8 @@
 """Log densities of what is recorded of a box, and chances of slips from them.
 
 A record with a slip undone is another record: its density is that of the number that would have been right, times how
-far the slip stretches numbers (Fahrenheit spreads them 1.8 times thinner). Chances are by Bayes' rule over the record as
-it stands and every slip that could have made it.
+far the slip stretches numbers (Fahrenheit spreads them 1.8 times thinner). Chances are by Bayes' rule over the record
+as it stands and every slip that could have made it.
 """
 
 from collections.abc import Callable
@@ -15,8 +15,8 @@ from model.reference import CONSTANTS
 
 Array = NDArray[np.float64]
 
-# Student's t with few degrees: simulated journeys are right about the middle, not about the tails.
-T_DEGREES = 4.0
+# Student's t with some degrees: simulated journeys are right about the middle, not about the tails.
+T_DEGREES = 8.0
 LOWEST_C, HIGHEST_C = -40.0, 60.0
 LONGEST_DAYS = 90.0
 HALF_DAY = 0.5
