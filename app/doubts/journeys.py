@@ -43,8 +43,8 @@ class LikelyJourneys:
 
     def lane(self, shipments: ShipmentColumns, i: int) -> Lane:
         """Return the lane of shipment i."""
-        key = _texts(shipments, i, ("origin", "destination", "service"))
-        origin, destination, service = key
+        origin, destination, service = _texts(shipments, i, ("origin", "destination", "service"))
+        key = (origin, destination, service)
         if key not in self._lanes:
             ends = [resolve_place(code, "", self._reference).place for code in (origin, destination)]
             self._lanes[key] = Lane.between(ends[0], ends[1], service, self._reference)

@@ -35,7 +35,7 @@ class Variants:
 
 def undone(shipments: ShipmentColumns, index: Indices, slips: Sequence[Slip | None]) -> ShipmentColumns:
     """Return a shipment for each index with its slip undone; None: as recorded."""
-    these = _take(shipments, index)
+    these: ShipmentColumns = _take(shipments, index)
     days = [np.array([0 if s is None else n(s) for s in slips], dtype="timedelta64[D]") for n in (_ship, _arrival)]
     scale = np.array([1.0 if slip is None else slip.celsius.scale for slip in slips])
     shift = np.array([0.0 if slip is None else slip.celsius.shift for slip in slips])
@@ -101,4 +101,4 @@ def _traces(logger: LoggerColumns, numbers: NDArray[np.int64], slips: Sequence[S
         number.append(np.full(len(read), i))
         at.append(logger.at[rows])
         inside_c.append(read if slip is None else slip.celsius.scale * read + slip.celsius.shift)
-    return LoggerColumns(*(np.concatenate(parts) for parts in (number, at, inside_c)))
+    return LoggerColumns(np.concatenate(number), np.concatenate(at), np.concatenate(inside_c))

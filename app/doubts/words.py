@@ -58,8 +58,8 @@ def _fahrenheit(doubt: Doubt, shipments: ShipmentColumns, journeys: LikelyJourne
     assert doubt.slip is not None  # noqa: S101 - it is one of temperature
     right = doubt.slip.celsius.of(logged)
     return (
-        f"{logged:.1f} °C on average does not fit {_usual(doubt, shipments, journeys)}; read as °F it is {right:.1f} °C:"
-        " the logger may write °F."
+        f"{logged:.1f} °C on average does not fit {_usual(doubt, shipments, journeys)}; as °F it is {right:.1f} °C: the"
+        " logger may write °F."
     )
 
 

@@ -75,7 +75,15 @@ from app.store.shipment_life import (
     read_plan,
     read_trace,
 )
-from app.store.shipments import ARRIVED, add_arrived, arrived_shipments, find_shipments, list_shipments, replace_arrived
+from app.store.shipments import (
+    ARRIVED,
+    add_arrived,
+    arrived_shipments,
+    find_shipments,
+    list_arrived_names,
+    list_shipments,
+    replace_arrived,
+)
 
 __all__ = [
     "ACTIVATED",

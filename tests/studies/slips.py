@@ -150,7 +150,8 @@ def _counted(boxes: list[Box], truth_name: str, reference: Reference, rng: np.ra
     logged = rng.random(len(boxes)) < LOGGED_SHARE
     found = []
     for i, box in enumerate(boxes):
-        own = tuple(tuple(int(n) for n in row) for row in drawn[i * LINES_A_BOX : (i + 1) * LINES_A_BOX])
+        rows = drawn[i * LINES_A_BOX : (i + 1) * LINES_A_BOX].tolist()
+        own = tuple((healthy, damaged, dead, sent) for healthy, damaged, dead, sent in rows)
         found.append(replace(box, counts=own, inside_c=box.true_c if logged[i] else None))
     return found
 
@@ -159,7 +160,7 @@ def _lines_at(boxes: Sequence[Box], reference: Reference) -> tuple[Any, Array, A
     """Return lines whose exposure is the true mean held for the true days, (lines,) each."""
     n = len(boxes) * LINES_A_BOX
     lines = np.empty(n, dtype=LINE_DTYPE)
-    own = np.repeat(np.arange(len(boxes)), LINES_A_BOX)
+    own = np.repeat(np.arange(len(boxes)), LINES_A_BOX).tolist()
     lines["shipment"] = [f"{i:04d}" for i in own]
     lines["genus"] = [genus for box in boxes for genus in box.genera]
     lines["cultivar"], lines["roots"], lines["seller_kind"] = None, "damp_wrap", None
@@ -263,8 +264,7 @@ def importer(n_boxes: int, i: int, *, seed: int = SEED, n_weighed: int = N_WEIGH
 
 def summarise(rows: Sequence[dict[str, Any]]) -> dict[str, Any]:
     """Return the shares over importers."""
-    planted, named, right = (Counter() for _ in range(3))
-    codes: Counter[str] = Counter()
+    planted, named, right, codes = Counter[str](), Counter[str](), Counter[str](), Counter[str]()
     for row in rows:
         planted.update(row["planted"])
         named.update(row["named"])
