@@ -20,7 +20,6 @@ from app.store.database import Connection, Database, sqlite_file
 from app.store.doubts import (
     FoundDoubt,
     OpenDoubt,
-    count_open_doubts,
     open_doubts,
     replace_doubts,
     seen_revision,
@@ -137,7 +136,6 @@ __all__ = [
     "complete_key",
     "copy_ledger",
     "count_lost_forecasts",
-    "count_open_doubts",
     "count_without_outcome",
     "delete_shipment",
     "fail_dead",

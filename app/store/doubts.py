@@ -60,12 +60,6 @@ def open_doubts(connection: Connection, numbers: Sequence[int] | None = None, *,
     return sorted(found, key=lambda doubt: -doubt.number)[:limit]
 
 
-def count_open_doubts(connection: Connection) -> int:
-    """Return how many doubts are open."""
-    n: int = connection.execute(select(func.count()).select_from(doubts.join(shipments)).where(_is_open())).scalar_one()
-    return n
-
-
 def seen_revision(connection: Connection, version: str) -> int:
     """Return the revision of the ledger that a version of the model has seen; 0 for the rules of thumb."""
     query = select(model_versions.c.ledger_revision).where(model_versions.c.version == version)
