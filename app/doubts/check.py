@@ -29,7 +29,7 @@ from app.store import (
 from model.predict import PosteriorDraws
 
 # A caller waits for so many boxes, some seconds of one core; the next refit looks at all.
-MOST_AT_ONCE = 200
+MOST_AT_ONCE = 100
 MOST_LISTED = 500
 # Boxes of a refit are looked at in pieces, for the memory of their draws.
 PIECE = 200
