@@ -14,6 +14,7 @@ from app.store import ArrivedBoxes, Coded, ShipmentColumns
 Indices = NDArray[np.intp]
 
 SPELLING, TWICE, AHEAD, TOO_FAST = "seller_spelling", "recorded_twice", "date_ahead", "too_fast"
+DATES = ("ship_date", "arrival_date")
 # Words of a name are misspelt where one letter differs in four, or two in eight: "A" and "B" are no misspelling.
 LETTERS_A_FAULT = 4
 MOST_FAULTS = 2
@@ -33,9 +34,12 @@ class PlainDoubt(NamedTuple):
 
 
 def plain_doubts(
-    ledger: ArrivedBoxes, names: Sequence[str], boxes: Indices, journeys: LikelyJourneys, *, now: datetime
+    ledger: ArrivedBoxes, names: Sequence[str], boxes: Indices, journeys: LikelyJourneys, *, now: datetime | None
 ) -> Iterator[PlainDoubt]:
-    """Yield the doubts about some boxes of the ledger; `names` are those of all its shipments."""
+    """Yield the doubts about some boxes of the ledger; `names` are those of all its shipments.
+
+    Without `now` no date is held against it.
+    """
     shipments, asked = ledger.shipments, set(boxes.tolist())
     for i, other in misspelt_sellers(shipments):
         if i in asked:
@@ -43,16 +47,18 @@ def plain_doubts(
     for i, other_box in recorded_twice(ledger):
         if i in asked:
             yield PlainDoubt(i, TWICE, "shipment", names[other_box])
-    tomorrow = np.datetime64(now.date() + timedelta(days=1))
     for i in boxes.tolist():
-        for column in ("ship_date", "arrival_date"):
-            if getattr(shipments, column)[i] > tomorrow:
-                yield PlainDoubt(i, AHEAD, column, str(now.date()))
-                break
+        ahead = [] if now is None else [name for name in DATES if _is_ahead(getattr(shipments, name)[i], now)]
+        if ahead and now is not None:
+            yield PlainDoubt(i, AHEAD, ahead[0], str(now.date()))
         lane = journeys.lane(shipments, i)
         least = lane.service.min_days * lane.length_share()
         if journeys.days(shipments, i) + DATES_DAYS < least:
             yield PlainDoubt(i, TOO_FAST, "arrival_date", f"{least:.1f}")
+
+
+def _is_ahead(day: np.datetime64, now: datetime) -> bool:
+    return bool(day > np.datetime64(now.date() + timedelta(days=1)))
 
 
 def misspelt_sellers(shipments: ShipmentColumns) -> Iterator[tuple[int, str]]:
@@ -108,10 +114,11 @@ def edits(one: str, other: str) -> int:
 
 
 def recorded_twice(ledger: ArrivedBoxes) -> Iterator[tuple[int, int]]:
-    """Yield each box that says the same as an earlier one, and that: places, service, dates, plants, counts."""
+    """Yield each box that says the same as an earlier one, and that: places, dates, temperature, counts."""
     shipments, lines = ledger
     names = ("origin", "destination", "service", "seller", "ship_date", "arrival_date")
     columns = [_plain(getattr(shipments, name)) for name in names]
+    columns.append([str(logged) for logged in shipments.inside_temp_c])  # as text, since NaN is no NaN's equal
     cells: defaultdict[int, list[tuple[object, ...]]] = defaultdict(list)
     of_line = [_plain(getattr(lines, name)) for name in ("genus", "cultivar", "sent", "healthy", "damaged", "dead")]
     for own, *row in zip(lines.shipment.tolist(), *of_line, strict=True):

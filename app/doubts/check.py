@@ -43,7 +43,12 @@ class Told(NamedTuple):
 
 
 def find_doubts(
-    recorded: CheckedRecords, names: Sequence[str], boxes: NDArray[np.intp], draws: PosteriorDraws, *, now: datetime
+    recorded: CheckedRecords,
+    names: Sequence[str],
+    boxes: NDArray[np.intp],
+    draws: PosteriorDraws,
+    *,
+    now: datetime | None,
 ) -> Told:
     """Look at some boxes of the ledger, ascending indices of its shipments.
 
@@ -55,7 +60,8 @@ def find_doubts(
     boxes : (boxes,)
     draws : PosteriorDraws
         Fitted to the boxes that are `seen`, or the rules of thumb.
-    now : datetime
+    now : datetime or None
+        Dates ahead of it are doubted; None: they are not looked at.
     """
     ledger = recorded.ledger
     shipments, lines = ledger
@@ -78,8 +84,10 @@ def find_doubts(
     return Told([int(shipments.number[i]) for i in boxes], found)
 
 
-def check_shipments(database: Database, engine: Engine, numbers: Sequence[int], *, now: datetime) -> int:
+def check_shipments(database: Database, engine: Engine, numbers: Sequence[int], *, now: datetime | None) -> int:
     """Look at shipments by number, keep what is found, and return how many were left to the next refit.
+
+    `now` as for `find_doubts`.
 
     Raises
     ------

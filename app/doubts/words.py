@@ -13,7 +13,8 @@ from app.store import ShipmentColumns
 
 CONFIRM = "Correct the record, or confirm it if it is right."
 UNEXPLAINED = "No usual slip explains it."
-FULL, MOST = 0.95, 0.9995
+FULL, MOST = 0.95, 0.999
+WHOLE_DAYS = 3.0
 
 
 def doubt_words(doubt: Doubt, shipments: ShipmentColumns, journeys: LikelyJourneys) -> str:
@@ -49,7 +50,7 @@ def _odds(chance: float) -> str:
         return "Hardly one such record in a thousand is right."
     right = 1.0 - chance
     if chance >= FULL:
-        return f"About 1 such record in {1.0 / right:.0f} is right."
+        return f"About 1 such record in {float(f'{1.0 / right:.2g}'):.0f} is right."
     return f"About {100.0 * chance:.0f} in 100 such records are wrong."
 
 
@@ -125,7 +126,7 @@ def _odd(doubt: Doubt, shipments: ShipmentColumns, journeys: LikelyJourneys) -> 
 
 
 def _days(days: float) -> str:
-    return f"{days:.3g} days"
+    return f"{days:.0f} days" if days >= WHOLE_DAYS else f"{days:.1f} days"
 
 
 _WORDS = {
