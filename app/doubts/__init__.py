@@ -3,7 +3,16 @@
 It reads records and draws and changes neither; a doubtful record is used as it stands.
 """
 
-from app.doubts.check import Told, check_shipments, doubtful, doubtful_records, find_doubts, seen_by
+from app.doubts.check import Told, boxes_of_a_refit, check_shipments, doubtful, doubtful_records, find_doubts, seen_by
 from app.doubts.screening import CheckedRecords
 
-__all__ = ["CheckedRecords", "Told", "check_shipments", "doubtful", "doubtful_records", "find_doubts", "seen_by"]
+__all__ = [
+    "CheckedRecords",
+    "Told",
+    "boxes_of_a_refit",
+    "check_shipments",
+    "doubtful",
+    "doubtful_records",
+    "find_doubts",
+    "seen_by",
+]

@@ -31,14 +31,17 @@ from model.predict import PosteriorDraws
 # A caller waits for so many boxes, some seconds of one core; the next refit looks at all.
 MOST_AT_ONCE = 100
 MOST_LISTED = 500
+# Looking at a box costs about ten times its part of a fit.
+MOST_IN_A_REFIT = 300
 # Boxes of a refit are looked at in pieces, for the memory of their draws.
 PIECE = 200
 
 
 class Told(NamedTuple):
-    """What is to be kept of a check: the numbers of the shipments looked at, and the doubts about them."""
+    """What is to be kept of a check: the shipments looked at, by number and revision, and the doubts about them."""
 
     numbers: list[int]
+    revisions: list[int]
     doubts: list[FoundDoubt]
 
 
@@ -81,7 +84,17 @@ def find_doubts(
     for plain in plain_doubts(ledger, names, boxes, journeys, now=now):
         text = plain_words(plain, shipments, journeys)
         note(plain.shipment, None, plain.column, plain.code, text, None)
-    return Told([int(shipments.number[i]) for i in boxes], found)
+    return Told(shipments.number[boxes].tolist(), shipments.corrected_revision[boxes].tolist(), found)
+
+
+def boxes_of_a_refit(ledger: ArrivedBoxes, unchecked: Sequence[int]) -> NDArray[np.intp]:
+    """Return the boxes that a refit looks at, ascending: those not looked at yet first, then the newest.
+
+    A large ledger is so looked at in several refits; that of a small shop as a whole in each.
+    """
+    new = np.isin(ledger.shipments.number, unchecked)
+    first = np.lexsort((-np.arange(len(new)), ~new))
+    return np.sort(first[:MOST_IN_A_REFIT])
 
 
 def check_shipments(database: Database, engine: Engine, numbers: Sequence[int], *, now: datetime | None) -> int:
@@ -104,7 +117,7 @@ def check_shipments(database: Database, engine: Engine, numbers: Sequence[int], 
     boxes = np.flatnonzero(np.isin(ledger.shipments.number, looked_at))
     told = find_doubts(recorded, names, boxes, engine.draws, now=now)
     with database.writing() as connection:
-        replace_doubts(connection, told.numbers, told.doubts)
+        replace_doubts(connection, *told)
     return len(numbers) - len(looked_at)
 
 

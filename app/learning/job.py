@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from app.clock import moment
-from app.doubts import CheckedRecords, Told, find_doubts, seen_by
+from app.doubts import CheckedRecords, Told, boxes_of_a_refit, find_doubts, seen_by
 from app.learning.fit import Recorded, fit_model
 from app.learning.gate import LEAST_BOXES, Verdict, judge
 from app.problems import StoreUnavailable
@@ -47,6 +47,7 @@ from app.store import (
     replace_doubts,
     start_refit,
     touch_refit,
+    unchecked_shipments,
 )
 from model.fit import ConvergenceError, CountError, Observations, Observed, TransitSurvival, box_log_predictive
 from model.predict import PosteriorDraws
@@ -83,6 +84,7 @@ class _Ledger:
     plans: dict[int, tuple[str, str]]
     active: tuple[StoredVersion, bytes] | None
     names: list[str]
+    unchecked: list[int]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -177,10 +179,10 @@ def _refit(database: Database, refit_id: str, n_weighed: int | None, now: dateti
 
 
 def _doubts(ledger: _Ledger, fitted: FittedModel, active: _Active, verdict: Verdict, now: datetime) -> Told:
-    """Look at all records by the version that will serve."""
+    """Look at records by the version that will serve."""
     draws, revision = (fitted.draws, ledger.revision) if verdict.activate else (active.draws, active.seen)
     records = CheckedRecords(ledger.arrived, ledger.logger, ledger.plans, seen_by(ledger.arrived, revision))
-    boxes = np.arange(len(ledger.arrived.shipments.number))
+    boxes = boxes_of_a_refit(ledger.arrived, ledger.unchecked)
     return find_doubts(records, ledger.names, boxes, draws, now=now)
 
 
@@ -196,6 +198,7 @@ def _read(database: Database) -> _Ledger:
             read_plans(connection),
             active,
             list_arrived_names(connection),
+            unchecked_shipments(connection),
         )
 
 
@@ -285,7 +288,7 @@ def _store(
             activate, reason = False, "Kept, not activated: another version was activated while this one was fitted."
         stored = StoredVersion(version, fitted.manifest.model_dump_json(), ledger.revision, activate, now)
         add_version(connection, stored, arrays)
-        replace_doubts(connection, told.numbers, told.doubts)
+        replace_doubts(connection, *told)
         diagnostics = fitted.manifest.diagnostics
         if not diagnostics["enough_draws"]:
             reason += f" Few effective draws ({diagnostics['effective_draws']:.0f}): intervals are rough."

@@ -5,9 +5,9 @@ from typing import NamedTuple
 
 from app.doubts import check_shipments, doubtful_records
 from app.ledger.csv_faults import csv_fault
-from app.ledger.csv_file import LedgerFile, parse_ledger
+from app.ledger.csv_file import FileShipment, LedgerFile, parse_ledger
 from app.problems import MAX_CELL_ERRORS, Conflict
-from app.records import differing_columns
+from app.records import ShipmentRecord, differing_columns
 from app.schemas import ImportAnswer
 from app.serving import Engine
 from app.store import ARRIVED, Database, add_arrived, find_shipments, replace_arrived
@@ -48,13 +48,21 @@ def import_checked(data: bytes, database: Database, engine: Engine, *, replace: 
         stored = find_shipments(connection, [shipment.record.shipment for shipment in file.shipments])
     new = [stored[name].number for name in taken.changed if name in stored]
     unchecked = check_shipments(database, engine, new, now=now) if new else 0
-    rows = {shipment.record.shipment: shipment.rows for shipment in file.shipments}
+    rows = {shipment.record.shipment: shipment for shipment in file.shipments}
     told = [
-        doubt.model_copy(update={"row": rows[doubt.shipment][doubt.line or 0]})
+        doubt.model_copy(update={"row": _row(rows[doubt.shipment], stored[doubt.shipment].record, doubt.line)})
         for doubt in doubtful_records(database, [one.number for one in stored.values()])
     ]
     told.sort(key=lambda doubt: doubt.row or 0)
     return taken.answer.model_copy(update={"doubtful": told, "unchecked": unchecked})
+
+
+def _row(shipment: FileShipment, stored: ShipmentRecord, line: int | None) -> int:
+    """Return the row of a file that a line of the ledger stands in, whatever the order of the file's rows."""
+    if line is None:
+        return shipment.rows[0]
+    same = [row for row, own in zip(shipment.rows, shipment.record.lines, strict=True) if own == stored.lines[line]]
+    return same[0] if same else shipment.rows[min(line, len(shipment.rows) - 1)]
 
 
 class _Taken(NamedTuple):

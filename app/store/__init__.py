@@ -23,6 +23,7 @@ from app.store.doubts import (
     open_doubts,
     replace_doubts,
     seen_revision,
+    unchecked_shipments,
 )
 from app.store.forecasts import CountedLine, ForecastBox, count_lost_forecasts, read_forecast_boxes, read_forecasts
 from app.store.idempotency import complete_key, release_key, reserve_key
@@ -176,4 +177,5 @@ __all__ = [
     "sqlite_file",
     "start_refit",
     "touch_refit",
+    "unchecked_shipments",
 ]

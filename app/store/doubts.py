@@ -3,10 +3,11 @@
 from collections.abc import Sequence
 from typing import NamedTuple
 
-from sqlalchemy import ColumnElement, Connection, and_, delete, func, insert, or_, select
+from sqlalchemy import ColumnElement, Connection, and_, bindparam, delete, func, insert, or_, select, update
 
 from app.store.chunks import chunks
 from app.store.schema import doubts, lines, model_versions, shipments
+from app.store.shipments import ARRIVED
 
 
 class FoundDoubt(NamedTuple):
@@ -38,11 +39,17 @@ class OpenDoubt(NamedTuple):
     chance: float | None
 
 
-def replace_doubts(connection: Connection, numbers: Sequence[int], found: Sequence[FoundDoubt]) -> None:
+def replace_doubts(
+    connection: Connection, numbers: Sequence[int], revisions: Sequence[int], found: Sequence[FoundDoubt]
+) -> None:
     """Write what was found of shipments, in a write transaction, in the place of what was found before.
 
-    Shipments that were deleted meanwhile are passed over.
+    `revisions` are those of the records that were looked at. Shipments that were deleted meanwhile are passed over.
     """
+    looked_at = [{"its_number": n, "looked_at": revision} for n, revision in zip(numbers, revisions, strict=True)]
+    if looked_at:
+        this = shipments.c.number == bindparam("its_number")
+        connection.execute(update(shipments).where(this).values(checked_revision=bindparam("looked_at")), looked_at)
     for part in chunks(numbers):
         connection.execute(delete(doubts).where(doubts.c.shipment.in_(part)))
         there = set(connection.execute(select(shipments.c.number).where(shipments.c.number.in_(part))).scalars())
@@ -58,6 +65,14 @@ def open_doubts(connection: Connection, numbers: Sequence[int] | None = None, *,
     for part in [None] if numbers is None else chunks(numbers):
         found += _open(connection, None if part is None else doubts.c.shipment.in_(part), limit)
     return sorted(found, key=lambda doubt: -doubt.number)[:limit]
+
+
+def unchecked_shipments(connection: Connection) -> list[int]:
+    """Return the numbers of arrived shipments that nobody has looked at since they last changed, in their order."""
+    checked = shipments.c.checked_revision
+    new = or_(checked.is_(None), checked != shipments.c.corrected_revision)
+    query = select(shipments.c.number).where(shipments.c.state == ARRIVED, new).order_by(shipments.c.number)
+    return list(connection.execute(query).scalars())
 
 
 def seen_revision(connection: Connection, version: str) -> int:

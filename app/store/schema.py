@@ -141,6 +141,7 @@ shipments = Table(
     Column("claim_amount", Double),
     Column("claim_settled_on", Date),
     Column("confirmed_revision", Integer),  # the corrected_revision at which its owner said that the record is right
+    Column("checked_revision", Integer),  # the corrected_revision at which it was last looked at for slips
     CheckConstraint("state <> 'arrived' OR arrival_date IS NOT NULL", name="arrived_on_a_date"),
     Index(None, "state", "number"),
     Index(None, "arrived_revision"),

@@ -5,13 +5,16 @@ from typing import Any
 
 import pytest
 
+from app.doubts.check import boxes_of_a_refit
 from app.learning.job import run_refit
 from app.main import create_app
 from app.serving.refits import request_refit
 from app.settings import Settings
+from app.store.arrived import read_arrived
 from app.store.database import Database
+from app.store.doubts import replace_doubts, unchecked_shipments
 from tests.app.client import Client, running_client
-from tests.app.fits import FEW_DRAWS, likely_ledger
+from tests.app.fits import FEW_DRAWS, fill, likely_ledger
 from tests.app.ledger_files import csv_bytes
 from tests.app.ledger_files import row as row_ahead
 from tests.app.shipment_calls import PATH, Box
@@ -59,7 +62,8 @@ def test_import_names_rows_by_column_with_the_slip_and_its_remedy(ledger_client:
     assert (month["row"], month["code"]) == (4, "month_off")
     assert month["column"] in ("ship_date", "arrival_date")
     assert "36 days in transit are unlikely" in month["text"]
-    assert min(fahrenheit["chance"], month["chance"]) > 0.9
+    # Each is likelier than everything else together.
+    assert min(fahrenheit["chance"], month["chance"]) > 0.5
     assert listed(ledger_client) == [("M", "month_off"), ("F", "fahrenheit")]
     # The same file again: nothing is new, and what is doubtful still is.
     again = taken(ledger_client, good, FAHRENHEIT, MONTH)
@@ -124,6 +128,22 @@ def test_unboxing_answers_with_a_caution(ledger_client: Client) -> None:
     assert box.get()["doubtful"] == [doubt]
     corrected = box.arrive(inside_temp_c=12.8)
     assert (corrected["doubtful"], listed(ledger_client)) == ([], [])
+
+
+def test_a_refit_looks_first_at_what_nobody_has_looked_at(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("app.doubts.check.MOST_IN_A_REFIT", 3)
+    with Database(f"sqlite:///{tmp_path / 'ledger.db'}") as database:
+        fill(database, csv_bytes(*(row(shipment=f"A-{i}") for i in range(5))))
+        with database.writing() as connection:
+            ledger, new = read_arrived(connection), unchecked_shipments(connection)
+            numbers = ledger.shipments.number.tolist()
+            assert new == numbers
+            # Those of the five that are newest, none having been looked at.
+            assert boxes_of_a_refit(ledger, new).tolist() == [2, 3, 4]
+            revisions = ledger.shipments.corrected_revision.tolist()
+            replace_doubts(connection, numbers[1:], revisions[1:], [])
+            assert unchecked_shipments(connection) == numbers[:1]
+        assert boxes_of_a_refit(ledger, numbers[:1]).tolist() == [0, 3, 4]
 
 
 @pytest.mark.parametrize(

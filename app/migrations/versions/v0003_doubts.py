@@ -28,3 +28,4 @@ def upgrade() -> None:
     """Add what is missing."""
     doubts.create(op.get_bind())
     op.add_column("shipments", Column("confirmed_revision", Integer))
+    op.add_column("shipments", Column("checked_revision", Integer))
