@@ -5,12 +5,14 @@ It reads records and draws and changes neither; a doubtful record is used as it 
 
 from app.doubts.check import Told, boxes_of_a_refit, check_shipments, doubtful, doubtful_records, find_doubts, seen_by
 from app.doubts.screening import CheckedRecords
+from app.doubts.slips import dates_hint
 
 __all__ = [
     "CheckedRecords",
     "Told",
     "boxes_of_a_refit",
     "check_shipments",
+    "dates_hint",
     "doubtful",
     "doubtful_records",
     "find_doubts",

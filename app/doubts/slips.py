@@ -15,6 +15,8 @@ FAHRENHEIT, DIGIT, MONTH, DAY_MONTH = "fahrenheit", "digit_lost", "month_off", "
 SWAPPED, ODD = "healthy_dead_swapped", "implausible"
 TEMPERATURE, SHIP, ARRIVAL = "inside_temp_c", "ship_date", "arrival_date"
 MONTHS = 12
+# A hint is worth giving where the box would have taken no longer than most do.
+MOST_HINTED_DAYS = 21
 LOWEST_C, HIGHEST_C = -40.0, 60.0
 # A digit or a mark lost: 21 for 2.1, 2.1 for 21.
 DIGIT_SCALES = (10.0, 0.1)
@@ -75,6 +77,19 @@ def possible_slips(shipments: ShipmentColumns, i: int) -> Iterator[Slip]:
     if ship_days and arrival_days:
         both = Slip(DAY_MONTH, SHIP, share, ship_days=ship_days, arrival_days=arrival_days)
         yield from _dated(ship, arrival, both)
+
+
+def dates_hint(ship: date, arrival: date) -> str:
+    """Return the slip that would make two dates those of a box, in words that end a sentence; empty where none does."""
+    for words, moves in (
+        ("day and month may be swapped", ((SHIP, _swapped(ship), 0), (ARRIVAL, 0, _swapped(arrival)))),
+        ("the month may be wrong", ((SHIP, _month_away(ship, -1), 0), (ARRIVAL, 0, _month_away(arrival, 1)))),
+    ):
+        for column, ship_days, arrival_days in moves:
+            days = (arrival - ship).days + arrival_days - ship_days
+            if (ship_days or arrival_days) and 0 <= days <= MOST_HINTED_DAYS:
+                return f"; {words} in {column}: it would be {days} days"
+    return ""
 
 
 def _dated(ship: date, arrival: date, slip: Slip) -> Iterator[Slip]:

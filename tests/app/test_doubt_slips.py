@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from app.doubts.alike import alike, edits, misspelt_sellers, recorded_twice
-from app.doubts.slips import AS_FAHRENHEIT, DAY_MONTH, FAHRENHEIT, MONTH, possible_slips
+from app.doubts.slips import AS_FAHRENHEIT, DAY_MONTH, FAHRENHEIT, MONTH, dates_hint, possible_slips
 from app.doubts.variants import undone
 from app.store.arrived import ArrivedBoxes, read_arrived
 from app.store.database import Database
@@ -105,3 +105,19 @@ def test_the_same_box_twice_is_found_whatever_the_order_of_its_lines(database: D
     )
     assert list(recorded_twice(ledger)) == [(1, 0)]
     assert ledger.shipments.ship_date[0].astype(object) == date(2027, 1, 11)
+
+
+@pytest.mark.parametrize(
+    ("ship", "arrival", "hint"),
+    [
+        ((2026, 3, 4), (2026, 2, 9), "; the month may be wrong in ship_date: it would be 5 days"),
+        ((2026, 5, 3), (2026, 3, 9), "; day and month may be swapped in ship_date: it would be 4 days"),
+        ((2026, 3, 3), (2026, 9, 3), "; day and month may be swapped in arrival_date: it would be 6 days"),
+        ((2026, 3, 20), (2026, 9, 20), ""),
+    ],
+)
+def test_dates_that_are_refused_come_with_the_slip_that_explains_them(
+    ship: tuple[int, int, int], arrival: tuple[int, int, int], hint: str
+) -> None:
+    """5 March to 9 March, 3 March to 9 March: the days between dates, by the calendar."""
+    assert dates_hint(date(*ship), date(*arrival)) == hint

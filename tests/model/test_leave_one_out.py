@@ -42,7 +42,7 @@ def test_weights_are_of_any_other_record_too() -> None:
     """Draws reweighted to know nothing of y_0 predict another value of it by the same normal."""
     y, draws, log_p = normal_means(2)
     left_out = leave_one_out(log_p, SEEN).of(np.array([0]))
-    other = stats.norm.logpdf(3.0, draws, 1.0)[:, None]
+    other = np.atleast_1d(stats.norm.logpdf(3.0, draws, 1.0))[:, None]
     n = len(y)
     exact = stats.norm.logpdf(3.0, y[1:].mean(), np.sqrt(1.0 + 1.0 / (n - 1)))
     np.testing.assert_allclose(left_out.log_mean(other), exact, atol=0.05)
