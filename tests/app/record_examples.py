@@ -64,8 +64,8 @@ def shipment_life(client: Client, examples: dict[str, Any]) -> Iterator[tuple[st
     for name, method, end in (
         ("change_shipment", "PATCH", ""),
         ("arrival", "PUT", "/arrival"),
-        ("recheck", "PUT", "/recheck"),
         ("confirm", "PUT", "/confirm"),
+        ("recheck", "PUT", "/recheck"),
     ):
         headers = {"if-match": response.headers["etag"]}
         response = client.request(method, path + end, json=examples[name].get("request"), headers=headers)
