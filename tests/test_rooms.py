@@ -21,6 +21,7 @@ MODULES = sorted(MODEL.rglob("*.py"))
 ALLOWED = {"numpy", "scipy.special", "model"}
 # The fit runs in a process of its own, never in the server's; only the estimator knows scikit-learn.
 OF_THE_FIT = {
+    "box_predictive": {"threadpoolctl"},
     "inference": {"scipy.linalg"},
     "inner_mode": {"scipy.linalg", "scipy.sparse"},
     "kappa": {"threadpoolctl"},
@@ -43,6 +44,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "model.predict": {*_TABLES, "model.exposure", "model.prior", "model.quadrature"},
     "model.fit": {*_TABLES, "model.exposure", "model.prior", "model.predict", "model.quadrature"},
     "model.decision": set(),
+    "model.screening": {"model.reference"},
     "model.scoring": {"model.plant", "model.quadrature"},
     "model.synthetic": {*_TABLES, "model.exposure", "model.prior", "model.predict", "model.fit"},
     # What every room of the application stands on.
@@ -59,11 +61,20 @@ MAY_IMPORT: dict[str, set[str]] = {
         "app.problems", "app.settings", "app.records", "app.schemas", "app.store", "app.serving",
         *_TABLES, "model.exposure", "model.transit", "model.decision",
     },
+    "app.recorded": {
+        "app.records", "app.store", "app.batch", "model.reference", "model.exposure", "model.predict", "model.fit",
+    },
+    "app.doubts": {
+        *_ANSWERS, "app.records", "app.store", "app.recorded", "model.reference", "model.exposure", "model.predict",
+        "model.fit", "model.screening",
+    },
     "app.comparing": {*_ANSWERS, "model.reference", "model.exposure", "model.predict", "model.decision"},
     "app.risk": {*_ANSWERS, *_TABLES, "model.exposure", "model.transit", "model.prior", "model.predict"},
-    "app.ledger": {"app.problems", "app.records", "app.schemas", "app.store", "app.batch", "model.reference"},
+    "app.ledger": {
+        *_ANSWERS, "app.records", "app.store", "app.doubts", "model.reference",
+    },
     "app.boxes": {
-        *_ANSWERS, "app.records", "app.store", "app.comparing", "app.ledger",
+        *_ANSWERS, "app.records", "app.store", "app.comparing", "app.ledger", "app.doubts",
         *_TABLES, "model.predict", "model.quadrature", "model.scoring",
     },
     "app.outlook": {
@@ -74,15 +85,15 @@ MAY_IMPORT: dict[str, set[str]] = {
     "app.sellers": {*_ANSWERS, *_TABLES, "app.records", "app.store", "app.learned", "model.decision"},
     "app.track_record": {*_ANSWERS, "app.records", "app.store", "model.reference", "model.scoring"},
     "app.learning": {
-        "app.clock", "app.problems", "app.records", "app.store", "app.serving", "app.batch",
-        *_TABLES, "model.exposure", "model.transit", "model.prior", "model.predict", "model.fit",
+        "app.clock", "app.problems", "app.records", "app.store", "app.serving", "app.batch", "app.recorded",
+        "app.doubts", *_TABLES, "model.transit", "model.prior", "model.predict", "model.fit",
     },
     # How callers come in.
     "app.page": set(),
     "app.http": {"app.problems", "app.settings", "app.records", "app.schemas", "app.store", "app.serving"},
     "app.routes": {
         *_ANSWERS, "app.clock", "app.http", "app.page", "app.ledger", "app.store", "app.comparing", "app.risk",
-        "app.boxes", "app.outlook", "app.claims", "app.learned", "app.sellers",
+        "app.boxes", "app.outlook", "app.claims", "app.learned", "app.sellers", "app.doubts",
     },
     "app.main": {
         "app.settings", "app.http", "app.routes", "app.page", "app.store", "app.serving", "app.track_record",
@@ -218,11 +229,19 @@ def test_every_room_says_what_is_in_it_and_offers_only_what_is_taken(room: str) 
 
 
 def test_the_server_loads_none_of_the_heavy_packages() -> None:
-    """In a process of its own: this one has imported them for the tests."""
+    """In a process of its own, which looks at records too: this one has imported them for the tests."""
     code = (
         "import sys, app.main\n"
         "from app.serving import Engine\n"
-        "Engine.load()\n"
+        "engine = Engine.load()\n"
+        "import tempfile, datetime, pathlib\n"
+        "from app.ledger import import_checked\n"
+        "from app.store import Database\n"
+        "file = pathlib.Path('data/demo/boxes.csv').read_bytes()\n"
+        "with tempfile.TemporaryDirectory() as place, Database(f'sqlite:///{place}/ledger.db') as database:\n"
+        "    database.prepare()\n"
+        "    now = datetime.datetime(2027, 1, 1, tzinfo=datetime.UTC)\n"
+        "    import_checked(file, database, engine, replace=False, now=now)\n"
         "print('model.predict' in sys.modules, sorted(set(sys.argv[1:]) & set(sys.modules)))\n"
     )
     done = subprocess.run(

@@ -35,6 +35,8 @@ class Template:
 
 
 TEMPLATES = {
+    # Records
+    "doubtful_record": Template("{text}", BUYER),
     # Papers
     "papers_missing": Template(
         "Not in hand before departure: {papers}. The box then waits in clearance; about {days} days are"

@@ -7,7 +7,7 @@ from app.boxes.arrivals import decide_arrival, read_arrival
 from app.boxes.claim_window import claim_until, counted_from
 from app.boxes.rechecks import RECHECK_BODY, decide_recheck
 from app.boxes.shipment_answer import missing_plants
-from app.boxes.shipment_changes import ChangeCall, Decide, change, delete
+from app.boxes.shipment_changes import ChangeCall, Decide, change, change_checked, decide_confirm, delete
 from app.boxes.shipment_lookup import answer_shipment, find_whole_shipment
 from app.boxes.shipment_news import NEWS_BODY, decide_news
 from app.boxes.shipment_pages import answer_page, page_query
@@ -21,9 +21,11 @@ __all__ = [
     "answer_page",
     "answer_shipment",
     "change",
+    "change_checked",
     "claim_until",
     "counted_from",
     "decide_arrival",
+    "decide_confirm",
     "decide_news",
     "decide_recheck",
     "delete",

@@ -10,6 +10,7 @@ from app.batch import caution, resolve_genus, resolve_place
 from app.boxes.claim_window import counted_from
 from app.boxes.next_steps import next_steps
 from app.boxes.traces import covered_share, time_weighted_mean
+from app.doubts import doubtful
 from app.records import LineRecord, known_transit_days
 from app.schemas import (
     ArrivalAnswer,
@@ -23,7 +24,7 @@ from app.schemas import (
     RecheckedLineAnswer,
     ShipmentAnswer,
 )
-from app.store import ARRIVED, OrderedLine, Reading, ShipmentLife, StoredPlan
+from app.store import ARRIVED, OpenDoubt, OrderedLine, Reading, ShipmentLife, StoredPlan
 from model.reference import CONSTANTS, Reference
 
 NOON = time(12)
@@ -37,8 +38,10 @@ def shipment_answer(
     reference: Reference,
     now: datetime,
     cautions: Sequence[Caution] = (),
+    *,
+    doubts: Sequence[OpenDoubt] = (),
 ) -> ShipmentAnswer:
-    """Return a shipment as a whole; `cautions` about a change just made stand first."""
+    """Return a shipment as a whole; `cautions` about a change just made stand first, `doubts` are open."""
     stored = life.stored
     plan_said = None if plan is None else json.loads(plan.plan_json)
     arrival = _arrival(life, trace, reference) if stored.state == ARRIVED else None
@@ -59,6 +62,8 @@ def shipment_answer(
         recheck=_recheck(life),
         claim=claim_state(life),
         next_steps=steps,
+        doubtful=[doubtful(doubt) for doubt in doubts],
+        confirmed=life.confirmed_revision is not None and life.confirmed_revision == stored.corrected_revision,
         cautions=[*cautions, *_cautions(life, plan_said, trace, reference, now)],
         created_at=life.created_at,
         updated_at=life.updated_at,

@@ -4,12 +4,15 @@ from collections.abc import Callable, Sequence
 from datetime import datetime
 from typing import Any, NamedTuple, TypeVar
 
+from app.batch import caution
 from app.boxes.shipment_lookup import WholeShipment, find_shipment, shipment_reply, whole
+from app.doubts import check_shipments
 from app.problems import Conflict, NotFound
 from app.records import Preconditions
 from app.schemas import Caution
 from app.serving import Engine
 from app.store import (
+    ARRIVED,
     NO_CONTENT,
     PLANNED,
     Database,
@@ -69,6 +72,47 @@ def change(call: ChangeCall, read: Callable[[], Asked], decide: Decide[Asked], *
             change_shipment(connection, life.stored, decided.change, reason=reason, now=call.now)
             found = whole(connection, find_shipment(connection, call.shipment_id))
     return shipment_reply(found, call.engine.reference, call.now, decided.cautions)
+
+
+def change_checked(call: ChangeCall, read: Callable[[], Asked], decide: Decide[Asked], *, reason: str) -> Reply:
+    """Change a shipment as `change` does, look at its record, and answer with what of it looks wrong.
+
+    Raises
+    ------
+    NotFound, PreconditionRequired, PreconditionFailed, MalformedJson, UnsupportedMediaType, InvalidInput, Conflict
+        As `change`.
+    StoreUnavailable
+        If the database cannot be used.
+    """
+    decided: list[Decided] = []
+
+    def noted(found: WholeShipment, asked: Asked, reference: Reference) -> Decided:
+        decided[:] = [decide(found, asked, reference)]
+        return decided[0]
+
+    change(call, read, noted, reason=reason)
+    with call.database.reading() as connection:
+        number = find_shipment(connection, call.shipment_id).stored.number
+    # Dates ahead have a caution of their own in every answer about a box.
+    check_shipments(call.database, call.engine, [number], now=None)
+    with call.database.reading() as connection:
+        found = whole(connection, find_shipment(connection, call.shipment_id))
+    doubts = [caution("doubtful_record", text=doubt.text) for doubt in found.doubts]
+    return shipment_reply(found, call.engine.reference, call.now, [*doubts, *decided[0].cautions])
+
+
+def decide_confirm(found: WholeShipment, _: None, __: Reference) -> Decided:
+    """Return what it comes to that the record of a shipment, as it is, is right.
+
+    Raises
+    ------
+    Conflict
+        If it has not arrived.
+    """
+    stored = found.life.stored
+    if stored.state != ARRIVED:
+        raise Conflict("Only the record of a shipment that has arrived can be confirmed.")
+    return Decided(ShipmentChange({"confirmed_revision": stored.corrected_revision}))
 
 
 def delete(call: ChangeCall) -> Reply:
@@ -131,4 +175,5 @@ def _present_values(life: ShipmentLife) -> dict[str, Any]:
         "claim_outcome": life.claim_outcome,
         "claim_amount": life.claim_amount,
         "claim_settled_on": life.claim_settled_on,
+        "confirmed_revision": life.confirmed_revision,
     }

@@ -12,10 +12,12 @@ from app.store import (
     OK,
     Connection,
     Database,
+    OpenDoubt,
     Reading,
     Reply,
     ShipmentLife,
     StoredPlan,
+    open_doubts,
     read_life,
     read_plan,
     read_trace,
@@ -23,6 +25,7 @@ from app.store import (
 from model.reference import Reference
 
 # As ids are made; anything else is not looked up, since a database refuses some characters.
+MOST_DOUBTS = 100
 _ID = re.compile("s[0-9a-f]{24}")
 
 
@@ -32,6 +35,7 @@ class WholeShipment(NamedTuple):
     life: ShipmentLife
     plan: StoredPlan | None
     trace: list[Reading]
+    doubts: list[OpenDoubt]
 
 
 def find_shipment(connection: Connection, shipment_id: str) -> ShipmentLife:
@@ -65,9 +69,10 @@ def find_whole_shipment(database: Database, shipment_id: str) -> WholeShipment:
 
 
 def whole(connection: Connection, life: ShipmentLife) -> WholeShipment:
-    """Return a shipment with its plan and its trace."""
+    """Return a shipment with its plan, its trace and what looks wrong of its record."""
     number = life.stored.number
-    return WholeShipment(life, read_plan(connection, number), read_trace(connection, number))
+    doubts = open_doubts(connection, [number], limit=MOST_DOUBTS)
+    return WholeShipment(life, read_plan(connection, number), read_trace(connection, number), doubts)
 
 
 def answer_shipment(database: Database, shipment_id: str, reference: Reference, now: datetime) -> Reply:
@@ -85,5 +90,5 @@ def shipment_reply(
     found: WholeShipment, reference: Reference, now: datetime, cautions: Sequence[Caution] = ()
 ) -> Reply:
     """Return the answer to a read or a change of a shipment, with cautions about the change."""
-    answer = shipment_answer(*found, reference, now, cautions)
+    answer = shipment_answer(found.life, found.plan, found.trace, reference, now, cautions, doubts=found.doubts)
     return Reply(OK, {"ETag": found.life.stored.etag}, answer.model_dump_json().encode())

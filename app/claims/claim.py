@@ -44,7 +44,7 @@ def answer_claim(database: Database, engine: Engine, shipment_id: str) -> ClaimA
     StoreUnavailable
         If the database cannot be used.
     """
-    life, plan, trace = find_whole_shipment(database, shipment_id)
+    life, plan, trace, _ = find_whole_shipment(database, shipment_id)
     record = life.stored.record
     if life.stored.state != ARRIVED or record.arrival_date is None:
         lost = " It is recorded as lost: write to the seller and to the carrier at once." * (life.stored.state == LOST)

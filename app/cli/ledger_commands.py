@@ -1,10 +1,10 @@
 """The commands that read or change the ledger."""
 
 from app.clock import moment
-from app.ledger import export_csv, import_csv
+from app.ledger import export_csv, import_checked
+from app.serving import ActiveModel
 from app.settings import Settings
 from app.store import Database
-from model.reference import load_reference
 
 
 def check_ledger(settings: Settings) -> None:
@@ -28,11 +28,16 @@ def import_file(data: bytes, settings: Settings, *, replace: bool) -> str:
         If a cell is not as it should be, a shipment differs, or the database cannot be used; nothing is imported.
     """
     with Database(settings.database_url) as database:
-        done = import_csv(data, database, load_reference(), replace=replace, now=moment(settings.now))
-    return (
+        engine = ActiveModel(database).refresh()
+        done = import_checked(data, database, engine, replace=replace, now=moment(settings.now))
+    said = (
         f"{done.lines:,} lines read. Shipments added: {done.added:,}, unchanged: {done.unchanged:,}, "
         f"replaced: {done.replaced:,}."
     )
+    doubts = [f"Row {doubt.row}, {doubt.column} ({doubt.shipment}): {doubt.text}" for doubt in done.doubtful]
+    if done.unchecked:
+        doubts.append(f"{done.unchecked:,} shipments were not looked at: the next refit does.")
+    return "\n".join([said, *doubts])
 
 
 def export_file(settings: Settings) -> bytes:

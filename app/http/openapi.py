@@ -103,6 +103,7 @@ OPERATIONS = {
     "change_shipment": Operation(ShipmentAnswer, ChangeRequest, records=True),
     "delete_shipment": Operation(None, status=204, records=True),
     "arrival": Operation(ShipmentAnswer, ArrivalRequest, records=True),
+    "confirm": Operation(ShipmentAnswer, records=True),
     "outlook": Operation(OutlookAnswer, records=True),
     "recheck": Operation(ShipmentAnswer, RecheckRequest, records=True),
     "track_record": Operation(TrackRecordAnswer, records=True),

@@ -45,6 +45,7 @@ PARAMETERS: dict[str, tuple[Parameter, ...]] = {
     "change_shipment": (IF_MATCH,),
     "delete_shipment": (IF_MATCH,),
     "arrival": (IF_MATCH,),
+    "confirm": (IF_MATCH,),
     "recheck": (IF_MATCH,),
 }
 """By operation."""

@@ -1,11 +1,13 @@
 """What the active model is: its rules of thumb and how it meets them, its scales, its effects as time ratios."""
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import NDArray
 
 from app.learned.beside_survival import delayed_boxes, late_losses, transit_times
 from app.learned.effects import effects, quantiles
-from app.schemas import ModelAnswer, ModelChance, RuleOfThumb, Scale
+from app.schemas import Doubtful, ModelAnswer, ModelChance, RuleOfThumb, Scale
 from app.serving import Engine, rules_draws
 from model.plant import total_spread
 from model.predict import PosteriorDraws
@@ -17,8 +19,11 @@ ASSUMPTION = (
 )
 
 
-def answer_model(engine: Engine, notice: str | None = None) -> ModelAnswer:
-    """Return the active model; `notice` says why it is not the one that should be, if so."""
+def answer_model(engine: Engine, notice: str | None = None, doubtful: Sequence[Doubtful] = ()) -> ModelAnswer:
+    """Return the active model; `notice` says why it is not the one that should be, if so.
+
+    `doubtful` are the records of the ledger that look wrong.
+    """
     draws, reference = engine.draws, engine.reference
     parameters = draws.parameters
     spread = total_spread(parameters.scales, reference)
@@ -63,6 +68,7 @@ def answer_model(engine: Engine, notice: str | None = None) -> ModelAnswer:
         transit=transit_times(engine),
         late_loss=late_losses(engine),
         delayed_boxes=delayed_boxes(engine),
+        doubtful=list(doubtful),
         diagnostics={
             **(engine.fit.manifest.diagnostics if engine.fit else {}),
             "draws": draws.n_draws,

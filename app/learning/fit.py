@@ -12,9 +12,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import special
 
-from app.learning.recorded_boxes import RecordedLines, recorded_lines
 from app.learning.recorded_rechecks import RecheckedLines, rechecked_lines
 from app.learning.recorded_times import RecordedTimes
+from app.recorded import RecordedLines, recorded_lines
 from app.serving import PRIOR_SEED, STORED_DRAWS, DelayCheck, FitRecord, FittedModel, to_artefact
 from app.store import ArrivedBoxes, LoggerColumns, ShipmentColumns
 from model.fit import (

@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from app.clock import moment
+from app.doubts import CheckedRecords, Told, boxes_of_a_refit, find_doubts, seen_by
 from app.learning.fit import Recorded, fit_model
 from app.learning.gate import LEAST_BOXES, Verdict, judge
 from app.problems import StoreUnavailable
@@ -36,14 +37,17 @@ from app.store import (
     add_version,
     finish_refit,
     ledger_revision,
+    list_arrived_names,
     read_arrived,
     read_logger,
     read_on_the_way,
     read_plans,
     read_refit,
     read_version,
+    replace_doubts,
     start_refit,
     touch_refit,
+    unchecked_shipments,
 )
 from model.fit import (
     RATES,
@@ -87,6 +91,8 @@ class _Ledger:
     logger: LoggerColumns
     plans: dict[int, tuple[str, str]]
     active: tuple[StoredVersion, bytes] | None
+    names: list[str]
+    unchecked: list[int]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -176,7 +182,16 @@ def _refit(database: Database, refit_id: str, n_weighed: int | None, now: dateti
     fitted, arrays = fit_model(recorded, reference, fitted_at=now, n_weighed=n_weighed)
     active = _active(ledger, reference)
     verdict = _judge(fitted, active, recorded, ledger.arrived, n_weighed)
-    _store(database, refit_id, ledger, fitted, arrays, verdict)
+    told = _doubts(ledger, fitted, active, verdict, now)
+    _store(database, refit_id, ledger, fitted, arrays, verdict, told=told)
+
+
+def _doubts(ledger: _Ledger, fitted: FittedModel, active: _Active, verdict: Verdict, now: datetime) -> Told:
+    """Look at records by the version that will serve."""
+    draws, revision = (fitted.draws, ledger.revision) if verdict.activate else (active.draws, active.seen)
+    records = CheckedRecords(ledger.arrived, ledger.logger, ledger.plans, seen_by(ledger.arrived, revision))
+    boxes = boxes_of_a_refit(ledger.arrived, ledger.unchecked)
+    return find_doubts(records, ledger.names, boxes, draws, now=now)
 
 
 def _read(database: Database) -> _Ledger:
@@ -190,6 +205,8 @@ def _read(database: Database) -> _Ledger:
             read_logger(connection),
             read_plans(connection),
             active,
+            list_arrived_names(connection),
+            unchecked_shipments(connection),
         )
 
 
@@ -263,7 +280,14 @@ def _fold_draws(observations: Observations, reference: Reference, n_weighed: int
 
 
 def _store(
-    database: Database, refit_id: str, ledger: _Ledger, fitted: FittedModel, arrays: bytes, verdict: Verdict
+    database: Database,
+    refit_id: str,
+    ledger: _Ledger,
+    fitted: FittedModel,
+    arrays: bytes,
+    verdict: Verdict,
+    *,
+    told: Told,
 ) -> None:
     now = moment()
     version = f"fit-{now:%Y%m%dT%H%M%SZ}-{refit_id[1:9]}"
@@ -274,6 +298,7 @@ def _store(
             activate, reason = False, "Kept, not activated: another version was activated while this one was fitted."
         stored = StoredVersion(version, fitted.manifest.model_dump_json(), ledger.revision, activate, now)
         add_version(connection, stored, arrays)
+        replace_doubts(connection, *told)
         diagnostics = fitted.manifest.diagnostics
         if not diagnostics["enough_draws"]:
             reason += f" Few effective draws ({diagnostics['effective_draws']:.0f}): intervals are rough."

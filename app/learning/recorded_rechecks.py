@@ -5,7 +5,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from app.learning.recorded_boxes import RecordedLines
+from app.recorded import RecordedLines
 from app.store import ArrivedBoxes
 from model.predict import Rechecks
 from model.reference import CONSTANTS

@@ -6,7 +6,7 @@ Cells, checks and records only; what is stored is the store's.
 from app.ledger.csv_cells import FIRST_YEAR, LAST_YEAR, CellFault, number_cell
 from app.ledger.csv_text import MISPLACED_QUOTE, CsvRow, read_table
 from app.ledger.export import export_csv
-from app.ledger.imports import import_csv
+from app.ledger.imports import import_checked, import_csv
 
 __all__ = [
     "FIRST_YEAR",
@@ -15,6 +15,7 @@ __all__ = [
     "CellFault",
     "CsvRow",
     "export_csv",
+    "import_checked",
     "import_csv",
     "number_cell",
     "read_table",

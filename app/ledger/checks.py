@@ -4,6 +4,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from datetime import date
 from typing import Any
 
+from app.doubts import dates_hint
 from app.ledger.cells import FAULTY, Values
 from app.ledger.csv_faults import CsvFaults
 from app.records import COLUMNS, COUNT_COLUMNS, RECHECK_COLUMNS, SHIPMENT_COLUMNS, arrival_fault, seller_key
@@ -29,7 +30,9 @@ def check_rows(
         if journey not in known:
             ship_date, arrival_date, origin, destination = journey
             message = arrival_fault(ship_date, arrival_date, zones[origin], zones[destination])
-            known[journey] = [] if message is None else [("arrival_date", message)]
+            known[journey] = (
+                [] if message is None else [("arrival_date", message + dates_hint(ship_date, arrival_date))]
+            )
         return known[journey]
 
     _each(numbers, columns, ("ship_date", "arrival_date", "origin", "destination"), dates_faults, faults)

@@ -23,10 +23,10 @@ from model.reference import Reference
 
 
 class FileShipment(NamedTuple):
-    """A shipment in a file, and the number of its first row."""
+    """A shipment in a file, and the numbers of its rows, in the order of its lines."""
 
     record: ShipmentRecord
-    row: int
+    rows: tuple[int, ...]
 
 
 class LedgerFile(NamedTuple):
@@ -91,5 +91,5 @@ def _shipments(numbers: Sequence[int], columns: Mapping[str, Sequence[Any]]) -> 
         rechecked = next((rechecks[i] for i in rows if rechecks[i] is not None), None)
         lines = tuple(LineRecord(*(column[i] for column in of_line)) for i in rows)
         record = ShipmentRecord._make([*(column[rows[0]] for column in of_shipment), lines])
-        shipments.append(FileShipment(record._replace(recheck_date=rechecked), numbers[rows[0]]))
+        shipments.append(FileShipment(record._replace(recheck_date=rechecked), tuple(numbers[i] for i in rows)))
     return shipments

@@ -89,7 +89,7 @@ def answer_outlook(
     InvalidInput
         If `at` is before its departure.
     """
-    life, plan, _ = find_whole_shipment(database, shipment_id)
+    life, plan, *_ = find_whole_shipment(database, shipment_id)
     if life.stored.state != IN_TRANSIT:
         raise Conflict(f"{_WHY_NOT[life.stored.state]}.")
     if plan is None:

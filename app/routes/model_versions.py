@@ -5,6 +5,7 @@ from typing import Annotated
 from anyio import sleep, to_thread
 from fastapi import APIRouter, Query, Request, Response
 
+from app.doubts import doubtful_records
 from app.http import declared, in_worker
 from app.schemas import RefitAnswer
 from app.serving import activate, answer_versions, find_refit, refit_answer, request_refit
@@ -35,8 +36,9 @@ async def refit(
         found = await to_thread.run_sync(find_refit, state.database, found.id, limiter=state.workers)
     if found.is_finished:
         await to_thread.run_sync(state.active.refresh, limiter=state.workers)
+    doubts = await to_thread.run_sync(doubtful_records, state.database, limiter=state.workers)
     return Response(
-        refit_answer(found).model_dump_json(),
+        refit_answer(found, doubts).model_dump_json(),
         status_code=DONE if wait else ACCEPTED,
         headers={"Location": f"/v1/model/refits/{found.id}"},
         media_type="application/json",
@@ -52,7 +54,7 @@ async def refit_state(request: Request, refit_id: str) -> Response:
         found = find_refit(state.database, refit_id)
         if found.is_finished:
             state.active.refresh()
-        return refit_answer(found)
+        return refit_answer(found, doubtful_records(state.database))
 
     return await in_worker(request, work)
 

@@ -9,6 +9,7 @@ from pydantic import BaseModel
 
 from app.batch import answer_forecast, stored_seller, with_seller
 from app.comparing import answer_compare, answer_hold, answer_order_size, answer_wish_list
+from app.doubts import doubtful_records
 from app.http import declared, exchange, in_worker
 from app.learned import answer_model
 from app.risk import answer_risk
@@ -103,8 +104,9 @@ async def services(request: Request) -> Response:
 @router.get("/v1/model", **declared("model"))
 async def model(request: Request) -> Response:
     """The active model: rules of thumb and how each is met, effects as time ratios, diagnostics."""
-    notice = request.app.state.active.notice
-    return await in_worker(request, lambda engine: answer_model(engine, notice))
+    state = request.app.state
+    notice = state.active.notice
+    return await in_worker(request, lambda engine: answer_model(engine, notice, doubtful_records(state.database)))
 
 
 @router.get("/v1/track-record", **declared("track_record"))

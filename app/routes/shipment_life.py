@@ -15,7 +15,9 @@ from app.boxes import (
     answer_page,
     answer_shipment,
     change,
+    change_checked,
     decide_arrival,
+    decide_confirm,
     decide_news,
     decide_recheck,
     delete,
@@ -102,14 +104,21 @@ def _read(request: Request, data: bytes, read: Callable[[bytes], Asked]) -> Call
 
 
 async def _changed(
-    request: Request, shipment_id: str, read: Callable[[bytes], Asked], decide: Decide[Asked], reason: str
+    request: Request,
+    shipment_id: str,
+    read: Callable[[bytes], Asked],
+    decide: Decide[Asked],
+    reason: str,
+    *,
+    checked: bool = False,
 ) -> Response:
     data = await request.body()
     conditions = conditions_of(request.headers)
 
     def work(database: Database, engine: Engine, now: datetime) -> Reply:
         call = ChangeCall(shipment_id, conditions, database, engine, now)
-        return change(call, _read(request, data, read), decide, reason=reason)
+        made = change_checked if checked else change
+        return made(call, _read(request, data, read), decide, reason=reason)
 
     return await _replied(request, work)
 
@@ -141,9 +150,25 @@ async def arrival(request: Request, shipment_id: str) -> Response:
     """What was found in the box, whether it was on its way, only planned, or given up as lost. Needs ``If-Match``.
 
     Sent again it replaces the arrival as a whole, logger included; the version before is kept. The answer lists the
-    next steps with dates.
+    next steps with dates. What does not fit the journey or the other boxes is ``doubtful``, and a caution says so: it
+    is recorded and used all the same.
     """
-    return await _changed(request, shipment_id, read_arrival, decide_arrival, "arrival")
+    return await _changed(request, shipment_id, read_arrival, decide_arrival, "arrival", checked=True)
+
+
+@router.put(SHIPMENT + "/confirm", **declared("confirm"))
+async def confirm(request: Request, shipment_id: str) -> Response:
+    """Say that the record of an arrived shipment, as it is, is right: it is doubted no longer. Needs ``If-Match``.
+
+    It takes no body. Said again it changes nothing; once the record is corrected it has to be said anew.
+    """
+    conditions = conditions_of(request.headers)
+
+    def work(database: Database, engine: Engine, now: datetime) -> Reply:
+        call = ChangeCall(shipment_id, conditions, database, engine, now)
+        return change(call, lambda: None, decide_confirm, reason="confirm")
+
+    return await _replied(request, work)
 
 
 @router.put(SHIPMENT + "/recheck", **declared("recheck"))

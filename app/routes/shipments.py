@@ -7,7 +7,7 @@ from fastapi import APIRouter, Query, Request, Response
 
 from app.clock import moment
 from app.http import CSV_TYPE, declared
-from app.ledger import export_csv, import_csv
+from app.ledger import export_csv, import_checked
 from app.problems import UnsupportedMediaType
 from app.schemas import ImportAnswer
 
@@ -24,16 +24,17 @@ async def import_shipments(
 ) -> Response:
     """Take a CSV file of arrived shipments into the ledger, all or nothing; one that differs is a 409.
 
-    A bad cell is a 422 that lists all of them with row and column.
+    A bad cell is a 422 that lists all of them with row and column. Rows that do not fit what else is known are taken in
+    and listed as ``doubtful`` with the likeliest slip.
     """
     if request.headers.get("content-type", "").partition(";")[0].strip().lower() not in ("", CSV_TYPE):
         raise UnsupportedMediaType("CSV", CSV_TYPE)
     data = await request.body()
     state = request.app.state
-    reference = state.active.engine.reference
+    engine = state.active.engine
 
     def work() -> ImportAnswer:
-        return import_csv(data, state.database, reference, replace=replace, now=moment(state.settings.now))
+        return import_checked(data, state.database, engine, replace=replace, now=moment(state.settings.now))
 
     answer = await to_thread.run_sync(work, limiter=state.workers)
     return Response(answer.model_dump_json(), media_type="application/json")

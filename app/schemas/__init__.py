@@ -32,6 +32,7 @@ from app.schemas.compare import (
     RulesOnly,
     Splitting,
 )
+from app.schemas.doubtful import Doubtful
 from app.schemas.expectations import either, expected, resolve
 from app.schemas.fields import (
     MOMENT_WORDS,
@@ -186,6 +187,7 @@ __all__ = [
     "DayWeather",
     "DelayedBoxes",
     "Distribution",
+    "Doubtful",
     "Effect",
     "EffectEvidence",
     "EquivalentDays",

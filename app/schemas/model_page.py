@@ -6,6 +6,7 @@ from typing import Literal
 from pydantic import Field
 
 from app.schemas.answers import AnswerModel
+from app.schemas.doubtful import Doubtful
 
 
 class ModelChance(AnswerModel):
@@ -129,4 +130,7 @@ class ModelAnswer(AnswerModel):
     transit: list[LearnedTransit] = Field(description="services and lanes with own boxes")
     late_loss: LateLosses
     delayed_boxes: DelayedBoxes | None = Field(description="null: no or too many delayed boxes, or too many boxes")
+    doubtful: list[Doubtful] = Field(
+        description="records that look wrong beside the others, and are used: confirm or correct them"
+    )
     diagnostics: dict[str, float | int | str | bool | None]

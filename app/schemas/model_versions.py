@@ -6,6 +6,7 @@ from typing import Literal
 from pydantic import Field
 
 from app.schemas.answers import AnswerModel
+from app.schemas.doubtful import Doubtful
 
 
 class RefitAnswer(AnswerModel):
@@ -20,6 +21,9 @@ class RefitAnswer(AnswerModel):
     created_at: datetime
     started_at: datetime | None
     finished_at: datetime | None
+    doubtful: list[Doubtful] = Field(
+        description="records that look wrong beside the others, and are used: confirm or correct them"
+    )
 
 
 class ModelVersion(AnswerModel):

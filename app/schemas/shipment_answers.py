@@ -6,6 +6,7 @@ from typing import Annotated, Any, Literal
 from pydantic import Field, WithJsonSchema
 
 from app.schemas.answers import AnswerModel, Caution
+from app.schemas.doubtful import Doubtful
 from app.schemas.shipments import ClaimOutcome, ShipmentState
 from model.reference import CONSTANTS
 
@@ -135,6 +136,10 @@ class ShipmentAnswer(AnswerModel):
     recheck: RecheckAnswer | None
     claim: ClaimState | None
     next_steps: list[NextStep]
+    doubtful: list[Doubtful] = Field(
+        description="what of its record looks wrong; confirm it (PUT confirm) or correct the arrival"
+    )
+    confirmed: bool = Field(description="its owner said that the record, as it is, is right")
     cautions: list[Caution]
     created_at: datetime
     updated_at: datetime

@@ -1,8 +1,10 @@
 """Asking for a refit and how it went: the side of the server."""
 
+from collections.abc import Sequence
+
 from app.clock import moment
 from app.problems import NotFound
-from app.schemas import RefitAnswer
+from app.schemas import Doubtful, RefitAnswer
 from app.store import FAILED, Database, Refit, fail_dead, finish_refit, queue_refit, read_refit
 
 NOT_STARTED = "Its process could not be started: {reason}."
@@ -48,8 +50,8 @@ def end_refit(database: Database, refit_id: str, reason: str = STOPPED) -> None:
         finish_refit(connection, refit_id, state=FAILED, reason=reason, now=moment())
 
 
-def refit_answer(refit: Refit) -> RefitAnswer:
-    """Return a refit as it is answered."""
+def refit_answer(refit: Refit, doubtful: Sequence[Doubtful]) -> RefitAnswer:
+    """Return a refit as it is answered, with the records that look wrong."""
     return RefitAnswer(
         id=refit.id,
         state=refit.state,
@@ -58,6 +60,7 @@ def refit_answer(refit: Refit) -> RefitAnswer:
         created_at=refit.created_at,
         started_at=refit.started_at,
         finished_at=refit.finished_at,
+        doubtful=list(doubtful),
     )
 
 

@@ -17,6 +17,14 @@ from app.store.arrived import (
 )
 from app.store.backup import DamagedFile, LedgerInUse, copy_ledger, put_back
 from app.store.database import Connection, Database, sqlite_file
+from app.store.doubts import (
+    FoundDoubt,
+    OpenDoubt,
+    open_doubts,
+    replace_doubts,
+    seen_revision,
+    unchecked_shipments,
+)
 from app.store.forecasts import CountedLine, ForecastBox, count_lost_forecasts, read_forecast_boxes, read_forecasts
 from app.store.idempotency import complete_key, release_key, reserve_key
 from app.store.model_versions import (
@@ -67,7 +75,15 @@ from app.store.shipment_life import (
     read_plan,
     read_trace,
 )
-from app.store.shipments import ARRIVED, add_arrived, arrived_shipments, find_shipments, list_shipments, replace_arrived
+from app.store.shipments import (
+    ARRIVED,
+    add_arrived,
+    arrived_shipments,
+    find_shipments,
+    list_arrived_names,
+    list_shipments,
+    replace_arrived,
+)
 
 __all__ = [
     "ACTIVATED",
@@ -88,10 +104,12 @@ __all__ = [
     "DamagedFile",
     "Database",
     "ForecastBox",
+    "FoundDoubt",
     "JourneyEvent",
     "LedgerInUse",
     "LineColumns",
     "LoggerColumns",
+    "OpenDoubt",
     "OrderedLine",
     "Reading",
     "Refit",
@@ -126,10 +144,12 @@ __all__ = [
     "finish_refit",
     "forget_keys",
     "ledger_revision",
+    "list_arrived_names",
     "list_keys",
     "list_sellers",
     "list_shipments",
     "list_versions",
+    "open_doubts",
     "photos_as_json",
     "put_back",
     "queue_refit",
@@ -149,10 +169,13 @@ __all__ = [
     "reference_taken",
     "release_key",
     "replace_arrived",
+    "replace_doubts",
     "reserve_key",
     "revoke_key",
+    "seen_revision",
     "settled_claims",
     "sqlite_file",
     "start_refit",
     "touch_refit",
+    "unchecked_shipments",
 ]

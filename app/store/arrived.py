@@ -69,11 +69,13 @@ class ShipmentColumns:
 class LineColumns:
     """One entry a line with plants, by shipment, then position; all arrays have shape (n_lines,).
 
-    `shipment` indexes `ShipmentColumns`. Counts are -1 where unknown: damaged and dead where only healthy was counted,
-    healthy and damaged where only dead was; all four rechecked counts without a recheck.
+    `shipment` indexes `ShipmentColumns`; `position` is the line's own in its shipment, from 0. Counts are -1 where
+    unknown: damaged and dead where only healthy was counted, healthy and damaged where only dead was; all four
+    rechecked counts without a recheck.
     """
 
     shipment: Counts
+    position: Counts
     genus: Coded
     cultivar: Coded
     sent: Counts
@@ -120,18 +122,24 @@ def read_on_the_way(connection: Connection) -> ShipmentColumns:
     return _read_shipments(connection, ON_THE_WAY)
 
 
-def read_logger(connection: Connection) -> LoggerColumns:
-    """Return the logger readings of all arrived shipments."""
+def read_logger(connection: Connection, numbers: Sequence[int] | None = None) -> LoggerColumns:
+    """Return the logger readings of all arrived shipments, or of up to some hundred of them."""
     of = logger_readings.c
     query = select(of.shipment, of.at, of.inside_c).join(shipments).where(shipments.c.state == ARRIVED)
+    if numbers is not None:
+        query = query.where(of.shipment.in_(numbers))
     number, at, inside_c = _columns(connection, query.order_by(of.shipment, of.at))
     return LoggerColumns(_counts(number), _moments(at), np.array(inside_c, dtype=np.float64))
 
 
-def read_plans(connection: Connection) -> dict[int, tuple[str, str]]:
-    """Return, by number of the arrived shipment, its plan and its forecast as JSON, for those that were planned."""
+def read_plans(connection: Connection, numbers: Sequence[int] | None = None) -> dict[int, tuple[str, str]]:
+    """Return, by number of the arrived shipment, its plan and its forecast as JSON, for those that were planned.
+
+    Of all, or of up to some hundred of them.
+    """
     query = select(shipments.c.number, shipments.c.plan_json, forecasts.c.answer_json).join(forecasts)
-    rows = connection.execute(query.where(shipments.c.state == ARRIVED, shipments.c.plan_json.is_not(None)))
+    query = query.where(shipments.c.state == ARRIVED, shipments.c.plan_json.is_not(None))
+    rows = connection.execute(query if numbers is None else query.where(shipments.c.number.in_(numbers)))
     return {number: (plan, answer) for number, plan, answer in rows}
 
 

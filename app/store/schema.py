@@ -28,7 +28,7 @@ from sqlalchemy import (
     text,
 )
 
-SCHEMA_VERSION = "0003"
+SCHEMA_VERSION = "0004"
 """The newest migration; a store at this version needs no Alembic."""
 
 NAMING = {
@@ -142,6 +142,8 @@ shipments = Table(
     Column("claim_outcome", Text),  # refunded, replaced or refused; null while open
     Column("claim_amount", Double),
     Column("claim_settled_on", Date),
+    Column("confirmed_revision", Integer),  # the corrected_revision at which its owner said that the record is right
+    Column("checked_revision", Integer),  # the corrected_revision at which it was last looked at for slips
     CheckConstraint("state <> 'arrived' OR arrival_date IS NOT NULL", name="arrived_on_a_date"),
     Index(None, "state", "number"),
     Index(None, "arrived_revision"),
@@ -257,6 +259,19 @@ refits = Table(
     Column("seen_at", UtcTimestamp),  # last sign of life of the process that runs it
     Column("finished_at", UtcTimestamp),
     Index(None, "state"),
+)
+
+doubts = Table(
+    "doubts",
+    metadata,
+    Column("shipment", ForeignKey("shipments.number", ondelete="CASCADE"), primary_key=True),
+    Column("position", Integer, primary_key=True, autoincrement=False),
+    Column("corrected_revision", Integer, nullable=False),  # of the record that was looked at
+    Column("line", Integer),  # its position; null: the shipment as a whole
+    Column("column", Text, nullable=False),
+    Column("code", Text, nullable=False),
+    Column("text", Text, nullable=False),
+    Column("chance", Double),  # null: no matter of chance
 )
 
 api_keys = Table(

@@ -38,6 +38,7 @@ LIFE_COLUMNS = frozenset(
         "claim_outcome",
         "claim_amount",
         "claim_settled_on",
+        "confirmed_revision",
     }
 )
 """The columns of a shipment that change after it was planned."""

@@ -62,6 +62,7 @@ class ShipmentLife(NamedTuple):
     claim_outcome: str | None
     claim_amount: float | None
     claim_settled_on: date | None
+    confirmed_revision: int | None
     created_at: datetime
     updated_at: datetime
     ordered: tuple[OrderedLine, ...]
@@ -79,6 +80,7 @@ _COLUMNS = tuple(
         "claim_outcome",
         "claim_amount",
         "claim_settled_on",
+        "confirmed_revision",
         "created_at",
         "updated_at",
     )
@@ -117,6 +119,7 @@ def read_lives(connection: Connection, stored: Sequence[StoredShipment]) -> list
             claim_outcome=row.claim_outcome,
             claim_amount=row.claim_amount,
             claim_settled_on=row.claim_settled_on,
+            confirmed_revision=row.confirmed_revision,
             created_at=row.created_at,
             updated_at=row.updated_at,
             ordered=tuple(ordered[one.number]),

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
 from typing import Any, NamedTuple
 
-from sqlalchemy import ColumnElement, Connection, and_, bindparam, delete, insert, or_, select, true, update
+from sqlalchemy import ColumnElement, Connection, and_, bindparam, delete, func, insert, or_, select, true, update
 from sqlalchemy.engine import Row
 
 from app.records import FITTED_COLUMNS, LINE_COLUMNS, LineRecord, ShipmentRecord, differing_columns, seller_key
@@ -65,6 +65,13 @@ def read_shipment(connection: Connection, shipment_id: str) -> StoredShipment | 
 def arrived_shipments(connection: Connection) -> list[StoredShipment]:
     """Return all shipments that have arrived, in order of creation."""
     return _load(connection, shipments.c.state == ARRIVED)
+
+
+def list_arrived_names(connection: Connection) -> list[str]:
+    """Return the names of all shipments that have arrived, in order of creation."""
+    name = func.coalesce(shipments.c.reference, shipments.c.id)
+    query = select(name).where(shipments.c.state == ARRIVED).order_by(shipments.c.number)
+    return list(connection.execute(query).scalars())
 
 
 def list_shipments(

@@ -21,6 +21,7 @@ from model.exposure.recorded import (
     binned_rates,
     journey_bins,
     log_days,
+    mean_of_bins,
     trace_bins,
 )
 from model.exposure.table import CHILL_NODES, Q10_NODES, Array, ExposureTable, Indices, constant_log_days
@@ -59,6 +60,7 @@ __all__ = [
     "leg_ends",
     "log_days",
     "log_warm_rate",
+    "mean_of_bins",
     "month_position",
     "place_weather",
     "share_ahead",

@@ -62,6 +62,12 @@ def journey_bins(
     return binned(agreeing(inside, hours, measured), hours / 24.0)
 
 
+def mean_of_bins(bins: Array) -> Array:
+    """Return the time-weighted mean temperature of each journey, °C, (journeys,)."""
+    mean: Array = bins @ BIN_C / bins.sum(axis=1)
+    return mean
+
+
 def log_days(bins: Array, rates: Array, days: float, *, dates_only: bool) -> tuple[Array, Array]:
     """Return mean and variance over journeys of log equivalent days, at the tabulated points of an exposure.
 

@@ -1,16 +1,23 @@
 """Arrived boxes -> posterior draws: likelihood, prior, mode, weights, and the estimator.
 
-Only the process of a refit imports this room.
+The server loads what scores boxes under draws; what fits is loaded when its name is first taken, by a refit's process.
 """
 
-from model.fit.evidence import count_boxes, fit_variance
-from model.fit.inner_mode import ConvergenceError
-from model.fit.kappa import KappaAtMode, kappa_at_mode, kappa_given
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+from model.fit.box_predictive import box_log_likelihoods, box_log_predictive
+from model.fit.leave_one_out import LeftOut, leave_one_out
 from model.fit.likelihood import CountError
 from model.fit.lines import CONSIGNMENT, LINE_DTYPE, Lines, Observed, observe
 from model.fit.observations import Observations
 from model.fit.strays import RATES
-from model.fit.survival import TransitSurvival, box_log_predictive
+
+if TYPE_CHECKING:
+    from model.fit.evidence import count_boxes, fit_variance
+    from model.fit.inner_mode import ConvergenceError
+    from model.fit.kappa import KappaAtMode, kappa_at_mode, kappa_given
+    from model.fit.survival import TransitSurvival
 
 __all__ = [
     "CONSIGNMENT",
@@ -19,14 +26,34 @@ __all__ = [
     "ConvergenceError",
     "CountError",
     "KappaAtMode",
+    "LeftOut",
     "Lines",
     "Observations",
     "Observed",
     "TransitSurvival",
+    "box_log_likelihoods",
     "box_log_predictive",
     "count_boxes",
     "fit_variance",
     "kappa_at_mode",
     "kappa_given",
+    "leave_one_out",
     "observe",
 ]
+
+# These need scikit-learn or sparse matrices, which the server does not load (PEP 562).
+_OF_A_FIT = {
+    "ConvergenceError": "inner_mode",
+    "KappaAtMode": "kappa",
+    "TransitSurvival": "survival",
+    "count_boxes": "evidence",
+    "fit_variance": "evidence",
+    "kappa_at_mode": "kappa",
+    "kappa_given": "kappa",
+}
+
+
+def __getattr__(name: str) -> Any:
+    if name not in _OF_A_FIT:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    return getattr(import_module(f"{__name__}.{_OF_A_FIT[name]}"), name)

@@ -25,6 +25,9 @@ MODE_STEPS = 40
 # In sds of an effect given the counts; nodes need no better modes.
 MODE_TOLERANCE = 5e-3
 LINES_AT_ONCE = 2048
+# Coarser, where draws are weighed.
+WEIGHT_BOX_NODES, WEIGHT_LINE_NODES = 5, 5
+WEIGHT_MODE_TOLERANCE = 0.3
 MOST_REPEATED = 20_000_000
 LARGEST_STEP = 2.0
 LEAST_CURVATURE = 1e-6

@@ -1,7 +1,6 @@
 """TransitSurvival: the model as a scikit-learn estimator."""
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping
 from typing import Self
 
 import numpy as np
@@ -11,29 +10,23 @@ from sklearn.base import BaseEstimator
 from sklearn.utils.validation import check_is_fitted
 from threadpoolctl import threadpool_limits
 
-from model.exposure import ExposureTable
-from model.fit.box_integral import BoxIntegral, Grouping, Setting
+from model.fit.box_predictive import box_log_predictive, described, line_predictors
 from model.fit.hierarchy import LOG_ODDS_LOST, OUTER, Hierarchy
 from model.fit.inference import Inference, Posterior
 from model.fit.inner_mode import ConvergenceError, InnerMode
-from model.fit.likelihood import coefficients, log_choose
-from model.fit.lines import Lines, Observed, observe, plant_of
+from model.fit.lines import Lines, observe
 from model.fit.observations import Observations
 from model.fit.plain_table import PlainCounts, PlainTable, read_counts, tabulate_lines
-from model.fit.strays import RATES, StrayRates, Strays
+from model.fit.strays import RATES, StrayRates
 from model.fit.target import Target
 from model.fit.weighing import LEAST_EFFECTIVE, MOST_PARETO_K
-from model.plant import KINDS, LEARNED_SCALES, Plant
-from model.predict import MarginalChances, PosteriorDraws, draw_late_loss, plant_effects
-from model.prior import REFERENCE_DAYS, ParameterDraws
+from model.plant import KINDS, LEARNED_SCALES
+from model.predict import MarginalChances, PosteriorDraws, draw_late_loss
+from model.prior import ParameterDraws
 from model.reference import Reference, load_reference
 
 Array = NDArray[np.float64]
 Table = Lines | PlainTable
-
-# Held-out boxes are scored with the first of the draws, so many.
-SCORING_DRAWS = 512
-SCORED_LINES_AT_ONCE = 1024
 
 
 class TransitSurvival(BaseEstimator):  # type: ignore[misc]
@@ -230,69 +223,3 @@ def resample(
     }
     late_loss = draw_late_loss(reference.late_loss_rules, n, rng=rng)
     return PosteriorDraws(parameters, late_loss, reference, key, effects)
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class LinePredictor:
-    """One line under each draw: eta without shipment and line effects, variance of its log equivalent days."""
-
-    eta: Array
-    variance: Array
-
-
-def described(lines: Lines, reference: Reference) -> tuple[tuple[Plant, ...], ExposureTable]:
-    """Return the plants and the exposures of a table's lines, in its order."""
-    plants = tuple(plant_of(line, reference) for line in lines)
-    return plants, ExposureTable(lines["log_days"], lines["log_days_variance"])
-
-
-def line_predictors(plants: Sequence[Plant], exposure: ExposureTable, draws: PosteriorDraws) -> list[LinePredictor]:
-    """Return the linear predictor of each line under each draw, its exposure averaged as in the fit."""
-    parameters = draws.parameters
-    log_days, variance = exposure.at_draws(parameters.log_q10, np.log(parameters.chill_rate))
-    effects: dict[Plant, Array] = {}
-    predictors = []
-    for i, plant in enumerate(plants):
-        if plant not in effects:
-            effects[plant] = plant_effects(plant, draws)
-        eta = effects[plant] + parameters.kappa * (log_days[i] - np.log(REFERENCE_DAYS))
-        predictors.append(LinePredictor(eta, variance[i]))
-    return predictors
-
-
-def box_log_predictive(observed: Observed, draws: PosteriorDraws, *, wrong: StrayRates | None = None) -> Array:
-    """Return log mean over draws of the integrated probability of each box's counts, (boxes,).
-
-    A box may be lost whole; where `wrong` is given, its record may be wrong as well.
-    """
-    observations = observed.observations
-    some = draws.take(np.arange(min(SCORING_DRAWS, draws.n_draws)))
-    predictors = line_predictors(observed.plants, observations.exposure, some)
-    eta = np.stack([row.eta for row in predictors], axis=1)  # (draws, lines)
-    variance = np.stack([row.variance for row in predictors], axis=1)
-    c, grouping = coefficients(observations), Grouping.of(observations.box)
-    strays = Strays.of(observations, RATES._replace(box=0.0, line=0.0) if wrong is None else wrong)
-    n_draws, n_lines = eta.shape
-    by_box = np.stack([grouping.mean(v) for v in variance])
-    parameters, scales = some.parameters, some.parameters.scales
-    box_sd = np.sqrt(scales["shipment"][:, None] ** 2 + parameters.kappa[:, None] ** 2 * by_box)
-    log_p = np.empty((n_draws, grouping.n_boxes))
-    at_once = max(SCORED_LINES_AT_ONCE // n_lines, 1)
-    copies = grouping.tiled(min(at_once, n_draws))
-    with threadpool_limits(1):
-        for start in range(0, n_draws, at_once):
-            part = slice(start, min(start + at_once, n_draws))
-            m = part.stop - start
-            if m != copies.n_boxes // grouping.n_boxes:
-                copies = grouping.tiled(m)
-            line_sd, delta, h0 = (
-                np.repeat(v[part], n_lines) for v in (scales["line"], parameters.delta, parameters.h0)
-            )
-            lost = np.repeat(parameters.lost[part], grouping.n_boxes)
-            setting = Setting(box_sd[part].ravel(), line_sd, delta, h0, lost)
-            integral = BoxIntegral(np.tile(c, m), copies, strays=strays.tiled(m))
-            value = integral.value(eta[part].ravel(), setting)
-            log_p[part] = value.reshape(m, grouping.n_boxes)
-    peak = log_p.max(axis=0)
-    total: Array = np.log(np.exp(log_p - peak).mean(axis=0)) + peak + grouping.sum(log_choose(observations))
-    return total

@@ -10,7 +10,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from model.fit.box_integral import BoxIntegral, Setting
+from model.fit.box_integral import (
+    WEIGHT_BOX_NODES,
+    WEIGHT_LINE_NODES,
+    WEIGHT_MODE_TOLERANCE,
+    BoxIntegral,
+    Setting,
+)
 from model.fit.hierarchy import ALPHA, DELTA, KAPPA
 from model.fit.moves import Mover
 from model.fit.pareto_smoothing import effective_draws, smooth_log_weights
@@ -32,8 +38,6 @@ DRAWS_A_THETA = 8
 # says little, since no draw may have been in the posterior's tails.
 PILOTS, PILOT_THETAS, PILOT_DRAWS = 2, 256, 2
 FEW_LINES, ENOUGH_SHARE = 1000, 0.3
-WEIGHT_BOX_NODES, WEIGHT_LINE_NODES = 5, 5
-WEIGHT_MODE_TOLERANCE = 0.3
 # With fewer, or a heavier tail of the weights, draws are moved to the posterior; so few are no answer.
 LEAST_EFFECTIVE, MOST_PARETO_K = 400, 0.7
 REFUSED_EFFECTIVE = 5

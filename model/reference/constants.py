@@ -132,6 +132,19 @@ class Constants:
     lost_dead: float
     wrong_box_share: float
     wrong_line_share: float
+    # Records: how often they are wrong, and from when on that is said.
+    slip_fahrenheit_share: float
+    slip_fahrenheit_file_share: float
+    slip_month_share: float
+    slip_day_month_share: float
+    slip_swapped_share: float
+    slip_swapped_line_share: float
+    slip_digit_share: float
+    slip_other_share: float
+    slip_named_chance: float
+    journey_mean_sd_c: float
+    table_worth_boxes: float
+    odd_wait_share: float
 
 
 @cache

@@ -64,10 +64,11 @@ def shipment_life(client: Client, examples: dict[str, Any]) -> Iterator[tuple[st
     for name, method, end in (
         ("change_shipment", "PATCH", ""),
         ("arrival", "PUT", "/arrival"),
+        ("confirm", "PUT", "/confirm"),
         ("recheck", "PUT", "/recheck"),
     ):
         headers = {"if-match": response.headers["etag"]}
-        response = client.request(method, path + end, json=examples[name]["request"], headers=headers)
+        response = client.request(method, path + end, json=examples[name].get("request"), headers=headers)
         yield name, response.raise_for_status().json()
         if name == "arrival":
             yield "claim", client.get(f"{path}/claim").raise_for_status().json()

@@ -10,9 +10,9 @@ from scipy.optimize import brentq
 from app.learning.gate import Verdict, judge, outside
 from app.learning.job import _difference as difference_by_box
 from app.serving.engine import rules_draws
+from model.fit.box_predictive import box_log_predictive
 from model.fit.lines import observe
 from model.fit.strays import RATES
-from model.fit.survival import box_log_predictive
 from model.predict.predict import PosteriorDraws
 from model.reference.tables import load_reference
 from tests.model.ledgers import table

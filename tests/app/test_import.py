@@ -27,7 +27,10 @@ HEADER = ",".join(REQUIRED_COLUMNS)
 
 
 def imported(database: Database, data: bytes, *, replace: bool = False) -> dict[str, int]:
-    return import_csv(data, database, REFERENCE, replace=replace, now=NOW).model_dump()
+    """Return what was done; looking at the records comes after, in test_doubts."""
+    answer = import_csv(data, database, REFERENCE, replace=replace, now=NOW)
+    assert (answer.doubtful, answer.unchecked) == ([], 0)
+    return answer.model_dump(exclude={"doubtful", "unchecked"})
 
 
 def test_import_counts_shipments_and_lines(database: Database) -> None:
@@ -101,8 +104,10 @@ def post(client: Client, data: bytes, path: str = "/v1/shipments/import", **head
 
 
 def test_import_by_http(ledger_client: Client) -> None:
-    answer = post(ledger_client, csv_bytes(row()))
-    assert (answer.status_code, answer.json()) == (200, {"added": 1, "unchanged": 0, "replaced": 0, "lines": 1})
+    past = {"ship_date": "2026-01-11", "arrival_date": "2026-01-16"}
+    answer = post(ledger_client, csv_bytes(row(**past)))
+    done = {"added": 1, "unchanged": 0, "replaced": 0, "lines": 1, "doubtful": [], "unchecked": 0}
+    assert (answer.status_code, answer.json()) == (200, done)
     changed = csv_bytes(row(healthy="14", damaged="4"))
     refused = post(ledger_client, changed)
     assert (refused.status_code, refused.json()["code"]) == (409, "conflict")
@@ -143,9 +148,15 @@ def run(capsys: pytest.CaptureFixture[str], *argv: str) -> tuple[int, str, str]:
 def test_import_command(capsys: pytest.CaptureFixture[str], tmp_path: Path, database_url: str) -> None:
     file = tmp_path / "boxes.csv"
     here = ("--database-url", database_url)
-    file.write_bytes(csv_bytes(row(), row(genus="Hoya")))
+    past = {"ship_date": "2026-01-11", "arrival_date": "2026-01-16"}
+    file.write_bytes(csv_bytes(row(**past), row(genus="Hoya", **past)))
     done = "2 lines read. Shipments added: 1, unchanged: 0, replaced: 0.\n"
     assert run(capsys, "import", str(file), *here) == (0, done, "")
+    # What looks wrong is said row by row, the header being row 1.
+    file.write_bytes(csv_bytes(row(shipment="A-2")))
+    code, out, err = run(capsys, "import", str(file), *here)
+    assert (code, err) == (0, "")
+    assert out.splitlines()[1].startswith("Row 2, ship_date (A-2): Its ship_date lies ahead of 2026-11-27")
     file.write_bytes(csv_bytes(row(dead="9"), row(genus="Hoya", service="x")))
     code, out, err = run(capsys, "import", str(file), *here)
     assert (code, out) == (2, "")

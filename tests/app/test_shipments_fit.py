@@ -4,7 +4,7 @@ from typing import Any
 
 import numpy as np
 
-from app.learning.recorded_boxes import planned_weather
+from app.recorded.recorded_boxes import planned_weather
 from app.store.database import Database
 from model.exposure.table import ExposureTable
 from tests.app.batches import Fields, line

@@ -8,9 +8,10 @@ from sklearn.exceptions import NotFittedError
 from sklearn.model_selection import GroupKFold, cross_val_score
 
 from model.exposure.table import Array
+from model.fit.box_predictive import SCORING_DRAWS, described, line_predictors
 from model.fit.hierarchy import OUTER
 from model.fit.lines import Lines
-from model.fit.survival import SCORING_DRAWS, TransitSurvival, described, line_predictors
+from model.fit.survival import TransitSurvival
 from model.plant.plant import UNNAMED, Plant
 from model.predict.predict import PosteriorDraws, genus_effects
 from model.reference.tables import ARID_GROUPS

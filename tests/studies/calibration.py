@@ -15,7 +15,8 @@ import numpy as np
 from joblib import Parallel, delayed
 from numpy.typing import NDArray
 
-from model.fit.survival import TransitSurvival, described, line_predictors, resample
+from model.fit.box_predictive import described, line_predictors
+from model.fit.survival import TransitSurvival, resample
 from model.plant.effects import LEARNED_SCALES, unit_sd
 from model.predict.predict import PosteriorDraws, box_chances
 from model.quadrature import marginal_survival

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from app.batch import Lane, PackedBox, WeatherDraws, box_of, resolve_place
-from app.learning.recorded_boxes import recorded_lines
+from app.recorded.recorded_boxes import recorded_lines
 from app.store.arrived import ArrivedBoxes, LineColumns, LoggerColumns, ShipmentColumns, coded
 from model.exposure import leg_ends
 from model.exposure.damage import degrees_below, extreme_rate
@@ -212,6 +212,7 @@ def draw_sent(reference: Reference, n_boxes: int, *, lanes: str, rng: np.random.
     uncounted = np.full(len(box), -1, dtype=np.int64)
     lines = LineColumns(
         shipment=box,
+        position=np.tile(np.arange(LINES_A_BOX), n),
         genus=coded(plants),
         cultivar=coded([None] * len(box)),
         sent=1 + rng.poisson(PLANTS_A_LINE - 1, len(box)),

@@ -16,6 +16,7 @@ SOURCES = (
     "exposure/damage",
     "exposure/table",
     "fit/box_integral",
+    "fit/box_predictive",
     "fit/hierarchy",
     "fit/inference",
     "fit/inner_mode",

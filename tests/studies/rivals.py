@@ -12,7 +12,7 @@ from sklearn.ensemble import HistGradientBoostingClassifier
 from sklearn.linear_model import LogisticRegression
 from threadpoolctl import threadpool_limits
 
-from model.fit.survival import described, line_predictors
+from model.fit.box_predictive import described, line_predictors
 from model.predict.predict import MarginalChances, draw_prior_posterior
 from model.reference.tables import Reference
 from tests.studies.importers import Importer

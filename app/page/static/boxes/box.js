@@ -7,6 +7,7 @@ import { boxOf } from "/page/boxes/known.js";
 import { outlookSection } from "/page/boxes/outlook.js";
 import { address, boxName, path, plantName, plantsOf, STATE_WORDS, wayOf } from "/page/boxes/words.js";
 import { announce, el } from "/page/dom.js";
+import { boxDoubts, confirmRecord } from "/page/doubtful.js";
 import { forgetBox, keepBox, waitingFor } from "/page/kept.js";
 import { cautionList, failure } from "/page/notices.js";
 import { tableOf } from "/page/plot.js";
@@ -53,6 +54,7 @@ const backLink = () => el("p", {}, el("a", { href: "#boxes" }, "All boxes"));
 function draw(root, shipment, etag, signal) {
   const { id, state, plan, forecast } = shipment;
   const place = el("div");
+  const cautions = shipment.cautions.filter(({ code }) => code !== "doubtful_record"); // said above, with what to do
   const lines = shipment.arrival?.lines ?? plan?.lines ?? [];
   const facts = { reference: shipment.reference, lines, ship_date: plan?.ship_date };
 
@@ -62,6 +64,15 @@ function draw(root, shipment, etag, signal) {
     keepBox(data, headers.get("etag"));
     draw(root, data, headers.get("etag"), signal);
     announce(words);
+    root.querySelector("h1").focus();
+  }
+
+  /* Its owner says that the record is right. */
+  async function confirm() {
+    const { data, headers } = await confirmRecord(id, etag, signal);
+    keepBox(data, headers.get("etag"));
+    draw(root, data, headers.get("etag"), signal);
+    announce("The record counts as right.");
     root.querySelector("h1").focus();
   }
 
@@ -101,11 +112,12 @@ function draw(root, shipment, etag, signal) {
         )
       : "",
     state === "in_transit" ? outlookSection(id, signal) : "",
+    boxDoubts(shipment.doubtful, id, confirm),
     shipment.arrival ? arrivalSection(shipment, change) : "",
     journeySection(shipment, change),
     plan ? planSection(plan, forecast) : "",
-    shipment.cautions.length ? el("h2", {}, "Mind") : "",
-    cautionList(shipment.cautions, { said, date }),
+    cautions.length ? el("h2", {}, "Mind") : "",
+    cautionList(cautions, { said, date }),
     state === "planned" ? deleting(remove) : "",
     place,
   );

@@ -6,7 +6,7 @@ import { field } from "/page/fields.js";
 import { failure } from "/page/notices.js";
 import { tableOf } from "/page/plot.js";
 import { boxesOf, many } from "/page/plural.js";
-import { count, today } from "/page/settings.js";
+import { count, said, today } from "/page/settings.js";
 
 const TYPE = "text/csv";
 const CONFLICT = 409;
@@ -37,6 +37,7 @@ export function ledgerFile(signal, taken) {
           { class: "notice" },
           `${boxesOf(data.added)} added, ${count(data.unchanged)} unchanged, ${count(data.replaced)} replaced; ${many(data.lines, "line")}.`,
         ),
+        ...doubtfulRows(data),
       );
       taken();
     } catch (fault) {
@@ -81,6 +82,24 @@ export function ledgerFile(signal, taken) {
     ),
     place,
   ];
+}
+
+/* The rows that were taken in and look wrong. */
+function doubtfulRows({ doubtful, unchecked }) {
+  return [
+    doubtful.length
+      ? el(
+          "div",
+          { class: "scroll", tabindex: "0", role: "region", "aria-label": "Table: rows that look wrong" },
+          tableOf({
+            caption: "Rows that look wrong. They were taken in and are used: confirm or correct them above",
+            head: ["Row", "Box", "Column", "Why"],
+            rows: doubtful.map(({ row, shipment, column, text }) => [count(row), shipment, column, said(text)]),
+          }),
+        )
+      : null,
+    unchecked ? el("p", { class: "hint" }, `${boxesOf(unchecked)} not looked at yet; learning from the boxes does.`) : null,
+  ].filter(Boolean);
 }
 
 /* What is wrong with a file, cell by cell. */

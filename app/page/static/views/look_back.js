@@ -2,6 +2,7 @@
 
 import { get } from "/page/api.js";
 import { el } from "/page/dom.js";
+import { doubtList } from "/page/doubtful.js";
 import { generaFigure, otherEffects, sellers } from "/page/look_back/effects.js";
 import { ledgerFile } from "/page/look_back/ledger_file.js";
 import { refitPart, versions } from "/page/look_back/refit.js";
@@ -45,9 +46,14 @@ export function show(root, _parts, signal) {
     ];
   });
   const redrawSellers = section("sellers", "Whose plants keep", () => sellers(signal));
+  const redrawDoubts = section("records", "Records that look wrong", async () => [
+    doubtList((await model()).doubtful, signal, () => redrawDoubts()),
+  ]);
   let redrawVersions = null;
-  const changed = () => Promise.all([redrawGenera(), redrawSellers(), redrawVersions()]);
+  const changed = () => Promise.all([redrawGenera(), redrawSellers(), redrawVersions(), redrawDoubts()]);
   section("refit", "Learn from the boxes", async () => [refitPart(await model(), signal, changed)]);
   redrawVersions = section("versions", "Versions of the model", () => versions(signal, changed));
-  section("ledger", "The ledger as a file", async () => ledgerFile(signal, redrawSellers));
+  section("ledger", "The ledger as a file", async () =>
+    ledgerFile(signal, () => Promise.all([redrawSellers(), redrawDoubts()])),
+  );
 }
