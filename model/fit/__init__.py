@@ -9,6 +9,7 @@ from model.fit.kappa import KappaAtMode, kappa_at_mode, kappa_given
 from model.fit.likelihood import CountError
 from model.fit.lines import LINE_DTYPE, Lines, Observed, observe
 from model.fit.observations import Observations
+from model.fit.reweighting import Reweighted, reweight
 from model.fit.survival import TransitSurvival, box_log_predictive
 
 __all__ = [
@@ -19,6 +20,7 @@ __all__ = [
     "Lines",
     "Observations",
     "Observed",
+    "Reweighted",
     "TransitSurvival",
     "box_log_predictive",
     "count_boxes",
@@ -26,4 +28,5 @@ __all__ = [
     "kappa_at_mode",
     "kappa_given",
     "observe",
+    "reweight",
 ]
