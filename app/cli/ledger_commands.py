@@ -20,7 +20,7 @@ def check_ledger(settings: Settings) -> None:
 
 
 def import_file(data: bytes, settings: Settings, *, replace: bool) -> str:
-    """Import a CSV file and return what was done as text.
+    """Import a CSV file, weigh the draws of the version that serves by new boxes, and return what was done as text.
 
     Raises
     ------
@@ -29,10 +29,15 @@ def import_file(data: bytes, settings: Settings, *, replace: bool) -> str:
     """
     with Database(settings.database_url) as database:
         done = import_csv(data, database, load_reference(), replace=replace, now=moment(settings.now))
-    return (
+    said = (
         f"{done.lines:,} lines read. Shipments added: {done.added:,}, unchanged: {done.unchanged:,}, "
         f"replaced: {done.replaced:,}."
     )
+    if not settings.quick_update or not (done.added or done.replaced):
+        return said
+    from app.cli.refit_command import quick_update  # noqa: PLC0415 - the likelihood is slow to load
+
+    return f"{said} {quick_update(settings)}"
 
 
 def export_file(settings: Settings) -> bytes:
