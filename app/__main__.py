@@ -58,7 +58,9 @@ def _parser() -> argparse.ArgumentParser:
     )
     exported = commands.add_parser("export", help="print the arrived boxes of the ledger as CSV")
     refit = commands.add_parser("refit", help="fit the model to the boxes of the ledger")
+    refit.add_argument("--quick", action="store_true", help="only weigh the serving version's draws by new boxes")
     refit.add_argument("--job", help=argparse.SUPPRESS)  # of a server that has queued it
+    refit.add_argument("--claimed", action="store_true", help=argparse.SUPPRESS)  # by a server, a quick update
     for command in (imported, exported, refit):
         command.add_argument("--database-url", metavar="URL", help=DATABASE_HELP)
     add_parsers(commands, DATABASE_HELP)
@@ -133,9 +135,10 @@ def run(arguments: argparse.Namespace) -> None:
         _ledger(arguments)
         return
     if arguments.command == "refit":
-        from app.cli.refit_command import refit  # noqa: PLC0415 - see _serve
+        from app.cli.refit_command import quick_update, refit  # noqa: PLC0415 - see _serve
 
-        _write(refit(_settings(database_url=arguments.database_url), arguments.job))
+        settings = _settings(database_url=arguments.database_url)
+        _write(quick_update(settings, claimed=arguments.claimed) if arguments.quick else refit(settings, arguments.job))
         return
     if arguments.command in UPKEEP:
         _write(answer(arguments, _settings(database_url=arguments.database_url)))

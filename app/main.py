@@ -21,7 +21,7 @@ from app.routes import (
     shipment_life,
     shipments,
 )
-from app.serving import ActiveModel, RefitProcesses, package_version
+from app.serving import ActiveModel, RefitProcesses, SelfLearning, package_version
 from app.settings import Settings, is_loopback
 from app.store import Database
 from app.track_record import TrackRecord
@@ -41,7 +41,8 @@ async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
         app.state.database, app.state.active, app.state.keys = database, active, keys
         app.state.track_record = TrackRecord(database)
         app.state.refits = RefitProcesses(settings, database, on_end=active.refresh)
-        following = [asyncio.create_task(active.follow()), asyncio.create_task(keys.follow())]
+        learning = SelfLearning(settings, database, active, app.state.refits)
+        following = [asyncio.create_task(active.follow(learning.look)), asyncio.create_task(keys.follow())]
         try:
             yield
         finally:

@@ -4,7 +4,7 @@ import ipaddress
 import os
 import re
 from pathlib import Path
-from typing import Annotated, NamedTuple
+from typing import Annotated, Literal, NamedTuple
 
 from pydantic import AfterValidator, AwareDatetime, Field
 from pydantic_settings import BaseSettings, SettingsConfigDict
@@ -60,6 +60,11 @@ class Settings(BaseSettings):
     database_url: Annotated[str, AfterValidator(_known_database), Field(repr=False)] = "sqlite:///transit.db"
     refit_draws: Annotated[int | None, Field(ge=1024, le=65_536)] = None
     """Draws weighed in a refit: fewer are faster and rougher. By the size of the ledger unless given."""
+    quick_update: bool = True
+    """Whether a box that is unboxed changes the answers at once, by weighing the draws of the version that serves."""
+    refit_after: Literal["auto", "off"] | Annotated[int, Field(ge=1)] = "auto"
+    """After so many new or corrected boxes a refit follows by itself; auto: after each box as long as the ledger has
+    fewer than 100, then after one new box for every 50; off: only when asked for."""
     now: AwareDatetime | None = None
     """The moment that the service takes for now, with its offset, for demonstrations and tests: see `app.clock`."""
 

@@ -16,6 +16,9 @@ from tests.shared import VARIABLE, shared_folder
 for variable in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS"):
     os.environ.setdefault(variable, "1")
 os.environ["TRANSIT_NOW"] = NOW.isoformat()
+# Answers of a test change by what it does, not by what a server does by itself: tests of that turn it on.
+os.environ["TRANSIT_QUICK_UPDATE"] = "false"
+os.environ["TRANSIT_REFIT_AFTER"] = "off"
 
 # In CI the same examples in every run: a failure there is of the change, not of the draw.
 settings.register_profile("ci", derandomize=True, print_blob=True, deadline=None)

@@ -199,6 +199,7 @@ TEMPLATES = {
         "No boxes are recorded yet: chances come from rules of thumb of the trade, and the intervals say "
         "how wide they are."
     ),
+    "refit_due": Template("{why} The answer does without; a refit is due."),
     "extrapolation": Template("{what} lies beyond the evidence ({range}): the answer is carried on from there."),
     "unknown_genus": Template(
         "{genus} is not in the table of genera: answered as an unknown plant, so the answer is wider.",

@@ -20,7 +20,7 @@ def check_ledger(settings: Settings) -> None:
 
 
 def import_file(data: bytes, settings: Settings, *, replace: bool) -> str:
-    """Import a CSV file and return what was done as text.
+    """Import a CSV file, weigh the draws of the version that serves by new boxes, and return what was done as text.
 
     Raises
     ------
@@ -34,10 +34,14 @@ def import_file(data: bytes, settings: Settings, *, replace: bool) -> str:
         f"{done.lines:,} lines read. Shipments added: {done.added:,}, unchanged: {done.unchanged:,}, "
         f"replaced: {done.replaced:,}."
     )
-    doubts = [f"Row {doubt.row}, {doubt.column} ({doubt.shipment}): {doubt.text}" for doubt in done.doubtful]
+    lines = [f"Row {doubt.row}, {doubt.column} ({doubt.shipment}): {doubt.text}" for doubt in done.doubtful]
     if done.unchecked:
-        doubts.append(f"{done.unchecked:,} shipments were not looked at: the next refit does.")
-    return "\n".join([said, *doubts])
+        lines.append(f"{done.unchecked:,} shipments were not looked at: the next refit does.")
+    if settings.quick_update and (done.added or done.replaced):
+        from app.cli.refit_command import quick_update  # noqa: PLC0415 - the likelihood is slow to load
+
+        said = f"{said} {quick_update(settings)}"
+    return "\n".join([said, *lines])
 
 
 def export_file(settings: Settings) -> bytes:

@@ -2,7 +2,7 @@
 
 import os
 
-from app.learning import RefitError, run_refit
+from app.learning import RefitError, run_refit, weigh_later_boxes
 from app.problems import Conflict, NotFound, Problem
 from app.serving import find_refit, request_refit
 from app.settings import Settings
@@ -52,6 +52,22 @@ def refit(settings: Settings, job: str | None) -> str:
         except KeyboardInterrupt:
             done = find_refit(database, job)
     return _said(done)
+
+
+def quick_update(settings: Settings, *, claimed: bool = False) -> str:
+    """Weigh the draws of the version that serves by the boxes since, and say what became of them.
+
+    `claimed` says that a server has started this for boxes that it knows of.
+
+    Raises
+    ------
+    StoreUnavailable
+        If the database cannot be used.
+    """
+    with Database(settings.database_url) as database:
+        database.prepare_if_present()
+        found = None if database.absent else weigh_later_boxes(database, claimed=claimed)
+    return found.text if found else "Nothing to do: no boxes since the version that serves was made, or it is done."
 
 
 def _said(done: Refit) -> str:

@@ -110,7 +110,9 @@ def layover_cautions(prepared: PreparedBatch, ship_date: date) -> list[Caution]:
 def _record_cautions(prepared: PreparedBatch, engine: Engine) -> list[Caution]:
     """Return what has no box recorded."""
     plants = [line.plant for line in prepared.lines]
-    cautions = [] if engine.fit else [caution("no_own_record")]
+    cautions = [caution("no_own_record")] if engine.rules_alone else []
+    if engine.update and not engine.update.in_use:
+        cautions.append(caution("refit_due", why=engine.update.why))
     seller = plants[0].seller
     if seller is not None and not engine.knows("seller", seller):
         cautions.append(caution("unknown_seller"))

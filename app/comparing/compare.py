@@ -80,7 +80,7 @@ def route_outcomes(batch: SimulatedBatch, results: Sequence[RouteResult]) -> lis
 
 def _by_rules(batch: SimulatedBatch) -> Sequence[RulesOnly | None]:
     """Return what the rules of thumb alone say of each route, where asked for and not the answer already."""
-    if not batch.request.rules_beside or batch.engine.fit is None:
+    if not batch.request.rules_beside or batch.engine.rules_alone:
         return [None] * len(batch.request.routes)
     outcomes = []
     by_rules = batch.by_rules(min(batch.request.draws, RULES_DRAWS))

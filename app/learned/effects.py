@@ -22,9 +22,9 @@ MOST_LOG_RATIO = 700.0
 def effects(engine: Engine) -> list[Effect]:
     """Return all genera of the tables, then every other level with boxes."""
     found = [genus_effect(engine, name) for name in engine.reference.genera]
-    if engine.fit is None:
+    if engine.counts is None:
         return found
-    counts, reference = engine.fit.counts, engine.reference
+    counts, reference = engine.counts, engine.reference
     for level in _named(counts, "group"):
         found.append(_effect(engine, "group", level, 1.0, f"Plants of the group {level} keep {{}} an average aroid"))
     for level in _named(counts, "cultivar"):
@@ -96,7 +96,7 @@ def _effect(engine: Engine, kind: str, level: str, ratio: float, text: str) -> E
 
 
 def _told(engine: Engine, kind: str, level: str, log_ratio: Array, text: str, *, name: str | None = None) -> Effect:
-    boxes, plants = engine.fit.counts.of_level(kind, level) if engine.fit else (0, 0)
+    boxes, plants = engine.counts.of_level(kind, level) if engine.counts else (0, 0)
     ratio = ratio_quantiles(log_ratio)
     behind = "rules of thumb" if not boxes else "one box" if boxes == 1 else f"{boxes:,} boxes"
     said = text.replace("{}", f"{ratio.p50:.1f} times as long as")

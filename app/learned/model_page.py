@@ -7,8 +7,8 @@ from numpy.typing import NDArray
 
 from app.learned.beside_survival import delayed_boxes, late_losses, transit_times
 from app.learned.effects import effects, quantiles
-from app.schemas import Doubtful, ModelAnswer, ModelChance, RuleOfThumb, Scale
-from app.serving import Engine, rules_draws
+from app.schemas import Doubtful, ModelAnswer, ModelChance, ModelUpdate, RuleOfThumb, Scale
+from app.serving import Engine, QuickUpdate, rules_draws
 from model.plant import total_spread
 from model.predict import PosteriorDraws
 from model.prior import CommonParameters, rule_shares
@@ -50,10 +50,11 @@ def answer_model(engine: Engine, notice: str | None = None, doubtful: Sequence[D
             )
         )
     prior = _parameters(rules_draws(reference))
-    own = _parameters(draws) if engine.fit else {}
+    own = {} if engine.rules_alone else _parameters(draws)
     return ModelAnswer(
         model_version=engine.model_version,
         notice=notice,
+        update=_told(engine.update),
         fitted=engine.fit.manifest.fitted_at if engine.fit else None,
         boxes=engine.fit.counts.n_boxes if engine.fit else 0,
         plants=engine.fit.counts.n_plants if engine.fit else 0,
@@ -82,6 +83,19 @@ def lost_whole(chance: NDArray[np.float64]) -> str:
     """Return how often a box is lost whole, in words, from draws of the chance: by their median."""
     one_in = round(1.0 / float(np.median(chance)))
     return f"About 1 box in {one_in:,} is lost whole, whatever the route: counted in every answer."
+
+
+def _told(update: QuickUpdate | None) -> ModelUpdate | None:
+    if update is None:
+        return None
+    return ModelUpdate(
+        boxes=update.boxes,
+        plants=update.plants,
+        in_use=update.in_use,
+        effective_draws=update.effective_draws,
+        pareto_k=update.pareto_k,
+        text=update.text,
+    )
 
 
 def _parameters(draws: PosteriorDraws) -> dict[str, NDArray[np.float64]]:

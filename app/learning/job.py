@@ -116,16 +116,18 @@ def run_refit(
     """
     with _signs_of_life(database, refit_id) as stopped:
         if _turn(database, refit_id, stopped):
+            ledger: _Ledger | None = None
             try:
-                _refit(database, refit_id, n_weighed, moment(fixed))
+                ledger = _read(database)
+                _refit(database, refit_id, ledger, n_weighed, moment(fixed))
             except (RefitError, ConvergenceError, CountError, PriorError, ArtefactError) as error:
-                _fail(database, refit_id, f"{error}".rstrip(".") + ". The active version serves on.")
+                _fail(database, refit_id, f"{error}".rstrip(".") + ". The active version serves on.", ledger)
             except StoreUnavailable as error:
                 LOG.error("the ledger cannot be used: %s", error.reason)
                 _fail(database, refit_id, f"The new version could not be stored: {error.reason}. Nothing has changed.")
             except Exception:
                 LOG.error("%s", traceback.format_exc())
-                _fail(database, refit_id, UNEXPECTED)
+                _fail(database, refit_id, UNEXPECTED, ledger)
     with database.reading() as connection:
         refit = read_refit(connection, refit_id)
     if refit is None:
@@ -168,14 +170,15 @@ def _signs_of_life(database: Database, refit_id: str) -> Iterator[Event]:
         thread.join()
 
 
-def _fail(database: Database, refit_id: str, reason: str) -> None:
+def _fail(database: Database, refit_id: str, reason: str, ledger: _Ledger | None = None) -> None:
+    """Record a failure; of a ledger that another try would fail at as well, if so."""
+    seen = None if ledger is None else ledger.revision
     with database.writing() as connection:
-        finish_refit(connection, refit_id, state=FAILED, reason=reason, now=moment())
+        finish_refit(connection, refit_id, state=FAILED, reason=reason, now=moment(), seen=seen)
 
 
-def _refit(database: Database, refit_id: str, n_weighed: int | None, now: datetime) -> None:
+def _refit(database: Database, refit_id: str, ledger: _Ledger, n_weighed: int | None, now: datetime) -> None:
     reference = load_reference()
-    ledger = _read(database)
     recorded = Recorded.of(ledger.arrived, ledger.on_the_way, ledger.logger, ledger.plans, reference, now=now)
     if not len(recorded.lines.lines):
         raise RefitError("There are no arrived boxes to learn from")
@@ -303,5 +306,7 @@ def _store(
         if not diagnostics["enough_draws"]:
             reason += f" Few effective draws ({diagnostics['effective_draws']:.0f}): intervals are rough."
         state = ACTIVATED if activate else KEPT
-        if not finish_refit(connection, refit_id, state=state, reason=reason, now=now, version=version):
+        if not finish_refit(
+            connection, refit_id, state=state, reason=reason, now=now, version=version, seen=ledger.revision
+        ):
             raise RefitError("It gave no sign of life for too long and was given up")

@@ -59,8 +59,10 @@ class RiskCautions:
 
     def _unrecorded(self, plant: Plant) -> Iterator[Caution]:
         """Yield what has no box recorded."""
-        if self._engine.fit is None:
+        if self._engine.rules_alone:
             yield caution("no_own_record")
+        if self._engine.update and not self._engine.update.in_use:
+            yield caution("refit_due", why=self._engine.update.why)
         if self._unknown_seller(plant):
             yield caution("unknown_seller")
         if plant.genus and plant.cultivar and not self._engine.knows("cultivar", plant.cultivar_level):

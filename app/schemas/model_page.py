@@ -114,11 +114,23 @@ class DelayedBoxes(AnswerModel):
     kappa_without: Quantiles
 
 
+class ModelUpdate(AnswerModel):
+    """What boxes made of the version's draws that it was not fitted to."""
+
+    boxes: int = Field(ge=1, description="new or corrected since the fit")
+    plants: int = Field(ge=0, description="plants in the new ones")
+    in_use: bool = Field(description="whether the answers take them into account; if not, a refit is due")
+    effective_draws: float | None = Field(description="draws that count once weighed; null where they were not weighed")
+    pareto_k: float | None = Field(description="shape of the weights' tail; null where they were not weighed")
+    text: str
+
+
 class ModelAnswer(AnswerModel):
     """The active model."""
 
     model_version: str
     notice: str | None = Field(description="why the version that is active in the ledger does not answer, if so")
+    update: ModelUpdate | None = Field(description="boxes that came after the fit; null without such")
     fitted: datetime | None = Field(description="null: rules of thumb only")
     boxes: int = Field(ge=0, description="boxes behind the fit")
     plants: int = Field(ge=0, description="plants in them")

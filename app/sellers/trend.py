@@ -39,7 +39,7 @@ def seller_trend(engine: Engine, key: str, name: str) -> Trend:
     quarters = [
         Quarter(
             quarter=quarter_name(quarter),
-            boxes=engine.fit.counts.of_level("drift", (key, quarter))[0] if engine.fit else 0,
+            boxes=engine.counts.of_level("drift", (key, quarter))[0] if engine.counts else 0,
             time_ratio=ratio_quantiles(-(level + draws.effects["drift"][key, quarter]) / kappa),
         )
         for quarter in states

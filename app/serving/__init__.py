@@ -14,12 +14,14 @@ from app.serving.artifacts import (
     package_version,
     to_artefact,
 )
-from app.serving.engine import PRIOR_SEED, STORED_DRAWS, Engine, rules_draws, rules_version
+from app.serving.engine import PRIOR_SEED, STORED_DRAWS, Engine, rules_draws, rules_pool, rules_version
 from app.serving.evidence import evidence_as_json
 from app.serving.learned_times import LaneKey, LaneTimes, LearnedTimes
 from app.serving.model_versions import activate, answer_versions
+from app.serving.quick_update import QuickUpdate, Refused
 from app.serving.refit_process import RefitProcesses
 from app.serving.refits import find_refit, refit_answer, request_refit
+from app.serving.self_learning import SelfLearning
 
 __all__ = [
     "PRIOR_SEED",
@@ -33,7 +35,10 @@ __all__ = [
     "LaneKey",
     "LaneTimes",
     "LearnedTimes",
+    "QuickUpdate",
     "RefitProcesses",
+    "Refused",
+    "SelfLearning",
     "activate",
     "answer_versions",
     "evidence_as_json",
@@ -44,6 +49,7 @@ __all__ = [
     "refit_answer",
     "request_refit",
     "rules_draws",
+    "rules_pool",
     "rules_version",
     "to_artefact",
 ]

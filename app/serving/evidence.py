@@ -27,11 +27,13 @@ def evidence_as_json(engine: Engine, plants: Sequence[Plant], index: NDArray[np.
     clock : (queries,)
         log(D / 7) - log TR0, D the equivalent days at the median of the draws.
     """
-    if engine.fit is None:
+    counts = engine.counts
+    if counts is None:
         return [NO_EVIDENCE] * len(index)
-    counts, variance = engine.fit.counts, engine.fit.variance
-    terms = variance.terms(plants)
-    of_query = Terms(terms.columns[index], terms.loadings[index], terms.rest[index])
-    weights = variance.weights(of_query, clock).tolist()
+    weights = [0.0] * len(index)
+    if engine.fit is not None:  # boxes after it are counted; their weight is known once it is fitted again
+        terms = engine.fit.variance.terms(plants)
+        of_query = Terms(terms.columns[index], terms.loadings[index], terms.rest[index])
+        weights = engine.fit.variance.weights(of_query, clock).tolist()
     behind = [b'{"shipments":%d,"plants":%d,"weight":' % counts.of_plant(plant) for plant in plants]
     return [b"%b%b}" % (behind[i], repr(weight).encode()) for i, weight in zip(index.tolist(), weights, strict=True)]

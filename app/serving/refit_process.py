@@ -1,4 +1,4 @@
-"""Refits in processes of their own: the server only starts them and notes when one has ended."""
+"""Refits and quick updates in processes of their own: the server only starts them and notes when one has ended."""
 
 import logging
 import subprocess
@@ -13,6 +13,7 @@ from app.store import Database
 
 LOG = logging.getLogger("uvicorn.error")
 STOP_SECONDS = 10.0
+QUICK = "quick update"
 
 
 class RefitProcesses:
@@ -26,17 +27,35 @@ class RefitProcesses:
 
     def start(self, refit_id: str) -> None:
         """Start the process of a queued refit."""
-        command = [sys.executable, "-m", "app", "refit", "--job", refit_id]
         try:
-            process = subprocess.Popen(  # noqa: S603 - no part of it is given by a caller
-                command, env=self._settings.child_environment(), stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL
-            )
+            process = self._popen("--job", refit_id)
         except OSError as error:
             end_refit(self._database, refit_id, NOT_STARTED.format(reason=error.strerror))
             return
-        watch = Thread(target=self._watch, args=(refit_id, process), name=f"refit {refit_id}", daemon=True)
+        self._watched(refit_id, process, lambda: end_refit(self._database, refit_id))
+
+    def start_quick_update(self) -> None:
+        """Start the process of a quick update that was claimed for it."""
+        try:
+            process = self._popen("--quick", "--claimed")
+        except OSError as error:
+            LOG.error("a quick update could not be started: %s", error.strerror)
+            return
+        self._watched(QUICK, process, lambda: None)
+
+    def _popen(self, *options: str) -> "subprocess.Popen[bytes]":
+        return subprocess.Popen(  # noqa: S603 - no part of it is given by a caller
+            [sys.executable, "-m", "app", "refit", *options],
+            env=self._settings.child_environment(),
+            stdin=subprocess.DEVNULL,
+            stdout=subprocess.DEVNULL,
+        )
+
+    def _watched(self, name: str, process: "subprocess.Popen[bytes]", note_end: Callable[[], object]) -> None:
+        name = f"{name} {process.pid}" if name == QUICK else name
+        watch = Thread(target=self._watch, args=(name, process, note_end), name=f"refit {name}", daemon=True)
         with self._lock:
-            self._running[refit_id] = process, watch
+            self._running[name] = process, watch
         watch.start()
 
     def pid(self, refit_id: str) -> int | None:
@@ -58,13 +77,13 @@ class RefitProcesses:
                 process.kill()
             watch.join()
 
-    def _watch(self, refit_id: str, process: subprocess.Popen[bytes]) -> None:
+    def _watch(self, name: str, process: "subprocess.Popen[bytes]", note_end: Callable[[], object]) -> None:
         process.wait()
         try:
-            end_refit(self._database, refit_id)
+            note_end()
         except StoreUnavailable as error:
             # Its lease runs out by itself.
-            LOG.error("the end of refit %s is not noted: %s", refit_id, error.reason)
+            LOG.error("the end of refit %s is not noted: %s", name, error.reason)
         with self._lock:
-            del self._running[refit_id]
+            del self._running[name]
         self._on_end()

@@ -7,7 +7,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
-from sqlalchemy import Column, Connection, Select, select
+from sqlalchemy import Column, ColumnElement, Connection, Select, select
 
 from app.store.schema import forecasts, lines, logger_readings, sellers, shipments
 from app.store.shipments import ARRIVED
@@ -103,11 +103,15 @@ class LoggerColumns(NamedTuple):
     inside_c: NDArray[np.float64]
 
 
-def read_arrived(connection: Connection) -> ArrivedBoxes:
-    """Return all arrived shipments with the lines of which at least one plant was sent."""
-    table = _read_shipments(connection, (ARRIVED,))
+def read_arrived(connection: Connection, *, after: int = -1) -> ArrivedBoxes:
+    """Return the arrived shipments with the lines of which at least one plant was sent.
+
+    Only those that came or were corrected after a revision of the ledger, where one is given.
+    """
+    changed = shipments.c.corrected_revision > after
+    table = _read_shipments(connection, (ARRIVED,), changed)
     columns = [lines.c[field.name] for field in fields(LineColumns)]
-    query = select(*columns).join(shipments).where(shipments.c.state == ARRIVED, lines.c.sent > 0)
+    query = select(*columns).join(shipments).where(shipments.c.state == ARRIVED, changed, lines.c.sent > 0)
     cells = _columns(connection, query.order_by(lines.c.shipment, lines.c.position))
     given: dict[str, Any] = {
         field.name: coded(values) if field.type is Coded else _counts(values)
@@ -122,23 +126,27 @@ def read_on_the_way(connection: Connection) -> ShipmentColumns:
     return _read_shipments(connection, ON_THE_WAY)
 
 
-def read_logger(connection: Connection, numbers: Sequence[int] | None = None) -> LoggerColumns:
-    """Return the logger readings of all arrived shipments, or of up to some hundred of them."""
+def read_logger(connection: Connection, numbers: Sequence[int] | None = None, *, after: int = -1) -> LoggerColumns:
+    """Return the logger readings of the shipments that `read_arrived` returns, or of up to some hundred of them."""
     of = logger_readings.c
-    query = select(of.shipment, of.at, of.inside_c).join(shipments).where(shipments.c.state == ARRIVED)
+    query = select(of.shipment, of.at, of.inside_c).join(shipments)
+    query = query.where(shipments.c.state == ARRIVED, shipments.c.corrected_revision > after)
     if numbers is not None:
         query = query.where(of.shipment.in_(numbers))
     number, at, inside_c = _columns(connection, query.order_by(of.shipment, of.at))
     return LoggerColumns(_counts(number), _moments(at), np.array(inside_c, dtype=np.float64))
 
 
-def read_plans(connection: Connection, numbers: Sequence[int] | None = None) -> dict[int, tuple[str, str]]:
+def read_plans(
+    connection: Connection, numbers: Sequence[int] | None = None, *, after: int = -1
+) -> dict[int, tuple[str, str]]:
     """Return, by number of the arrived shipment, its plan and its forecast as JSON, for those that were planned.
 
-    Of all, or of up to some hundred of them.
+    Of those that `read_arrived` returns, or of up to some hundred of them.
     """
     query = select(shipments.c.number, shipments.c.plan_json, forecasts.c.answer_json).join(forecasts)
-    query = query.where(shipments.c.state == ARRIVED, shipments.c.plan_json.is_not(None))
+    query = query.where(shipments.c.state == ARRIVED, shipments.c.corrected_revision > after)
+    query = query.where(shipments.c.plan_json.is_not(None))
     rows = connection.execute(query if numbers is None else query.where(shipments.c.number.in_(numbers)))
     return {number: (plan, answer) for number, plan, answer in rows}
 
@@ -150,10 +158,10 @@ def coded(texts: Sequence[str | None]) -> Coded:
     return Coded(np.array([place.get(text, -1) for text in texts], dtype=np.int32), levels)
 
 
-def _read_shipments(connection: Connection, states: Sequence[str]) -> ShipmentColumns:
+def _read_shipments(connection: Connection, states: Sequence[str], *conditions: ColumnElement[bool]) -> ShipmentColumns:
     names = [field.name for field in fields(ShipmentColumns)]
     columns: list[Column[Any]] = [shipments.c[name] for name in names]
-    query = select(*columns, sellers.c.kind).outerjoin(sellers).where(shipments.c.state.in_(states))
+    query = select(*columns, sellers.c.kind).outerjoin(sellers).where(shipments.c.state.in_(states), *conditions)
     *cells, kinds = _columns(connection, query.order_by(shipments.c.number))
     given: dict[str, Any] = dict(zip(names, cells, strict=True))
     given["seller_kind"] = [own or kind for own, kind in zip(given["seller_kind"], kinds, strict=True)]

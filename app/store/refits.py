@@ -91,10 +91,21 @@ def touch_refit(connection: Connection, refit_id: str, *, now: datetime) -> bool
 
 
 def finish_refit(
-    connection: Connection, refit_id: str, *, state: str, reason: str, now: datetime, version: str | None = None
+    connection: Connection,
+    refit_id: str,
+    *,
+    state: str,
+    reason: str,
+    now: datetime,
+    version: str | None = None,
+    seen: int | None = None,
 ) -> bool:
-    """Record how a refit ended, in a write transaction; False if it has ended already."""
-    values = {"state": state, "reason": reason, "version": version, "finished_at": now}
+    """Record how a refit ended, in a write transaction; False if it has ended already.
+
+    `seen` is the revision of the ledger that it has learned from, or failed at; None where it was stopped, so that
+    another try is worth while.
+    """
+    values = {"state": state, "reason": reason, "version": version, "finished_at": now, "ledger_revision": seen}
     unfinished = refits.c.state.in_(UNFINISHED)
     return connection.execute(update(refits).where(refits.c.id == refit_id, unfinished).values(values)).rowcount == 1
 

@@ -28,7 +28,7 @@ from sqlalchemy import (
     text,
 )
 
-SCHEMA_VERSION = "0004"
+SCHEMA_VERSION = "0005"
 """The newest migration; a store at this version needs no Alembic."""
 
 NAMING = {
@@ -147,6 +147,7 @@ shipments = Table(
     CheckConstraint("state <> 'arrived' OR arrival_date IS NOT NULL", name="arrived_on_a_date"),
     Index(None, "state", "number"),
     Index(None, "arrived_revision"),
+    Index(None, "corrected_revision"),
 )
 
 lines = Table(
@@ -258,6 +259,7 @@ refits = Table(
     Column("started_at", UtcTimestamp),
     Column("seen_at", UtcTimestamp),  # last sign of life of the process that runs it
     Column("finished_at", UtcTimestamp),
+    Column("ledger_revision", Integer),  # that it saw, null where it was stopped before its end
     Index(None, "state"),
 )
 
@@ -272,6 +274,16 @@ doubts = Table(
     Column("code", Text, nullable=False),
     Column("text", Text, nullable=False),
     Column("chance", Double),  # null: no matter of chance
+)
+
+quick_updates = Table(
+    "quick_updates",
+    metadata,
+    Column("version", Text, primary_key=True),  # whose draws are weighed; the rules of thumb too
+    Column("revision", Integer, primary_key=True, autoincrement=False),  # that last changed an arrived box
+    Column("claimed_at", UtcTimestamp, nullable=False),  # by the process that works on it
+    Column("found_json", Text),  # null while it is worked on
+    Column("draws", LargeBinary),  # an .npy of which draw stands in each place; null where the draws stay as they are
 )
 
 api_keys = Table(

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from model.fit.evidence import count_boxes, fit_variance
     from model.fit.inner_mode import ConvergenceError
     from model.fit.kappa import KappaAtMode, kappa_at_mode, kappa_given
+    from model.fit.reweighting import Reweighted, reweight
     from model.fit.survival import TransitSurvival
 
 __all__ = [
@@ -30,6 +31,7 @@ __all__ = [
     "Lines",
     "Observations",
     "Observed",
+    "Reweighted",
     "TransitSurvival",
     "box_log_likelihoods",
     "box_log_predictive",
@@ -39,17 +41,20 @@ __all__ = [
     "kappa_given",
     "leave_one_out",
     "observe",
+    "reweight",
 ]
 
 # These need scikit-learn or sparse matrices, which the server does not load (PEP 562).
 _OF_A_FIT = {
     "ConvergenceError": "inner_mode",
     "KappaAtMode": "kappa",
+    "Reweighted": "reweighting",
     "TransitSurvival": "survival",
     "count_boxes": "evidence",
     "fit_variance": "evidence",
     "kappa_at_mode": "kappa",
     "kappa_given": "kappa",
+    "reweight": "reweighting",
 }
 
 

@@ -65,8 +65,8 @@ class InnerPrior:
     """The prior of x for one theta or for several, one axis in front: `...` is () or (thetas,).
 
     (alpha, kappa) and most effects are Gaussian, delta is gamma, and deviations from tabulated time ratios are
-    Student's t. Where a Gaussian is wanted in place of a Student, it is the one with the same slope there, which lies below it
-    everywhere else (as in fitting a t by weights: Lange, Little & Taylor 1989, JASA 84:881).
+    Student's t. Where a Gaussian is wanted in place of a Student, it is the one with the same slope there, which lies
+    below it everywhere else (as in fitting a t by weights: Lange, Little & Taylor 1989, JASA 84:881).
 
     Attributes
     ----------

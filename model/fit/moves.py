@@ -4,8 +4,8 @@ Particles are taken from the weighted draws of the proposal q and go to the post
 from 0 to 1: each step weighs them, draws them again by their weights, and moves them (Del Moral, Doucet & Jasra 2006,
 JRSS B 68:411; resample-move: Gilks & Berzuini 2001, JRSS B 63:127). A move proposes a draw of q, or draws some of the
 normals anew that the narrow part of q makes (theta, x) of: theta's, x's, those of alpha, kappa and delta, or half of
-them; it is taken as Metropolis & Hastings have it (Tierney 1994, Ann. Stat. 22:1701). No gradient is needed, x follows its
-centre and spread given theta, and the wide part of q reaches the tails.
+them; it is taken as Metropolis & Hastings have it (Tierney 1994, Ann. Stat. 22:1701). No gradient is needed, x follows
+its centre and spread given theta, and the wide part of q reaches the tails.
 """
 
 from collections import deque

@@ -17,6 +17,7 @@ from model.predict.predict import (
     sending_effects,
     tabulated_cold,
 )
+from model.predict.resampled import added_counts, resampled_draws, with_levels
 
 __all__ = [
     "BoxCounts",
@@ -28,6 +29,7 @@ __all__ = [
     "PosteriorDraws",
     "Rechecks",
     "Terms",
+    "added_counts",
     "box_chances",
     "clock_draws",
     "draw_late_loss",
@@ -36,6 +38,8 @@ __all__ = [
     "learn_late_loss",
     "linear_predictor",
     "plant_effects",
+    "resampled_draws",
     "sending_effects",
     "tabulated_cold",
+    "with_levels",
 ]

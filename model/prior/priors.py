@@ -208,6 +208,15 @@ class ParameterDraws:
             n_replaced=self.n_replaced,
         )
 
+    def followed_by(self, more: "ParameterDraws") -> "ParameterDraws":
+        """Return these draws and more."""
+        names = ("alpha", "kappa", "delta", "log_q10", "chill_rate", "h0", "lost")
+        return ParameterDraws(
+            **{name: np.concatenate([getattr(self, name), getattr(more, name)]) for name in names},
+            scales={name: np.concatenate([draws, more.scales[name]]) for name, draws in self.scales.items()},
+            n_replaced=self.n_replaced + more.n_replaced,
+        )
+
 
 def draw_prior(reference: Reference, n: int, *, rng: np.random.Generator) -> ParameterDraws:
     """Draw the parameters from the prior that the rules of thumb imply.

@@ -177,3 +177,31 @@ def test_opening_creates_no_file(tmp_path: Path) -> None:
     engine = create_engine(f"sqlite:///{file}")
     assert inspect(engine).has_table("shipments")
     engine.dispose()
+
+
+def test_a_refit_of_an_older_ledger_has_seen_what_its_version_had(database: Database) -> None:
+    """Up to the second migration, refits did not say it; one that was stopped has still seen nothing."""
+    values = {"at": "2026-11-27 12:00:00", "none": b""}
+    with database.engine.connect() as connection, connection.begin():
+        settings = config()
+        settings.attributes["connection"] = connection
+        settings.attributes["metadata"] = metadata
+        command.upgrade(settings, "0002")
+        connection.execute(
+            text(
+                "INSERT INTO model_versions (version, manifest_json, arrays, ledger_revision, active, created_at)"
+                " VALUES ('fit-1', '{}', :none, 7, true, :at)"
+            ),
+            values,
+        )
+        connection.execute(
+            text(
+                "INSERT INTO refits (id, state, version, created_at)"
+                " VALUES ('done', 'activated', 'fit-1', :at), ('stopped', 'failed', NULL, :at)"
+            ),
+            values,
+        )
+    database.prepare()
+    with database.reading() as connection:
+        seen = connection.execute(text("SELECT id, ledger_revision FROM refits ORDER BY id")).all()
+    assert [tuple(row) for row in seen] == [("done", 7), ("stopped", None)]
