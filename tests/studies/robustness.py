@@ -2,7 +2,12 @@
 
 Each importer's boxes are recorded rightly, and with planted faults: Fahrenheit in the column of °C, arrivals dated a
 month late, healthy and dead swapped, boxes lost whole. Every record is fitted as it stands, and scored on new boxes,
-rightly recorded, in nats a plant, against the fit of the right record and against rules of thumb.
+rightly recorded, in nats a plant, against the fit of the right record and against rules of thumb. Truths are the
+model's and three that it does not contain, in turn.
+
+What would be served is scored too: the fit always, the fit where the boxes left out one by one speak for it, and a
+mixture of fit and rules by weights that they give (stacking: Yao, Vehtari, Simpson & Gelman 2018, Bayesian Analysis
+13:917).
 """
 
 import argparse
@@ -12,12 +17,16 @@ from typing import Any
 import numpy as np
 from joblib import Parallel, delayed
 from numpy.typing import NDArray
-from scipy import stats
+from scipy import special, stats
 from threadpoolctl import threadpool_limits
 
 from model.exposure.table import constant_log_days
+from model.fit.box_predictive import box_log_likelihoods
+from model.fit.leave_one_out import leave_one_out
+from model.fit.lines import Observed, observe
 from model.fit.strays import RATES
 from model.fit.survival import TransitSurvival
+from model.predict.predict import draw_prior_posterior
 from model.reference.tables import Reference, load_reference
 from model.synthetic import draw_truth
 from tests.studies.importers import NEXT_QUARTER, Importer, draw_importer
@@ -31,12 +40,15 @@ Record = tuple[Any, Array]
 
 NAME = "robustness.json"
 SEED = 1953
-SIZES = (30, 80)
+SIZES = (5, 8, 15, 30, 80)
 N_IMPORTERS = 40
-N_DRAWS, N_WEIGHED = 1024, 1024
+N_DRAWS = 2048
 WORST_COLUMN_C = 60.0
 MONTH_DAYS = 30.0
+# The fit is served where it is better by so many standard errors of the mean over boxes; below 0: no worse than noise.
+GATES = (-2.0, -1.0, 0.0, 1.0)
 FAULTY_SHARE, SWAPPED_SHARE, LOST_SHARE = 1.0 / 15.0, 0.1, 0.05
+WORLDS = ("the model", "log-logistic tolerance", "heavy-tailed boxes", "lots that share a fate")
 LOST_CHANCES = (0.0, 0.03, 0.97)
 
 
@@ -87,6 +99,23 @@ def _lost_whole(importer: Importer, counts: Array, reference: Reference, rng: np
     return importer.lines, np.where(lost[:, None], dead, counts)
 
 
+def left_out_scores(fit: TransitSurvival, known: Observed, seed: int) -> tuple[Array, Array]:
+    """Return the log score of each known box by the fit without it and by the rules, (boxes,) each."""
+    rules = draw_prior_posterior(fit.draws_.reference, N_DRAWS, seed=seed)
+    log_p = box_log_likelihoods(known, fit.draws_, wrong=RATES)
+    left_out = leave_one_out(log_p, np.ones(log_p.shape[1], dtype=bool))
+    of_rules = box_log_likelihoods(known, rules, wrong=RATES)
+    return left_out.log_mean(log_p), special.logsumexp(of_rules, axis=0) - np.log(N_DRAWS)
+
+
+def stacked_weight(fit: Array, rules: Array) -> float:
+    """Return the weight of the fit beside the rules that scores the boxes best, (boxes,) each."""
+    weights = np.linspace(0.0, 1.0, 201)
+    with np.errstate(divide="ignore"):
+        mixed = np.logaddexp(np.log(weights)[:, None] + fit, np.log1p(-weights)[:, None] + rules)
+    return float(weights[mixed.sum(axis=1).argmax()])
+
+
 FAULTS: dict[str, Callable[[Importer, Array, Reference, np.random.Generator], Record]] = {
     "right": _right,
     "Fahrenheit": _fahrenheit,
@@ -102,16 +131,17 @@ def scores(
     faults: tuple[str, ...] = tuple(FAULTS),
     *,
     plain: bool = False,
-    n_weighed: int = N_WEIGHED,
+    n_weighed: int | None = None,
 ) -> dict[str, Any]:
     """Return what importer i's new boxes score by rules and by the fit of each record; `plain` fits know no strays."""
     reference = load_reference()
     rng = np.random.default_rng([SEED, n_boxes, i])
     importer = draw_importer(reference, n_boxes, rng=rng, new_quarter=NEXT_QUARTER)
     truth = draw_truth(reference, importer.observations, rng=rng)
-    counts = draw_outcomes(importer, truth, "the model", rng=rng)
+    counts = draw_outcomes(importer, truth, WORLDS[i % len(WORLDS)], rng=rng)
     new = counts[~importer.known]
-    found: dict[str, Any] = {"rules": plant_score(rules_of_thumb(importer, reference, seed=i), new)}
+    by_rules = rules_of_thumb(importer, reference, seed=i)
+    found: dict[str, Any] = {"boxes": n_boxes, "rules": plant_score(by_rules, new)}
     with threadpool_limits(1):
         for number, name in enumerate(faults):
             lines, told = FAULTS[name](importer, counts, reference, np.random.default_rng([SEED, n_boxes, i, number]))
@@ -123,7 +153,16 @@ def scores(
             except (ArithmeticError, RuntimeError, ValueError) as fault:
                 found[name] = f"{type(fault).__name__}: {str(fault)[:80]}"
                 continue
-            found[name] = plant_score(fit.predict_proba(importer.new_lines), new)
+            chances = fit.predict_proba(importer.new_lines)
+            found[name] = plant_score(chances, new)
+            served = left_out_scores(fit, observe(lines[importer.known], told[importer.known], reference), i)
+            weight = stacked_weight(*served)
+            found[f"{name}: stacked"] = plant_score(weight * chances + (1.0 - weight) * by_rules, new)
+            difference = served[0] - served[1]
+            found[f"{name}: left out"] = [
+                float(difference.mean()),
+                float(difference.std(ddof=1)) if n_boxes > 1 else 0.0,
+            ]
             found[f"{name}: shipment sd"] = float(np.median(fit.draws_.parameters.scales["shipment"]))
             found[f"{name}: kappa"] = float(np.median(fit.draws_.parameters.kappa))
             found[f"{name}: effective"] = float(fit.diagnostics_["effective_draws"])
@@ -148,9 +187,21 @@ def summarise(rows: Sequence[dict[str, Any]], faults: tuple[str, ...] = tuple(FA
             "shipment sd over truth": _mean([row[f"{name}: shipment sd"] / row["true shipment sd"] for row in stands]),
             "kappa over truth": _mean([row[f"{name}: kappa"] / row["true kappa"] for row in stands]),
             "least effective draws": round(min(row[f"{name}: effective"] for row in stands)) if stands else None,
+            "stacked, worse than rules": _worse(np.array([row["rules"] - row[f"{name}: stacked"] for row in stands])),
+            "served, worse than rules": {
+                f"{errors:g} standard errors": _worse(np.array([_served(row, name, errors) for row in stands]))
+                for errors in GATES
+            },
             "refused": [row[name] for row in rows if isinstance(row[name], str)],
         }
     return result
+
+
+def _served(row: dict[str, Any], name: str, errors: float) -> float:
+    """Return by how much what is served is worse than the rules: the fit where it is better by so many errors."""
+    mean, sd = row[f"{name}: left out"]
+    served = mean > errors * sd / np.sqrt(row["boxes"])
+    return row["rules"] - row[name] if served else 0.0
 
 
 def _mean(values: Any) -> float | None:
