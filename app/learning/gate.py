@@ -1,7 +1,8 @@
-"""Whether a fitted candidate is served: what is asked of every one, and the comparison on boxes not yet seen.
+"""Whether a fitted candidate is served: what is asked of every one, and the comparison box by box.
 
-The active version is judged on boxes that it has not seen, the candidate on the same boxes by folds: fitted without the
-boxes of a fold, it predicts them. The joint log score of a box is the log probability of all its counts together.
+Each box is predicted by the candidate as if it had not seen it (Pareto-smoothed leave-one-out: Vehtari, Gelman & Gabry
+2017), and so by the active version where that has seen it as it stands. The joint log score of a box is the log
+probability of all its counts together.
 """
 
 from collections.abc import Sequence
@@ -17,7 +18,9 @@ from model.reference import Rule
 
 Array = NDArray[np.float64]
 
-LEAST_BOXES = 20
+# With fewer boxes the noise of a comparison is not known.
+LEAST_BOXES = 3
+# A candidate is kept back that is worse by more than so many standard errors of the mean over boxes.
 MOST_SE = 2.0
 # A rule's range holds 80 %. An answer may lie outside by half its width on the log cumulative hazard scale, about where
 # a range of 99 % would end; further out only where the active version's does too, but for a quarter of the width.
@@ -46,46 +49,36 @@ def outside(rules: Sequence[Rule], draws: PosteriorDraws) -> Array:
 
 
 def judge(
-    candidate: PosteriorDraws,
-    active: PosteriorDraws,
-    *,
-    difference: Array | None,
-    n_unseen: int,
-    n_corrected: int,
-    active_version: str,
+    candidate: PosteriorDraws, active: PosteriorDraws, *, difference: Array, n_new: int, active_version: str
 ) -> Verdict:
     """Return whether a candidate whose fit has converged and is finite is activated.
 
     Parameters
     ----------
     candidate, active : PosteriorDraws
-    difference : (boxes,) or None
-        Log score of the candidate less that of the active version on unseen boxes; None where they are not compared.
-    n_unseen : int
-        Boxes that the active version has not seen.
-    n_corrected : int
-        Boxes that it has seen and that were corrected since.
+    difference : (boxes,)
+        Log score of the candidate less that of the active version.
+    n_new : int
+        Boxes that the active version has not seen, or not as they stand.
     active_version : str
     """
-    if n_corrected:
-        corrected = f"{_boxes(n_corrected)} {'was' if n_corrected == 1 else 'were'} corrected"
-        return Verdict(True, f"Activated without comparison: {corrected} that {active_version} had learned from.")
-    if difference is None or len(difference) < LEAST_BOXES:
-        return _few(candidate, active, n_unseen, active_version)
+    if len(difference) < LEAST_BOXES:
+        return _few(candidate, active, len(difference), active_version)
     mean, se = float(difference.mean()), float(difference.std(ddof=1) / np.sqrt(len(difference)))
-    compared = f"{_boxes(len(difference))} that {active_version} has not seen"
+    new = f", {n_new:,} of them new or corrected since {active_version}" if n_new < len(difference) else ""
+    compared = f"{_boxes(len(difference))} left out one by one{new}"
     score = f"by {abs(mean):.3f} nats a box (standard error {se:.3f})"
     if mean + MOST_SE * se < 0:
-        return Verdict(False, f"Kept, not activated: it predicts {compared} worse {score}, beyond noise.")
+        return Verdict(False, f"Kept, not activated: it predicts {compared}, worse {score}, beyond noise.")
     how = f"better {score}" if mean > 0 else f"no worse beyond noise ({score[3:]} apart)"
-    return Verdict(True, f"Activated: it predicts {compared} {how}.")
+    return Verdict(True, f"Activated: it predicts {compared}, {how}.")
 
 
-def _few(candidate: PosteriorDraws, active: PosteriorDraws, n_unseen: int, active_version: str) -> Verdict:
+def _few(candidate: PosteriorDraws, active: PosteriorDraws, n_boxes: int, active_version: str) -> Verdict:
     rules = candidate.reference.rules
     away, before = outside(rules, candidate), outside(rules, active)
     broken = [rule.text for rule, own, old in zip(rules, away, before, strict=True) if own > _limit(old)]
-    few = f"too few to judge: {_boxes(n_unseen)} that {active_version} has not seen, {LEAST_BOXES} are needed"
+    few = f"{_boxes(n_boxes)} {'is' if n_boxes == 1 else 'are'} too few to compare it with {active_version}"
     if broken:
         return Verdict(False, f"Kept, not activated: it no longer answers the rule of thumb “{broken[0]}”, and {few}.")
     return Verdict(True, f"Activated: the fit converged and answers the rules of thumb; {few}.")

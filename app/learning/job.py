@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from app.clock import moment
 from app.doubts import CheckedRecords, Told, boxes_of_a_refit, find_doubts, seen_by
 from app.learning.fit import Recorded, fit_model
-from app.learning.gate import LEAST_BOXES, Verdict, judge
+from app.learning.gate import Verdict, judge
 from app.problems import StoreUnavailable
 from app.serving import PRIOR_SEED, ArtefactError, FittedModel, from_artefact, rules_draws, rules_version
 from app.store import (
@@ -56,7 +56,9 @@ from model.fit import (
     Observations,
     Observed,
     TransitSurvival,
+    box_log_likelihoods,
     box_log_predictive,
+    leave_one_out,
 )
 from model.predict import PosteriorDraws
 from model.prior import PriorError
@@ -67,13 +69,11 @@ Array = NDArray[np.float64]
 
 HEARTBEAT_SECONDS = 5.0
 TURN_SECONDS = 0.5
-N_FOLDS = 5
-# More unseen boxes than this are judged by a sample; the standard error of the difference is small by then.
+# So many boxes are compared; the standard error of the difference is small by then.
 MOST_JUDGED = 400
-# Above so many boxes all judged ones are left out at once, in one fit more instead of five: they are a small share.
-MOST_BOXES_IN_FOLDS = 5_000
-# A fold's draws only score boxes, by the first 512 of them.
-FOLD_DRAWS = 2048
+JUDGING_DRAWS, FOLD_DRAWS = 2048, 2048
+# Where the weights of a box have a heavier tail, leaving it out by weights is rough.
+MOST_PARETO_K = 0.7
 UNEXPECTED = "The fit stopped on an unexpected fault; the log of the server has it. The active version serves on."
 
 
@@ -229,52 +229,56 @@ def _active(ledger: _Ledger, reference: Reference) -> _Active:
 def _judge(
     fitted: FittedModel, active: _Active, recorded: Recorded, arrived: ArrivedBoxes, n_weighed: int | None
 ) -> Verdict:
-    shipments = arrived.shipments
+    """Compare with the active version by all boxes, or by those new to it as they stand and some of the others."""
     boxes = recorded.shipment_of_box
-    unseen = boxes[shipments.arrived_revision[boxes] > active.seen]
-    seen = shipments.arrived_revision <= active.seen
-    n_corrected = int((seen & (shipments.corrected_revision > active.seen)).sum())
-    difference = None
-    if not n_corrected and len(unseen) >= LEAST_BOXES:
-        difference = _difference(active.draws, recorded.observed, boxes, unseen, n_weighed)
+    known = arrived.shipments.corrected_revision[boxes] <= active.seen
+    order = np.random.default_rng(PRIOR_SEED).permutation(len(boxes))
+    compared = np.sort(order[np.argsort(known[order], kind="stable")][:MOST_JUDGED])
     return judge(
         fitted.draws,
         active.draws,
-        difference=difference,
-        n_unseen=len(unseen),
-        n_corrected=n_corrected,
+        difference=_difference(fitted.draws, active.draws, recorded.observed, compared, known, n_weighed),
+        n_new=int((~known).sum()),
         active_version=active.version,
     )
 
 
 def _difference(
+    candidate: PosteriorDraws,
     active: PosteriorDraws,
     observed: Observed,
-    shipment: NDArray[np.int64],
-    unseen: NDArray[np.int64],
+    compared: NDArray[np.intp],
+    known: NDArray[np.bool_],
     n_weighed: int | None,
 ) -> Array:
-    """Return the log score of the candidate, fitted without a box's fold, less the active version's, (unseen,).
+    """Return the log score of the candidate without each box less the active version's, (compared,).
 
-    `shipment` is that of each observed box. Records may be wrong, for both alike: a box dated a month off is told by
-    neither, and would decide for the one that happens to be less sure.
+    `known` (boxes,): those that the active version has seen as they stand, which it is to predict without them as well.
+    Records may be wrong, for both alike: a box dated a month off is told by neither, and would decide for the one that
+    happens to be less sure.
     """
-    shuffled = np.random.default_rng(PRIOR_SEED).permutation(unseen)[:MOST_JUDGED]
-    n_folds = N_FOLDS if len(shipment) <= MOST_BOXES_IN_FOLDS else 1
-    difference = []
-    for fold in range(n_folds):
-        in_fold = np.isin(shipment, shuffled[fold::n_folds])
-        left_out, rest = (observed.of_boxes(np.flatnonzero(boxes)) for boxes in (in_fold, ~in_fold))
-        old = box_log_predictive(left_out, active, wrong=RATES)
-        candidate = _fold_draws(rest.observations, active.reference, n_weighed)
-        new = box_log_predictive(left_out, candidate, wrong=RATES)
-        difference.append(new - old)
-    return np.concatenate(difference)
+    boxes = observed.of_boxes(compared)
+    new, uncertain = _left_out(boxes, candidate, np.ones(len(compared), dtype=bool))
+    if uncertain.any():
+        # Boxes that pull the fit about are left out in earnest, all in one fit more.
+        rest = observed.of_boxes(np.setdiff1d(np.arange(len(known)), compared[uncertain]))
+        without = _fitted_draws(rest.observations, candidate.reference, n_weighed)
+        new[uncertain] = box_log_predictive(boxes.of_boxes(np.flatnonzero(uncertain)), without, wrong=RATES)
+    old, _ = _left_out(boxes, active, known[compared])
+    return new - old
 
 
-def _fold_draws(observations: Observations, reference: Reference, n_weighed: int | None) -> PosteriorDraws:
+def _left_out(boxes: Observed, draws: PosteriorDraws, seen: NDArray[np.bool_]) -> tuple[Array, NDArray[np.bool_]]:
+    """Return the log score of each box by draws without it where they have seen it, and whether that is uncertain."""
+    some = draws.take(np.arange(min(JUDGING_DRAWS, draws.n_draws)))
+    log_p = box_log_likelihoods(boxes, some, wrong=RATES, for_weights=True)
+    left_out = leave_one_out(log_p, seen)
+    return left_out.log_mean(log_p), left_out.pareto_k > MOST_PARETO_K
+
+
+def _fitted_draws(observations: Observations, reference: Reference, n_weighed: int | None) -> PosteriorDraws:
     if not len(observations):
-        return rules_draws(reference)  # all boxes are in the one fold
+        return rules_draws(reference)  # all boxes are left out
     estimator = TransitSurvival(
         reference, n_draws=FOLD_DRAWS, n_weighed=min(n_weighed or FOLD_DRAWS, FOLD_DRAWS), random_state=PRIOR_SEED
     )

@@ -1,4 +1,4 @@
-"""The gate that a fitted candidate passes before it serves, and the unit in which it is compared: a box."""
+"""The gate that a fitted candidate passes before it serves, and the unit in which it is compared: a box left out."""
 
 from dataclasses import replace
 from typing import Any
@@ -9,28 +9,23 @@ from scipy.optimize import brentq
 
 from app.learning.gate import Verdict, judge, outside
 from app.learning.job import _difference as difference_by_box
+from app.learning.job import _left_out as left_out
 from app.serving.engine import rules_draws
 from model.fit.box_predictive import box_log_predictive
 from model.fit.lines import observe
-from model.fit.strays import RATES
+from model.fit.survival import TransitSurvival
 from model.predict.predict import PosteriorDraws
 from model.reference.tables import load_reference
 from tests.model.ledgers import table
 
+NOTHING = np.zeros(0)
 
-def verdict(
-    difference: np.ndarray | None = None, *, n_unseen: int = 0, n_corrected: int = 0, candidate: Any = None
-) -> Verdict:
+
+def verdict(difference: np.ndarray = NOTHING, *, n_new: int | None = None, candidate: Any = None) -> Verdict:
     """Return the verdict on a candidate, the rules of thumb unless given, against the rules of thumb."""
     active = rules_draws(load_reference())
-    return judge(
-        candidate or active,
-        active,
-        difference=difference,
-        n_unseen=n_unseen,
-        n_corrected=n_corrected,
-        active_version="old",
-    )
+    n_new = len(difference) if n_new is None else n_new
+    return judge(candidate or active, active, difference=difference, n_new=n_new, active_version="old")
 
 
 def shifted(by: float) -> PosteriorDraws:
@@ -51,29 +46,35 @@ def spread(n: int, mean: float, sd: float) -> np.ndarray:
         (spread(25, -0.45, 1.0), False, "worse by 0.450 nats a box (standard error 0.200), beyond noise"),
         (spread(25, -0.35, 1.0), True, "no worse beyond noise"),
         (spread(25, 0.3, 1.0), True, "better by 0.300 nats a box"),
-        (spread(20, -0.5, 1.0), False, "20 boxes that old has not seen"),
-        (spread(19, -9.0, 1.0), True, "too few to judge"),
+        (spread(20, -0.5, 1.0), False, "20 boxes left out one by one, worse"),
+        (spread(3, -9.0, 1.0), False, "3 boxes left out one by one, worse"),
+        (spread(2, -9.0, 1.0), True, "2 boxes are too few to compare it with old"),
     ],
 )
 def test_only_a_loss_beyond_two_standard_errors_rejects(difference: np.ndarray, activate: bool, words: str) -> None:
     """Mean + 2 standard errors is -0.05, 0.05, 0.7 and -0.053 for the first four."""
-    said = verdict(difference, n_unseen=len(difference))
+    said = verdict(difference)
     assert said.activate == activate
     assert words in said.reason
 
 
 def test_a_candidate_that_predicts_all_boxes_as_the_active_version_does_is_no_worse() -> None:
-    said = verdict(np.zeros(25), n_unseen=25)
+    said = verdict(np.zeros(25))
     assert said.activate
     assert "no worse beyond noise" in said.reason
 
 
+def test_boxes_that_the_active_version_knows_are_compared_too() -> None:
+    said = verdict(spread(25, 0.3, 1.0), n_new=1)
+    assert "25 boxes left out one by one, 1 of them new or corrected since old, better" in said.reason
+
+
 def test_too_few_boxes_ask_for_the_rules_of_thumb() -> None:
-    said = verdict(n_unseen=3)
+    said = verdict(np.zeros(1))
     assert said.activate
-    assert "too few to judge: 3 boxes that old has not seen, 20 are needed" in said.reason
-    assert verdict(n_unseen=3, candidate=shifted(0.2)).activate
-    broken = verdict(n_unseen=3, candidate=shifted(4.0))
+    assert "one box is too few to compare it with old" in said.reason
+    assert verdict(candidate=shifted(0.2)).activate
+    broken = verdict(candidate=shifted(4.0))
     assert not broken.activate
     assert "no longer answers the rule of thumb" in broken.reason
 
@@ -97,14 +98,19 @@ def shifted_outside(widths: float) -> PosteriorDraws:
 @pytest.mark.parametrize(("widths", "activate"), [(0.49, True), (0.51, False)])
 def test_an_answer_may_lie_half_a_width_outside_its_range(widths: float, activate: bool) -> None:
     """A range of 80 % ends 1.28 sds from its middle and is 2.56 wide: half a width on is 2.56 sds out, 99 % within."""
-    assert verdict(n_unseen=3, candidate=shifted_outside(widths)).activate == activate
+    assert verdict(candidate=shifted_outside(widths)).activate == activate
 
 
-@pytest.mark.parametrize(("more", "activate"), [(-0.2, True), (0.24, True), (0.26, False)])
-def test_from_a_version_that_is_out_already_it_may_move_by_a_quarter_of_a_width(more: float, activate: bool) -> None:
-    far = shifted_outside(0.7)
-    further = shifted_outside(0.7 + more)
-    said = judge(further, far, difference=None, n_unseen=3, n_corrected=0, active_version="old")
+@pytest.mark.parametrize(("slack", "activate"), [(-0.4, True), (-0.01, True), (0.01, False)])
+def test_from_a_version_that_is_out_already_it_may_move_by_a_quarter_of_a_width(slack: float, activate: bool) -> None:
+    rules, far = load_reference().rules, shifted_outside(0.7)
+    limits = np.maximum(0.5, outside(rules, far) + 0.25)
+
+    def beyond(by: float) -> float:
+        return float((outside(rules, shifted(by)) - limits).max())
+
+    further = shifted(brentq(lambda by: beyond(by) - slack, 0.0, 9.0, xtol=1e-6))
+    said = judge(further, far, difference=NOTHING, n_new=0, active_version="old")
     assert said.activate == activate
 
 
@@ -115,44 +121,53 @@ TWO_LINES = [np.array([one, other]) for one in EACH for other in EACH]
 
 
 @pytest.mark.parametrize("ways", [ONE_LINE, TWO_LINES], ids=["a line of two plants", "two lines of one plant"])
-def test_boxes_are_compared_by_the_log_ratio_of_the_probabilities_of_all_their_counts(
-    ways: list[np.ndarray], monkeypatch: pytest.MonkeyPatch
-) -> None:
-    """Over all that can arrive, the old version's probability times exp(difference) is the new one's: they add to 1.
-
-    So the unit is a box: per plant or per line they would not. All boxes are in one fold, which leaves the rules of
-    thumb as the candidate.
-    """
-    monkeypatch.setattr("app.learning.job.MOST_BOXES_IN_FOLDS", 0)
+def test_boxes_are_scored_by_the_log_probability_of_all_their_counts(ways: list[np.ndarray]) -> None:
+    """Over all that can arrive they add to 1: so the unit is a box, per plant or per line they would not."""
     old = shifted(1.0)
-    n_lines = len(ways[0])
-    lines = table(["A"] * n_lines, np.full(n_lines, 7.0))
+    lines = table(["A"] * len(ways[0]), np.full(len(ways[0]), 7.0))
     total = 0.0
     for counts in ways:
         observed = observe(lines, counts, old.reference)
-        (difference,) = difference_by_box(old, observed, np.array([0]), np.array([0]), None)
-        total += float(np.exp(box_log_predictive(observed, old, wrong=RATES)[0] + difference))
-    assert total == pytest.approx(1.0, abs=1e-5)  # what quadrature of the line effects leaves
+        (score,), (uncertain,) = left_out(observed, old, np.array([False]))
+        total += float(np.exp(score))
+        assert not uncertain
+    assert total == pytest.approx(1.0, abs=2e-3)  # what quadrature of the line effects leaves
 
 
-def test_a_record_that_cannot_be_decides_for_neither(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_record_that_cannot_be_decides_for_neither() -> None:
     """Sixty plants alive and well after three days at -10 °C: a slip of the thermometer's, not news of the model's."""
-    monkeypatch.setattr("app.learning.job.MOST_BOXES_IN_FOLDS", 0)
     old = shifted(1.0)
     frozen = table(["A"], np.array([3.0]), inside_c=-10.0)
     observed = observe(frozen, np.array([[60.0, 0.0, 0.0, 60.0]]), old.reference)
-    (difference,) = difference_by_box(old, observed, np.array([0]), np.array([0]), None)
+    scores = [left_out(observed, draws, np.array([False]))[0][0] for draws in (shifted(0.0), old)]
     by_the_clock = box_log_predictive(observed, shifted(0.0)) - box_log_predictive(observed, old)
     assert by_the_clock > 1.0
-    assert abs(difference) < 0.01
+    assert abs(scores[0] - scores[1]) < 0.01
+
+
+def test_a_candidate_predicts_each_box_as_fits_without_it_do() -> None:
+    """One box of twelve arrives dead after three days: it too is left out, in earnest where weights would not do."""
+    rng = np.random.default_rng(5)
+    days = rng.uniform(3.0, 11.0, 12)
+    days[4] = 3.0
+    lines = table([f"box {i:02d}" for i in range(12)], days)
+    lines["consignment"] = None
+    dead = rng.binomial(20, 1.0 - np.exp(-((days / 10.0) ** 3))).astype(float)
+    dead[4] = 20.0
+    counts = np.column_stack([20.0 - dead, np.zeros(12), dead, np.full(12, 20.0)])
+    rules = rules_draws(load_reference())
+    observed = observe(lines, counts, rules.reference)
+    candidate = TransitSurvival(random_state=1).fit(lines, counts).draws_
+    compared, unknown = np.arange(12), np.zeros(12, dtype=bool)
+    difference = difference_by_box(candidate, rules, observed, compared, unknown, None)
+    by_rules, _ = left_out(observed, rules, unknown)
+    for box in (0, 4, 7):
+        rest = observed.of_boxes(np.delete(compared, box))
+        without = TransitSurvival(random_state=2).fit_observations(rest.observations).draws_
+        own, _ = left_out(observed.of_boxes(np.array([box])), without, np.array([False]))
+        assert difference[box] + by_rules[box] == pytest.approx(own[0], abs=0.1)
 
 
 def test_a_version_that_is_far_from_the_rules_already_may_be_followed() -> None:
     far = shifted(4.0)
-    assert judge(far, far, difference=None, n_unseen=3, n_corrected=0, active_version="old").activate
-
-
-def test_corrected_boxes_are_not_judged() -> None:
-    said = verdict(spread(25, -9.0, 1.0), n_unseen=25, n_corrected=2, candidate=shifted(4.0))
-    assert said.activate
-    assert "without comparison: 2 boxes were corrected that old had learned from" in said.reason
+    assert judge(far, far, difference=NOTHING, n_new=0, active_version="old").activate
