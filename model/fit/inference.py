@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from scipy import linalg
 
 from model.fit.hierarchy import DELTA, OUTER
-from model.fit.inner_mode import REMEDIES, ConvergenceError, Inner, InnerMode
+from model.fit.inner_mode import LEAST_DELTA_SHARE, REMEDIES, ConvergenceError, Inner, InnerMode
 from model.fit.marginal_slope import marginal_slope
 from model.fit.proposal import Proposal, positive, without_negative
 from model.fit.target import LOG_H0
@@ -139,7 +139,9 @@ class Inference:
             n_outer += 1
             step = np.linalg.solve(hessian, slope)
             step *= min(1.0, LONGEST_OUTER_STEP / np.abs(step / self._hierarchy.outer_sd).max())
-            there = self._inner_mode.newton(theta + step, inner.x + drift @ step)
+            start = inner.x + drift @ step
+            start[DELTA] = max(start[DELTA], LEAST_DELTA_SHARE * inner.x[DELTA])
+            there = self._inner_mode.newton(theta + step, start)
             new_slope = marginal_slope(self._target, theta + step, there)
             # Broyden-Fletcher-Goldfarb-Shanno update of the curvature.
             change = slope - new_slope

@@ -55,7 +55,7 @@ class Settings(NamedTuple):
     target_accept: float
 
 
-SETTINGS = {20: Settings(2000, 20_000, 0.95), 60: Settings(2000, 20_000, 0.95), 300: Settings(2000, 25_000, 0.95)}
+SETTINGS = {20: Settings(2000, 20_000, 0.95), 60: Settings(2000, 10_000, 0.95), 300: Settings(2000, 10_000, 0.95)}
 
 
 def _in_spread(spread: Any, values: Array) -> Any:
