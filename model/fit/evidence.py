@@ -15,13 +15,14 @@ from model.reference import Reference
 def fit_variance(posterior: Posterior, hierarchy: Hierarchy, reference: Reference) -> FitVariance:
     """Return the variances of (alpha, kappa, effects) at the mode of theta, before and after the boxes."""
     theta = posterior.mode_theta
-    common = np.linalg.inv(hierarchy.inner(theta).common)
+    prior = hierarchy.inner(theta)
+    common = np.linalg.inv(prior.common)
     # Without delta and what consignments shared, which no answer asks for.
     kept = np.delete(np.arange(hierarchy.slices[CONSIGNMENT].start), DELTA)
     return FitVariance(
         levels={kind: hierarchy.levels[kind] for kind in KINDS},
         prior_variance=np.concatenate(
-            [np.diag(common), hierarchy.effect_variances(theta)[FIRST_EFFECT : kept[-1] + 1]]
+            [np.diag(common), 1.0 / prior.weights(posterior.mode_x)[FIRST_EFFECT : kept[-1] + 1]]
         ),
         prior_covariance=float(common[ALPHA, KAPPA]),
         posterior=posterior.covariance[np.ix_(kept, kept)].astype(np.float32),

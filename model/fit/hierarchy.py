@@ -27,7 +27,6 @@ from model.plant import (
     Level,
     total_spread,
     unit_sd,
-    variance_of,
 )
 from model.prior import PriorTable, solve_prior
 from model.reference import CONSTANTS, Reference
@@ -115,7 +114,7 @@ class InnerPrior:
 
     def precision(self, at: Array) -> Array:
         """Return the precision of the Gaussian part, (..., p, p), of a Student at x (p,); delta's row is 0."""
-        weights = self._weights(at)
+        weights = self.weights(at)
         p = len(self.student)
         index = np.arange(FIRST_EFFECT, p)
         precision = np.zeros((*self.sds.shape, p))
@@ -131,11 +130,11 @@ class InnerPrior:
         That of a Student is taken where its square is the mean one; drift states are not meant.
         """
         second = x**2 + variance
-        squares: Array = second * self._weights(np.sqrt(second))
+        squares: Array = second * self.weights(np.sqrt(second))
         return squares
 
-    def _weights(self, x: Array) -> Array:
-        """Return the precision of each effect, (..., p)."""
+    def weights(self, x: Array) -> Array:
+        """Return the precision of each effect, (..., p), a Student's that of its Gaussian at x; of drift states alone."""
         scale2 = (STUDENT_SCALE * self.sds) ** 2
         heavy = (DEGREES + 1.0) / (DEGREES * scale2 + x**2)
         weights: Array = np.where(self.student, heavy, self.sds**-2.0)
@@ -191,7 +190,7 @@ class Hierarchy:
     @property
     def unknown_genus_variances(self) -> tuple[float, float]:
         """Variances of an unknown genus's effect, for a multiplier of 1, and of its group's."""
-        genus, group = (variance_of(kind) * unit_sd(kind, UNNAMED, self._reference) ** 2 for kind in ("genus", "group"))
+        genus, group = (unit_sd(kind, UNNAMED, self._reference) ** 2 for kind in ("genus", "group"))
         return genus, group
 
     @cached_property
@@ -212,13 +211,6 @@ class Hierarchy:
         for kind, scale in FIT_SCALES.items():
             sds[..., self.slices[kind]] *= np.exp(theta[..., OUTER.index(scale), None])
         return sds
-
-    def effect_variances(self, theta: Array) -> Array:
-        """Return the prior variance of every inner parameter from the first effect on, as (p,), for a theta."""
-        variances = self.effect_sds(theta) ** 2
-        for kind in KINDS:
-            variances[self.slices[kind]] *= variance_of(kind)
-        return variances
 
     def inner(self, theta: Array) -> InnerPrior:
         """Return the prior of x given a theta, (10,), or given several, (thetas, 10)."""

@@ -14,7 +14,6 @@ from model.plant.effects import (
     prior_sd,
     total_spread,
     unit_sd,
-    variance_of,
 )
 from model.plant.hazard import (
     DEAD_SHARE_OF_SPOILT,
@@ -58,5 +57,4 @@ __all__ = [
     "spoilt_hazards",
     "total_spread",
     "unit_sd",
-    "variance_of",
 ]

@@ -36,9 +36,9 @@ SCALE_OF_KIND = {"genus": "genus_multiplier", "cultivar": "cultivar", "seller": 
 # Kinds whose effect is the deviation from a tabulated time ratio; Student's t with so many degrees of freedom.
 TABULATED_KINDS = ("genus", "container", "roots")
 DEGREES = CONSTANTS.deviation_degrees
-# Of the Student's scale to the sd of the normal with the same middle 80 %, and of their variances.
+# Of the Student's scale to the sd of the normal with the same middle 80 %. Averages over many effects take that normal
+# in its place: its variance, not the Student's, gives the averages of shares.
 STUDENT_SCALE = float(special.ndtri(0.9) / special.stdtrit(DEGREES, 0.9))
-STUDENT_VARIANCE = STUDENT_SCALE**2 * DEGREES / (DEGREES - 2.0)
 
 
 def deviations(kind: str, normals: Array) -> Array:
@@ -47,11 +47,6 @@ def deviations(kind: str, normals: Array) -> Array:
         return normals
     student = STUDENT_SCALE * special.stdtrit(DEGREES, special.ndtr(normals))
     return np.asarray(student, dtype=np.float64)
-
-
-def variance_of(kind: str) -> float:
-    """Return the variance of a kind's deviations for an sd of 1."""
-    return STUDENT_VARIANCE if kind in TABULATED_KINDS else 1.0
 
 
 def unit_sd(kind: str, level: Level, reference: Reference) -> float:
@@ -93,4 +88,4 @@ def total_spread(scales: Mapping[str, Array], reference: Reference) -> Array:
 def _genus_variance(reference: Reference) -> float:
     """Return the mean variance of the effects of the reference group's genera, for a multiplier of 1."""
     own = [row.time_ratio_sd_log for row in reference.genera.values() if row.group == REFERENCE_GROUP]
-    return variance_of("genus") * REFERENCE_KAPPA**2 * float(np.mean(np.square(own)))
+    return REFERENCE_KAPPA**2 * float(np.mean(np.square(own)))

@@ -14,7 +14,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from model.plant import KINDS, Level, Plant, drift_quarters, nearest_drift, prior_sd, variance_of
+from model.plant import KINDS, Level, Plant, drift_quarters, nearest_drift, prior_sd
 from model.reference import Reference
 
 Array = NDArray[np.float64]
@@ -154,7 +154,7 @@ class FitVariance:
     def _effects(self, plant: Plant) -> list[tuple[str, Level, float]]:
         """Return kind, level and prior variance of each effect of a plant but its seller's drift."""
         return [
-            (kind, level, variance_of(kind) * prior_sd(kind, level, self.scales, self.reference) ** 2)
+            (kind, level, prior_sd(kind, level, self.scales, self.reference) ** 2)
             for kind, level in plant.levels.items()
             if level is not None and kind != "drift"
         ]

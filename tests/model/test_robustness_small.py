@@ -1,5 +1,7 @@
 """A small form of the robustness study, and ledgers whose records contradict each other."""
 
+from typing import Any
+
 import numpy as np
 import pytest
 from numpy.typing import NDArray
@@ -86,7 +88,7 @@ def test_boxes_in_fahrenheit_cost_the_robust_fit_less() -> None:
 
 
 def test_the_table_tells_every_record() -> None:
-    row = {"boxes": 30, "rules": -0.5, "true shipment sd": 1.0, "true kappa": 5.0}
+    row: dict[str, Any] = {"boxes": 30, "rules": -0.5, "true shipment sd": 1.0, "true kappa": 5.0}
     for name in FAULTS:
         row |= {name: -0.4, f"{name}: shipment sd": 1.1, f"{name}: kappa": 5.0, f"{name}: effective": 300.0}
         row |= {f"{name}: stacked": -0.42, f"{name}: left out": [-0.1, 0.3]}
@@ -97,7 +99,7 @@ def test_the_table_tells_every_record() -> None:
 
 def test_what_is_served_is_the_fit_or_the_rules_by_what_the_boxes_left_out_say() -> None:
     """Worse by .1 a box with an error of .3 / sqrt(30) = .055: served if two errors are allowed, not if one is."""
-    row = {"boxes": 30, "rules": -0.5, "true shipment sd": 1.0, "true kappa": 5.0, "right": -0.4}
+    row: dict[str, Any] = {"boxes": 30, "rules": -0.5, "true shipment sd": 1.0, "true kappa": 5.0, "right": -0.4}
     row |= {"right: shipment sd": 1.1, "right: kappa": 5.0, "right: effective": 300.0}
     row |= {"right: stacked": -0.42, "right: left out": [-0.1, 0.3]}
     cell = summarise([row, row], ("right",))["right"]

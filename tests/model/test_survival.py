@@ -168,7 +168,7 @@ def test_a_score_is_the_probability_of_the_counts_summed_over_grids(model: Trans
     counts = np.array([(6.0, 2, 1, 9), (3, 0, 2, 5), (NAN, NAN, 2, 6)])
     found = model.log_predictive(lines, counts)
     for box, rows in enumerate((slice(0, 2), slice(2, 3))):
-        assert found[box] == pytest.approx(brute_force(model, lines[rows], counts[rows], variance=variance), abs=3e-3)
+        assert found[box] == pytest.approx(brute_force(model, lines[rows], counts[rows], variance=variance), abs=5e-3)
 
 
 def test_probabilities_of_all_counts_of_a_box_add_to_one(model: TransitSurvival) -> None:

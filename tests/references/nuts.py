@@ -55,7 +55,7 @@ class Settings(NamedTuple):
     target_accept: float
 
 
-SETTINGS = {20: Settings(2000, 20_000, 0.95), 60: Settings(2000, 10_000, 0.95), 300: Settings(2000, 10_000, 0.95)}
+SETTINGS = {20: Settings(2000, 10_000, 0.95), 60: Settings(2000, 10_000, 0.95), 300: Settings(2000, 10_000, 0.95)}
 
 
 def _in_spread(spread: Any, values: Array) -> Any:
@@ -68,8 +68,7 @@ def _in_spread(spread: Any, values: Array) -> Any:
 def _spread(scales: Mapping[str, Any], reference: Reference) -> Any:
     """Return the sd of the linear predictor over everything that a rule of thumb leaves unnamed."""
     own = [effect_sds("genus", (name,), {"genus_multiplier": 1.0}, reference)[0] for name in _unnamed(reference)]
-    of_student = STUDENT_SCALE**2 * DEGREES / (DEGREES - 2)
-    variance = scales["genus_multiplier"] ** 2 * of_student * float(np.mean(np.square(own)))
+    variance = scales["genus_multiplier"] ** 2 * float(np.mean(np.square(own)))
     for name in ("cultivar", "seller", "drift", "shipment", "line"):
         variance = variance + scales[name] ** 2
     fixed = [reference.prior_scales[name].median for name in ("service", "seller_kind")]
