@@ -134,7 +134,7 @@ class InnerPrior:
         return squares
 
     def weights(self, x: Array) -> Array:
-        """Return the precision of each effect, (..., p), a Student's that of its Gaussian at x; of drift states alone."""
+        """Return the precision of each effect by itself, (..., p); a Student's is that of its Gaussian at x."""
         scale2 = (STUDENT_SCALE * self.sds) ** 2
         heavy = (DEGREES + 1.0) / (DEGREES * scale2 + x**2)
         weights: Array = np.where(self.student, heavy, self.sds**-2.0)

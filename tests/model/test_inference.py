@@ -97,7 +97,7 @@ def test_at_the_mode_the_slope_is_nil_and_the_precision_minus_the_hessian(h0: fl
             across = [height(inner.x + a * first + b * second) * a * b for a in (1.0, -1.0) for b in (1.0, -1.0)]
             hessian = -sum(across) / (4 * step**2)
             if i == j and prior.student[some[i]]:
-                # In place of a Student stands its Gaussian: of 4 degrees, 5 / (4 s^2 + x^2) less 5 (4 s^2 - x^2) / (..)^2.
+                # In place of a Student of 4 degrees stands its Gaussian, whose second derivative is another.
                 square, scale = inner.x[some[i]] ** 2, 4.0 * (STUDENT_SCALE * prior.sds[some[i]]) ** 2
                 hessian += 5.0 / (scale + square) - 5.0 * (scale - square) / (scale + square) ** 2
             close = pytest.approx(hessian, rel=5e-3, abs=5e-3 / (sd[i] * sd[j]))
