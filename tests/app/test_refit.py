@@ -75,24 +75,25 @@ def assert_loadable(database: Database, version: str) -> None:
 def test_refit_stores_a_version_that_has_seen_the_ledger(database: Database) -> None:
     fill(database, likely_ledger(15, 1))
     done = refit(database)
-    assert (done.state, "too few to judge: 15 boxes" in str(done.reason)) == (ACTIVATED, True)
+    assert (done.state, "15 boxes left out one by one, better" in str(done.reason)) == (ACTIVATED, True)
     assert active(database) == done.version
     assert_loadable(database, str(done.version))
     fill(database, csv_bytes(row(shipment="later")))
     again = refit(database)
-    assert f"too few to judge: one box that {done.version} has not seen" in str(again.reason)
+    assert f"16 boxes left out one by one, 1 of them new or corrected since {done.version}" in str(again.reason)
     newest, oldest = versions(database)
     assert (newest.version, oldest.version) == (again.version, done.version)
     assert newest.ledger_revision == oldest.ledger_revision + 1
 
 
-def test_a_corrected_box_ends_the_comparison(database: Database) -> None:
-    fill(database, csv_bytes(row(), row(shipment="A-2", healthy="20", damaged="0", dead="0")))
+def test_a_corrected_box_is_compared_like_a_new_one(database: Database) -> None:
+    others = [row(shipment=f"A-{i}", healthy="20", damaged="0", dead="0") for i in (2, 3)]
+    fill(database, csv_bytes(row(), *others))
     first = refit(database)
     fill(database, csv_bytes(row(healthy="5", dead="12")), replace=True)
     second = refit(database)
     assert second.state == ACTIVATED
-    assert f"one box was corrected that {first.version} had learned from" in str(second.reason)
+    assert f"3 boxes left out one by one, 1 of them new or corrected since {first.version}" in str(second.reason)
 
 
 def test_a_candidate_that_predicts_worse_is_kept_and_not_activated(ledger: Database) -> None:
@@ -105,7 +106,7 @@ def test_a_candidate_that_predicts_worse_is_kept_and_not_activated(ledger: Datab
         add_version(connection, first, arrays)
     second = refit(database)
     assert (second.state, second.version != first.version) == (KEPT, True)
-    assert "predicts 22 boxes that fit-first has not seen worse" in str(second.reason)
+    assert "predicts 22 boxes left out one by one, worse" in str(second.reason)
     assert active(database) == first.version
     assert [version.active for version in versions(database)] == [False, True]
 
