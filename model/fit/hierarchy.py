@@ -164,8 +164,10 @@ class InnerPrior:
 class Hierarchy:
     """Prior of all levels that a ledger has."""
 
-    def __init__(self, observations: Observations, reference: Reference) -> None:
-        """Take the levels of the observations."""
+    def __init__(
+        self, observations: Observations, reference: Reference, *, heavy: tuple[str, ...] = TABULATED_KINDS
+    ) -> None:
+        """Take the levels of the observations; deviations of `heavy` kinds are Student's t."""
         self._reference = reference
         self.levels: Mapping[str, tuple[Level, ...]] = observations.levels
         self.slices: dict[str, slice] = {}
@@ -183,7 +185,7 @@ class Hierarchy:
             self._unit_sd[self.slices[kind]] = [unit_sd(kind, level, reference) for level in self.levels[kind]]
         self._unit_sd[self.slices[CONSIGNMENT]] = np.sqrt(CONSTANTS.consignment_share)
         self._student = np.zeros(start, dtype=bool)
-        for kind in TABULATED_KINDS:
+        for kind in heavy:
             self._student[self.slices[kind]] = True
         self._drift, self._drift_log_det = drift_precision(self.levels["drift"])
 

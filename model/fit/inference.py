@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import linalg
 
-from model.fit.hierarchy import DELTA, OUTER
+from model.fit.hierarchy import DELTA, LOG_ODDS_LOST, OUTER
 from model.fit.inner_mode import LEAST_DELTA_SHARE, REMEDIES, ConvergenceError, Inner, InnerMode
 from model.fit.marginal_slope import marginal_slope
 from model.fit.proposal import Proposal, positive, without_negative
@@ -132,8 +132,36 @@ class Inference:
         return Mode(theta, inner, *self._outer_curvature(theta, inner, marginal_slope(self._target, theta, inner)), 0)
 
     def mode(self) -> Mode:
-        """Return the mode of theta's marginal posterior, and of x given it."""
-        theta, inner, hessian, drift, n_outer = self._start()
+        """Return the mode of theta's marginal posterior, and of x given it.
+
+        Where boxes or records may be strays, a seller who sends dead boxes for a season is one explanation and boxes lost
+        whole are another, each with a mode of its own. So the search also begins where the clock alone would end, and
+        the higher of the two ends counts.
+        """
+        found = self._climbed(self._start())
+        target = self._target
+        if target.rates is None or target.observations.n_boxes > MANY_BOXES:
+            return found
+        alone = Inference(InnerMode(target.by_clock_alone()))
+        try:
+            clock = alone.mode()
+            theta = np.append(clock.theta[:LOG_ODDS_LOST], self._hierarchy.outer_mean[LOG_ODDS_LOST])
+            inner = self._inner_mode.newton(theta, clock.inner.x)
+            slope = marginal_slope(target, theta, inner)
+            other = self._climbed(Mode(theta, inner, *self._outer_curvature(theta, inner, slope), 0))
+        except (ConvergenceError, linalg.LinAlgError):
+            return found
+        return max(found, other, key=self._height)
+
+    def _height(self, mode: Mode) -> float:
+        """Return the log of the posterior's mass about a mode, by Laplace's method, without constants."""
+        log_dets = [float(np.linalg.slogdet(matrix)[1]) for matrix in (mode.inner.precision, mode.hessian)]
+        height = mode.inner.log_posterior + float(self._hierarchy.outer_log_density(mode.theta))
+        return height - 0.5 * sum(log_dets) - float(np.log(mode.inner.x[DELTA]))
+
+    def _climbed(self, start: Mode) -> Mode:
+        """Return the mode that steps from a start end in."""
+        theta, inner, hessian, drift, n_outer = start
         slope = marginal_slope(self._target, theta, inner)
         while n_outer < MOST_OUTER_STEPS:
             n_outer += 1

@@ -80,6 +80,11 @@ class Target:
             rates=self.rates,
         )
 
+    def by_clock_alone(self) -> "Target":
+        """Return the posterior if no box were lost whole and no record wrong."""
+        box_nodes, line_nodes = self.nodes
+        return Target(self.observations, self.hierarchy, box_nodes=box_nodes, line_nodes=line_nodes, rates=None)
+
     def _effect_columns(self) -> sparse.csr_array:
         """Return the one-hot columns of all effects, (lines, p), zero for alpha, kappa and delta."""
         rows, columns = [], []

@@ -78,7 +78,9 @@ class PriorTable:
         return mean, covariance, np.interp(s, grid, self.delta_mean), np.interp(s, grid, self.delta_shape)
 
 
-def rule_shares(rules: Sequence[Rule], parameters: CommonParameters, *, spread: Array) -> Array:
+def rule_shares(
+    rules: Sequence[Rule], parameters: CommonParameters, *, spread: Array, n_nodes: int | None = None
+) -> Array:
     """Return the share that the model gives for each rule, averaged over all unnamed effects.
 
     Parameters
@@ -88,6 +90,8 @@ def rule_shares(rules: Sequence[Rule], parameters: CommonParameters, *, spread: 
         Arrays of shape (n,) or scalars.
     spread : (n,)
         Standard deviation of the unnamed effects, from `total_spread`.
+    n_nodes : int, optional
+        As in `marginal_survival`.
 
     Returns
     -------
@@ -101,12 +105,14 @@ def rule_shares(rules: Sequence[Rule], parameters: CommonParameters, *, spread: 
     by_clock, spoilt = (
         np.where(dead, death, loss) for loss, death in (log_clock_hazards(eta, delta), spoilt_hazards(h0))
     )
-    without: Array = np.exp(-spoilt) * marginal_survival(by_clock, spread[:, None])
+    without: Array = np.exp(-spoilt) * marginal_survival(by_clock, spread[:, None], n_nodes=n_nodes)
     return np.where(dead, 1.0 - without, without)
 
 
-def solve_prior(rules: Sequence[Rule], *, log_q10: float, h0: float) -> PriorTable:
+def solve_prior(rules: Sequence[Rule], *, log_q10: float, h0: float, n_nodes: int | None = None) -> PriorTable:
     """Solve the rules for every spread of `SPREAD_GRID` by Gauss-Newton at the median of log Q10 and h0.
+
+    `n_nodes` as in `marginal_survival`.
 
     Raises
     ------
@@ -117,7 +123,7 @@ def solve_prior(rules: Sequence[Rule], *, log_q10: float, h0: float) -> PriorTab
         raise PriorError(f"there are no rules of thumb: {REMEDIES}")
     # Shares that overflow on a step gone astray are caught below as steps that are not finite.
     with np.errstate(over="ignore", divide="ignore", invalid="ignore"):
-        mean, information = _gauss_newton(rules, log_q10=log_q10, h0=h0)
+        mean, information = _gauss_newton(rules, log_q10=log_q10, h0=h0, n_nodes=n_nodes)
     if (mean[:, 1:] <= 0).any():
         raise PriorError(f"the rules of thumb say that plants do better with days, or die no later: {REMEDIES}")
     covariance = np.asarray(np.linalg.inv(information), dtype=np.float64)
@@ -129,7 +135,7 @@ def solve_prior(rules: Sequence[Rule], *, log_q10: float, h0: float) -> PriorTab
     )
 
 
-def _gauss_newton(rules: Sequence[Rule], *, log_q10: float, h0: float) -> tuple[Array, Array]:
+def _gauss_newton(rules: Sequence[Rule], *, log_q10: float, h0: float, n_nodes: int | None) -> tuple[Array, Array]:
     """Return (alpha, kappa, delta), (spreads, 3), and their information, (spreads, 3, 3)."""
     dead = np.array([rule.outcome == "dead" for rule in rules])
     ranges = np.array([[rule.low, rule.best, rule.high] for rule in rules])
@@ -140,7 +146,7 @@ def _gauss_newton(rules: Sequence[Rule], *, log_q10: float, h0: float) -> tuple[
     def answer(parameters: Array) -> Array:
         alpha, kappa, delta = parameters.T
         common = CommonParameters(alpha, kappa, delta, log_q10, h0)
-        return log_cumulative_hazard(rule_shares(rules, common, spread=SPREAD_GRID), dead)
+        return log_cumulative_hazard(rule_shares(rules, common, spread=SPREAD_GRID, n_nodes=n_nodes), dead)
 
     parameters = np.tile([-3.0, REFERENCE_KAPPA, 1.5], (len(SPREAD_GRID), 1))
     for _ in range(MOST_STEPS):

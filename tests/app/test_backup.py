@@ -252,11 +252,17 @@ def test_an_older_backup_is_brought_up_to_date(ledger: Path, tmp_path: Path) -> 
         "sellers": ["recourse", "packing_json", "answers_json"],
         "shipments": [
             "arrival_notes", "photos_json", "recheck_notes", "claim_outcome", "claim_amount", "claim_settled_on",
-            "inside_min_c", "inside_max_c",
+            "inside_min_c", "inside_max_c", "confirmed_revision", "checked_revision",
         ],
+        "refits": ["ledger_revision"],
     }  # fmt: skip
     drops = [f"ALTER TABLE {table} DROP COLUMN {name}" for table, added in columns.items() for name in added]
-    sql("DROP TABLE api_keys", *drops, "UPDATE alembic_version SET version_num = '0001'")(copy)
+    drops += [f"DROP TABLE {table}" for table in ("api_keys", "doubts", "quick_updates")]
+    sql(
+        "DROP INDEX IF EXISTS ix_shipments_corrected_revision",
+        *drops,
+        "UPDATE alembic_version SET version_num = '0001'",
+    )(copy)
     put_back(copy, ledger, tmp_path / "aside.db")
     assert exported(ledger) == before
     with closing(sqlite3.connect(copy)) as connection:

@@ -28,6 +28,8 @@ def rechecked(n: int, kept: int, *, healthy: int = 15, inside_temp_c: str = "20"
         cells = {
             "shipment": f"R-{i}",
             "inside_temp_c": inside_temp_c,
+            "inside_min_c": f"{float(inside_temp_c) - 1:g}",
+            "inside_max_c": f"{float(inside_temp_c) + 1:g}",
             "ship_date": ship_date.isoformat(),
             "arrival_date": arrival_date.isoformat(),
             "healthy": f"{healthy}",

@@ -136,12 +136,9 @@ def test_a_poor_ledger_gives_a_fit_with_finite_answers(name: str, fits: dict[str
 
 
 def test_answers_go_the_way_of_the_counts(fits: dict[str, TransitSurvival]) -> None:
-    """Healthy in five days: more after boxes all healthy than after one usual box, and less after boxes all dead.
-
-    Boxes all dead, short trips too, are lost whole: by Laplace's rule 13 in 14 are, by a prior of 1 in 45 fewer.
-    """
+    """Healthy in five days: more after boxes all healthy than after one usual box, and less after boxes all dead."""
     healthy = {name: float(model.predict_proba(ASKED)[1, 0]) for name, model in fits.items()}
-    assert healthy["all dead"] < 0.4 < healthy["one box"] < healthy["all healthy"]
+    assert healthy["all dead"] < 0.1 < healthy["one box"] < healthy["all healthy"]
     assert healthy["all healthy"] > 0.97
     assert fits["all damaged"].predict_proba(ASKED)[1, 1] > 0.8
 
@@ -173,13 +170,13 @@ def test_contradictions_give_a_finite_fit_or_a_refusal_that_lists_remedies(name:
 
 @pytest.mark.parametrize("name", ["every other box dead", "better with days"])
 def test_contradicting_boxes_are_put_down_to_boxes(name: str) -> None:
-    """Each box is wholly dead or wholly healthy, and not as days would have it: about as many are expected to be lost
-    whole from now on, where the rules alone expect 1 in 80. Without strays the shipment effect holds that, from a
+    """Each box is wholly dead or wholly healthy, and not as days would have it: more are expected to be lost whole from
+    now on, five times as many at least as by the rules alone. Without strays the shipment effect holds that, from a
     median of 0.6."""
     model = contradiction(name)
     assert isinstance(model, TransitSurvival)
     observed = float(np.mean(CONTRADICTIONS[name].counts[:, 0] == 0.0))
-    assert 0.4 * observed < float(np.median(model.draws_.parameters.lost)) < observed
+    assert 5 * 0.015 < float(np.median(model.draws_.parameters.lost)) < observed
     ledger = CONTRADICTIONS[name]
     plain = TransitSurvival(n_draws=1024, n_weighed=2048, strays=None).fit(ledger.lines, ledger.counts)
     assert float(np.median(plain.draws_.parameters.scales["shipment"])) > 2.0

@@ -19,7 +19,6 @@ import numpy as np
 import nutpie
 import pymc as pm
 import pytensor.tensor as pt
-from scipy import special, stats
 
 from model.exposure.damage import REFERENCE_C, extreme_rate
 from model.exposure.table import Array
@@ -33,12 +32,7 @@ from model.reference.tables import REFERENCE_GROUP, Reference, load_reference
 from model.synthetic import Design, drift_correlation, effect_sds
 from tests.references.scenario import SEEDS, Query, fingerprint, queries, scenario
 
-COMMON = ("alpha", "kappa", "delta", "log_q10", "log_chill_rate", "log_h0", "log_odds_lost")
-# Deviations from tabulated time ratios: Student's t of 4 degrees whose middle 80 % are those of the tabulated normal.
-STUDENT, DEGREES = ("genus", "container", "roots"), 4
-STUDENT_SCALE = float(stats.norm.ppf(0.9) / stats.t.ppf(0.9, DEGREES))
-# Judged chances: of a plant in a box lost whole, that the record of a box is wrong, and that of a line.
-LOST_HEALTHY, LOST_DEAD, WRONG = 0.01, 0.95, 0.01
+COMMON = ("alpha", "kappa", "delta", "log_q10", "log_chill_rate", "log_h0")
 SCALE_OF = {"genus": "genus_multiplier", "cultivar": "cultivar", "seller": "seller", "drift": "drift"}
 NODES = 41
 SCALES = tuple(f"log_{name}" for name in LEARNED_SCALES)
@@ -55,7 +49,7 @@ class Settings(NamedTuple):
     target_accept: float
 
 
-SETTINGS = {20: Settings(2000, 10_000, 0.95), 60: Settings(2000, 10_000, 0.95), 300: Settings(2000, 10_000, 0.95)}
+SETTINGS = {20: Settings(2000, 20_000, 0.95), 60: Settings(2000, 20_000, 0.95), 300: Settings(2000, 25_000, 0.95)}
 
 
 def _in_spread(spread: Any, values: Array) -> Any:
@@ -112,9 +106,6 @@ def build(design: Design, observations: Observations, reference: Reference) -> p
             if name != "q10_less_one":
                 pm.Deterministic(f"log_{name}", logarithm)
             outer[name] = pt.exp(logarithm)
-        chance = rows["lost_whole"]
-        log_odds = np.log(chance.median / (1.0 - chance.median)) + chance.sd_log * pm.Normal("z_lost")
-        lost = pt.sigmoid(pm.Deterministic("log_odds_lost", log_odds))
         log_q10 = pm.Deterministic("log_q10", pt.log1p(outer["q10_less_one"]))
 
         spread = _spread(outer, reference)
@@ -135,7 +126,7 @@ def build(design: Design, observations: Observations, reference: Reference) -> p
             eta = eta + _effects(kind, observations, outer, reference)
         eta = eta + outer["shipment"] * pm.Normal("z_shipment", shape=observations.n_boxes)[observations.box]
         eta = eta + outer["line"] * pm.Normal("z_line", shape=len(observations))
-        _add_counts(observations, eta, delta, outer["h0"], lost)
+        _add_counts(observations, eta, delta, outer["h0"])
     return model
 
 
@@ -144,10 +135,7 @@ def _effects(kind: str, observations: Observations, scales: Mapping[str, Any], r
     levels, codes = observations.levels[kind], observations.codes[kind]
     if not levels:
         return 0.0
-    if kind in STUDENT:
-        normals = STUDENT_SCALE * pm.StudentT(f"z_{kind}", nu=DEGREES, mu=0.0, sigma=1.0, shape=len(levels))
-    else:
-        normals = pm.Normal(f"z_{kind}", shape=len(levels))
+    normals = pm.Normal(f"z_{kind}", shape=len(levels))
     if kind == "drift":
         normals = pt.dot(np.linalg.cholesky(drift_correlation(levels)), normals)
     sds = effect_sds(kind, levels, dict.fromkeys(LEARNED_SCALES, 1.0), reference)
@@ -156,31 +144,15 @@ def _effects(kind: str, observations: Observations, scales: Mapping[str, Any], r
     return pt.concatenate([effects, np.zeros(1)])[np.where(codes >= 0, codes, len(levels))]
 
 
-def _add_counts(observations: Observations, eta: Any, delta: Any, h0: Any, lost: Any) -> None:
-    """Add the likelihood of the counts, multinomial up to its constant, boxes lost whole and wrong records mixed in.
-
-    Given its effects a box is of the clock, line by line or of a wrong line, or lost whole, or its record is wrong; the
-    effects of the last two are their prior's, so the mixture may stand inside the average over effects.
-    """
+def _add_counts(observations: Observations, eta: Any, delta: Any, h0: Any) -> None:
+    """Add the multinomial likelihood of the counts, up to its constant."""
     hazard = pt.exp(eta)
     loss = h0 + hazard
     death = h0 * np.exp(-SPOILT_DEATH_OFFSET) + hazard * pt.exp(-delta)
     between = -h0 * np.expm1(-SPOILT_DEATH_OFFSET) - hazard * pt.expm1(-delta)
     log_dead, log_damaged = pt.log(-pt.expm1(-death)), pt.log(-pt.expm1(-between)) - death
-    of_clock = observations.dead * log_dead + observations.damaged * log_damaged - observations.healthy * loss
-    counts = np.stack([observations.healthy, observations.damaged, observations.dead], axis=1)
-    in_box = (observations.box == np.arange(observations.n_boxes)[:, None]).astype(float)
-    by_line = pt.logaddexp(np.log1p(-WRONG) + of_clock, np.log(WRONG) + _any(counts))
-    of_lost = in_box @ (counts @ np.log([LOST_HEALTHY, 1.0 - LOST_HEALTHY - LOST_DEAD, LOST_DEAD]))
-    right = np.log1p(-WRONG) + pt.logaddexp(pt.log1p(-lost) + pt.dot(in_box, by_line), pt.log(lost) + of_lost)
-    pm.Potential("counts", pt.sum(pt.logaddexp(right, np.log(WRONG) + _any(in_box @ counts))))
-
-
-def _any(counts: Array) -> Array:
-    """Return the log likelihood of counts, (n, 3), when all shares are equally likely, up to the same constant."""
-    numerator: Array = np.log(2.0) + special.gammaln(counts + 1.0).sum(axis=1)
-    log_likelihood: Array = numerator - special.gammaln(counts.sum(axis=1) + 3.0)
-    return log_likelihood
+    likelihood = observations.dead * log_dead + observations.damaged * log_damaged - observations.healthy * loss
+    pm.Potential("counts", pt.sum(likelihood))
 
 
 def query_chances(asked: list[Query], observations: Observations, draws: Mapping[str, Array]) -> tuple[Array, Array]:
@@ -189,7 +161,7 @@ def query_chances(asked: list[Query], observations: Observations, draws: Mapping
     Averaged over shipment and line effects, and over the populations of sellers and quarters where these have no data.
     """
     healthy, dead = [], []
-    h0, delta, lost = np.exp(draws["log_h0"]), draws["delta"], special.expit(draws["log_odds_lost"])
+    h0, delta = np.exp(draws["log_h0"]), draws["delta"]
     for query in asked:
         air = Air(*map(np.array, (query.inside_c, query.threshold_c, query.sensitivity)))
         log_rate = _log_rate(air, draws["log_q10"], np.exp(draws["log_chill_rate"]), functions=np)
@@ -202,11 +174,9 @@ def query_chances(asked: list[Query], observations: Observations, draws: Mapping
             else:
                 variance = variance + np.exp(2.0 * draws[f"log_{kind}"])  # only sellers and quarters lack data
         sd = np.sqrt(variance)
-        of_clock = np.exp(-h0) * marginal_survival(eta, sd, n_nodes=NODES)
-        healthy.append((1.0 - lost) * of_clock + lost * LOST_HEALTHY)
+        healthy.append(np.exp(-h0) * marginal_survival(eta, sd, n_nodes=NODES))
         not_spoilt = np.exp(-h0 * np.exp(-SPOILT_DEATH_OFFSET))
-        alive = not_spoilt * marginal_survival(eta - delta, sd, n_nodes=NODES)
-        dead.append((1.0 - lost) * (1.0 - alive) + lost * LOST_DEAD)
+        dead.append(1.0 - not_spoilt * marginal_survival(eta - delta, sd, n_nodes=NODES))
     return np.stack(healthy, axis=-1), np.stack(dead, axis=-1)
 
 

@@ -13,8 +13,4 @@ def parameters(posterior: Posterior) -> dict[str, Array]:
     x, theta = posterior.x, posterior.theta
     draws = dict(zip(("alpha", "kappa", "delta"), x[:, :3].T, strict=True))
     draws["log_q10"] = np.log1p(np.exp(theta[:, OUTER.index("q10_less_one")]))
-    return (
-        draws
-        | {f"log_{name}": theta[:, OUTER.index(name)] for name in (*LEARNED_SCALES, "chill_rate", "h0")}
-        | {"log_odds_lost": theta[:, OUTER.index("lost_whole")]}
-    )
+    return draws | {f"log_{name}": theta[:, OUTER.index(name)] for name in (*LEARNED_SCALES, "chill_rate", "h0")}

@@ -4,14 +4,16 @@ import hashlib
 from dataclasses import astuple, dataclass, replace
 
 import numpy as np
+from scipy import stats
 
+from model.exposure.table import Array
 from model.fit.observations import Observations
 from model.plant.effects import LEARNED_SCALES
 from model.plant.plant import KINDS, Plant
 from model.plant.time_ratio import log_time_ratio
-from model.prior.priors import solve_prior
+from model.prior.priors import PriorTable, solve_prior
 from model.reference.tables import REFERENCE_CONTAINER, REFERENCE_ROOTS, load_reference
-from model.synthetic import Design, draw_counts, draw_design, draw_truth, effect_sds
+from model.synthetic import Design, Truth, draw_counts, draw_design, draw_truth, effect_sds
 
 SIZES = (20, 60, 300)
 # One seed a step, so that importers of every size have the same genera, sellers and truth.
@@ -25,8 +27,10 @@ SILENT_QUARTER = 10_000
 DAYS, INSIDE_C = (2.0, 15.0), (4.0, 32.0)
 # Log Q10 and log chill rate at which the fingerprint looks at exposures.
 EXPOSURE_AT = (0.5, -1.0)
-# So many that some are lost in every ledger but the smallest.
-TRUTH = {"lost": 0.04}
+# Gauss-Hermite nodes that the rules of thumb were averaged with when the reference was run.
+NODES_OF_THE_PRIOR = 21
+# What was drawn from that prior, so that the counts are those of the reference.
+TRUTH = {"alpha": -5.47586572366842, "kappa": 7.4238633056731125, "delta": 2.2068364962432345, "lost": 0.0}
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,12 +65,24 @@ class Query:
 
 
 def scenario(n_boxes: int) -> tuple[Design, Observations]:
-    """Return what an invented importer sent and what became of it, from a truth drawn from the prior."""
+    """Return what an invented importer sent and what became of it, from a truth drawn from the prior.
+
+    No box is lost whole, and deviations from the tables are normal: the reference samples the clock alone.
+    """
     reference = load_reference()
     design = draw_design(reference, n_boxes, rng=np.random.default_rng(SEEDS["design"]))
     truth = draw_truth(reference, design.observations, rng=np.random.default_rng(SEEDS["truth"]))
-    truth = replace(truth, parameters={**truth.parameters, **TRUTH})
+    truth = replace(truth, parameters={**truth.parameters, **TRUTH}, effects=_of_normals(truth, design.observations))
     return design, draw_counts(design.observations, truth, rng=np.random.default_rng(SEEDS["counts"]))
+
+
+def _of_normals(truth: Truth, observations: Observations) -> dict[str, Array]:
+    """Return a truth's effects with deviations from the tables as normals have them, each at its place among all."""
+    effects, scale = dict(truth.effects), stats.norm.ppf(0.9) / stats.t.ppf(0.9, 4)
+    for kind in ("genus", "container", "roots"):
+        sds = effect_sds(kind, observations.levels[kind], truth.scales, load_reference())
+        effects[kind] = sds * stats.norm.ppf(stats.t.cdf(truth.effects[kind] / (scale * sds), 4))
+    return effects
 
 
 def queries(observations: Observations) -> list[Query]:
@@ -119,12 +135,19 @@ def _one(names: list[str], *, rng: np.random.Generator) -> str:
     return names[int(rng.integers(len(names)))]
 
 
+def prior_of_the_reference() -> PriorTable:
+    """Return the prior that the reference was run with, its rules averaged by fewer nodes than those of today."""
+    reference = load_reference()
+    rows = reference.prior_scales
+    log_q10 = float(np.log1p(rows["q10_less_one"].median))
+    return solve_prior(reference.rules, log_q10=log_q10, h0=rows["h0"].median, n_nodes=NODES_OF_THE_PRIOR)
+
+
 def fingerprint(design: Design, observations: Observations) -> str:
     """Return a digest of data, prior and questions: a recorded result holds for what has the same digest."""
     reference = load_reference()
     rows = reference.prior_scales
-    log_q10 = float(np.log1p(rows["q10_less_one"].median))
-    table = solve_prior(reference.rules, log_q10=log_q10, h0=rows["h0"].median)
+    table = prior_of_the_reference()
     middle = observations.exposure.at(*EXPOSURE_AT)[0]
     counts = (observations.healthy, observations.damaged, observations.dead)
     parts: list[object] = [array.astype(int).tolist() for array in (observations.box, *counts)]
@@ -135,7 +158,7 @@ def fingerprint(design: Design, observations: Observations) -> str:
         levels = observations.levels[kind]
         sds = np.round(effect_sds(kind, levels, unit, reference), 6)
         parts.append((kind, levels, sds.tolist(), observations.codes[kind].tolist()))
-    parts.extend((name, row.median, row.sd_log) for name, row in sorted(rows.items()))
+    parts.extend((name, row.median, row.sd_log) for name, row in sorted(rows.items()) if name != "lost_whole")
     parts.append([np.round(array, 4).tolist() for array in (table.mean, table.covariance)])
     parts.append([np.round(array, 4).tolist() for array in (table.delta_mean, table.delta_shape)])
     for query in queries(observations):
