@@ -134,9 +134,9 @@ class Inference:
     def mode(self) -> Mode:
         """Return the mode of theta's marginal posterior, and of x given it.
 
-        Where boxes or records may be strays, a seller who sends dead boxes for a season is one explanation and boxes lost
-        whole are another, each with a mode of its own. So the search also begins where the clock alone would end, and
-        the higher of the two ends counts.
+        Where boxes or records may be strays, a seller who sends dead boxes for a season is one explanation and boxes
+        lost whole are another, each with a mode of its own. So the search also begins where the clock alone would end,
+        and the higher of the two ends counts.
         """
         found = self._climbed(self._start())
         target = self._target
@@ -167,9 +167,9 @@ class Inference:
             n_outer += 1
             step = np.linalg.solve(hessian, slope)
             step *= min(1.0, LONGEST_OUTER_STEP / np.abs(step / self._hierarchy.outer_sd).max())
-            start = inner.x + drift @ step
-            start[DELTA] = max(start[DELTA], LEAST_DELTA_SHARE * inner.x[DELTA])
-            there = self._inner_mode.newton(theta + step, start)
+            ahead = inner.x + drift @ step
+            ahead[DELTA] = max(ahead[DELTA], LEAST_DELTA_SHARE * inner.x[DELTA])
+            there = self._inner_mode.newton(theta + step, ahead)
             new_slope = marginal_slope(self._target, theta + step, there)
             # Broyden-Fletcher-Goldfarb-Shanno update of the curvature.
             change = slope - new_slope

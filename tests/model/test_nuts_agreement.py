@@ -1,7 +1,8 @@
 """The posterior agrees with NUTS (PyMC) on the same boxes, at 20, 60 and 300 of them.
 
 The recorded results, and the script that made them, are in `tests/references`: the model written out afresh, with
-shipment and line effects sampled. It is of the clock alone: no box is lost whole, no record wrong, and deviations are normal. Tolerances: means
+shipment and line effects sampled. It is of the clock alone: no box is lost whole, no record
+wrong, and deviations are normal. Tolerances: means
 0.15 sd and sds 10 % for common parameters and effects, 0.25 sd and 20 % for log scales, chances 0.01 on average and
 0.02 at most; each plus twice the Monte Carlo errors of both sides.
 """
