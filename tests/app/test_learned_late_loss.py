@@ -28,6 +28,8 @@ def rechecked(n: int, kept: int, *, healthy: int = 15, inside_temp_c: str = "20"
         cells = {
             "shipment": f"R-{i}",
             "inside_temp_c": inside_temp_c,
+            "inside_min_c": f"{float(inside_temp_c) - 1:g}",
+            "inside_max_c": f"{float(inside_temp_c) + 1:g}",
             "ship_date": ship_date.isoformat(),
             "arrival_date": arrival_date.isoformat(),
             "healthy": f"{healthy}",
@@ -114,10 +116,18 @@ def test_what_says_nothing_of_late_loss(database: Database, cells: dict[str, str
 
 
 def test_the_chill_dose_of_a_box(database: Database) -> None:
-    """Aglaonema: threshold 13 °C, sensitive (1). 4 °C logged for 5 days and 7 hours, all of its spread below."""
-    lines = lines_of(database, csv_bytes(row(**RECHECKED, inside_temp_c="4")))
-    assert lines.chill_degree_days[0] == pytest.approx((13 - 4) * (5 + 7 / 24) * 1.0, rel=1e-3)
+    """Aglaonema: threshold 13 °C, sensitive (1). 4 °C logged for 5 days and 7 hours, never above the threshold."""
+    even = {"inside_temp_c": "4", "inside_min_c": "3", "inside_max_c": "5"}
+    lines = lines_of(database, csv_bytes(row(**RECHECKED, **even)))
+    by_hand = (13 - 4) * (5 + 7 / 24) * 1.0
+    assert lines.chill_degree_days[0] == pytest.approx(by_hand, rel=1e-3)
     assert lines.at(0.5).chill_dose_days[0] == pytest.approx(0.5 * lines.chill_degree_days[0])
+
+
+def test_hours_above_the_threshold_do_not_make_up_for_those_below(database: Database) -> None:
+    """A mean of 4 °C alone leaves the journey its course: where that rises above 13 °C the rest is the colder."""
+    lines = lines_of(database, csv_bytes(row(**RECHECKED, inside_temp_c="4")))
+    assert (13 - 4) * (5 + 7 / 24) <= lines.chill_degree_days[0] < 1.1 * (13 - 4) * (5 + 7 / 24)
 
 
 def test_the_page_tells_late_loss_before_and_after(database: Database, database_url: str) -> None:
