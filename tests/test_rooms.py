@@ -38,7 +38,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     # The model: arrays and frozen dataclasses.
     "model.reference": set(),
     "model.plant": {"model.reference"},
-    "model.exposure": {"model.reference", "model.quadrature"},
+    "model.exposure": {"model.reference"},
     "model.transit": {"model.reference", "model.exposure", "model.quadrature"},
     "model.prior": {*_TABLES, "model.exposure", "model.quadrature"},
     "model.predict": {*_TABLES, "model.exposure", "model.prior", "model.quadrature"},

@@ -29,7 +29,7 @@ def packings(engine: Engine) -> list[ContainerRow | RootsRow]:
     for container in engine.reference.containers.values():
         if container.offered:
             cells = asdict(container)
-            for name in ("container", "offered", "inside_sd_c"):
+            for name in ("container", "offered"):
                 cells.pop(name)
             rows.append(ContainerRow(code=container.container, **cells))
     for roots in engine.reference.roots.values():

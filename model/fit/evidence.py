@@ -36,7 +36,8 @@ def count_boxes(observations: Observations) -> BoxCounts:
     box, sent = observations.box, observations.sent.astype(np.int64)
     genus, seller = observations.codes["genus"], observations.codes["seller"]
     n_sellers = max(len(observations.levels["seller"]), 1)
-    named, pair = np.unique(genus * n_sellers + seller, return_inverse=True)
+    both = (genus >= 0) & (seller >= 0)
+    named, pair = np.unique((genus * n_sellers + seller)[both], return_inverse=True)
     return BoxCounts(
         n_boxes=observations.n_boxes,
         n_plants=int(sent.sum()),
@@ -46,7 +47,7 @@ def count_boxes(observations: Observations) -> BoxCounts:
         },
         genus=np.asarray(named // n_sellers, dtype=np.int64),
         seller=np.asarray(named % n_sellers, dtype=np.int64),
-        pairs=_counted(pair, box, sent, len(named)),
+        pairs=_counted(pair, box[both], sent[both], len(named)),
     )
 
 

@@ -1,8 +1,8 @@
 """Mode, outer parameters and weighted posterior draws.
 
 Theta is moved to the mode of its marginal posterior (Laplace in x; Rue, Martino & Chopin 2009), with the mode of x
-given theta at each step (`model.inner_mode`). Draws about it are weighted against the integrated posterior
-(`model.weighing`).
+given theta at each step (`model.fit.inner_mode`). Draws about it are weighted against the integrated posterior
+(`model.fit.weighing`); where there are two modes, about each, by the posterior's mass there.
 """
 
 from dataclasses import dataclass
@@ -12,12 +12,12 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import linalg
 
-from model.fit.hierarchy import DELTA, LOG_ODDS_LOST, OUTER
+from model.fit.hierarchy import DELTA, KAPPA, LOG_ODDS_LOST, OUTER
 from model.fit.inner_mode import LEAST_DELTA_SHARE, REMEDIES, ConvergenceError, Inner, InnerMode
 from model.fit.marginal_slope import marginal_slope
 from model.fit.proposal import Proposal, positive, without_negative
 from model.fit.target import LOG_H0
-from model.fit.weighing import REFUSED_EFFECTIVE, Weighing
+from model.fit.weighing import REFUSED_EFFECTIVE, Weighing, combined
 
 Array = NDArray[np.float64]
 
@@ -32,6 +32,8 @@ LONGEST_OUTER_STEP = 1.0
 OUTER_DIFFERENCE = 0.05
 # Least curvature, as a share of the prior's.
 LEAST_CURVATURE = 0.25
+# A mode so many nats lower is not drawn about; one nearer than so many sds to the highest is the same.
+LESSER_HUMP, APART = 10.0, 1.5
 
 
 class Mode(NamedTuple):
@@ -132,16 +134,19 @@ class Inference:
         return Mode(theta, inner, *self._outer_curvature(theta, inner, marginal_slope(self._target, theta, inner)), 0)
 
     def mode(self) -> Mode:
-        """Return the mode of theta's marginal posterior, and of x given it.
+        """Return the highest mode of theta's marginal posterior, and of x given it."""
+        return self.modes()[0]
+
+    def modes(self) -> list[Mode]:
+        """Return the modes of theta's marginal posterior that count, and of x given each; the highest first.
 
         Where boxes or records may be strays, a seller who sends dead boxes for a season is one explanation and boxes
-        lost whole are another, each with a mode of its own. So the search also begins where the clock alone would end,
-        and the higher of the two ends counts.
+        lost whole are another, each with a mode of its own. So the search also begins where the clock alone would end.
         """
         found = self._climbed(self._start())
         target = self._target
         if target.rates is None or target.observations.n_boxes > MANY_BOXES:
-            return found
+            return [found]
         alone = Inference(InnerMode(target.by_clock_alone()))
         try:
             clock = alone.mode()
@@ -150,8 +155,10 @@ class Inference:
             slope = marginal_slope(target, theta, inner)
             other = self._climbed(Mode(theta, inner, *self._outer_curvature(theta, inner, slope), 0))
         except (ConvergenceError, linalg.LinAlgError):
-            return found
-        return max(found, other, key=self._height)
+            return [found]
+        first, second = sorted((found, other), key=self._height, reverse=True)
+        lesser = self._height(second) < self._height(first) - LESSER_HUMP
+        return [first] if lesser or not _apart(first, second) else [first, second]
 
     def _height(self, mode: Mode) -> float:
         """Return the log of the posterior's mass about a mode, by Laplace's method, without constants."""
@@ -196,8 +203,10 @@ class Inference:
             When Newton's steps do not settle, a system of equations has no solution, or too few of the draws count.
         """
         try:
-            mode = self.mode()
-            weighted = Weighing(self._target).run(self._proposal(mode), n_weighed, rng=rng)
+            modes = self.modes()
+            weighing = Weighing(self._target)
+            weighted = combined([weighing.run(self._proposal(one), n_weighed, rng=rng) for one in modes])
+            mode = modes[0]
             covariance = np.asarray(np.linalg.inv(mode.inner.precision), dtype=np.float64)
         except linalg.LinAlgError as fault:
             raise ConvergenceError(f"the fit lost its way ({fault}). {REMEDIES}") from fault
@@ -235,3 +244,12 @@ class Inference:
             data_precision=without_negative(inner.data_precision * np.outer(to_log, to_log)),
             drift=mode.drift / to_log[:, None],
         )
+
+
+def _apart(one: Mode, other: Mode) -> bool:
+    """Return whether two modes are humps of their own: a Gaussian about neither reaches the other."""
+    kappa = abs(one.inner.x[KAPPA] - other.inner.x[KAPPA])
+    sds = [np.sqrt(np.linalg.inv(mode.inner.precision)[KAPPA, KAPPA]) for mode in (one, other)]
+    step = one.theta - other.theta
+    far = [np.sqrt(step @ mode.hessian @ step) for mode in (one, other)]
+    return bool(kappa > APART * max(sds) or min(far) > APART * np.sqrt(len(step)))

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from scipy import special
 
 from model.fit.hierarchy import ALPHA, DELTA, KAPPA
-from model.fit.pareto_smoothing import effective_draws, smooth_log_weights
+from model.fit.pareto_smoothing import effective_draws, log_mean, smooth_log_weights
 from model.fit.proposal import N_COMMON, Proposal
 
 Array = NDArray[np.float64]
@@ -54,6 +54,9 @@ class Moved:
     pareto_k : float
         Tail shape of the last step's weights.
     n_moves : int
+    log_mass : float
+        Log of the posterior's integral where the proposal reaches, without its constants (Del Moral et al. 2006,
+        eq. 14).
     """
 
     x: Array
@@ -61,6 +64,7 @@ class Moved:
     effective: float
     pareto_k: float
     n_moves: int
+    log_mass: float
 
 
 class _State(NamedTuple):
@@ -113,6 +117,7 @@ class Mover:
         """
         power = _next_power(log_weights, 0.0, N_PARTICLES)
         own, k = smooth_log_weights(power * log_weights)
+        log_mass = log_mean(power * log_weights)
         index = _resampled(own, N_PARTICLES, rng=self._rng)
         state = self._state(x[index], theta[index])
         shared, n_moves = _siblings(index), 0
@@ -132,6 +137,7 @@ class Mover:
             before, weights = power, state.log_p - state.log_q
             power = _next_power(weights, power, KEPT_SHARE * N_PARTICLES)
             own, k = smooth_log_weights((power - before) * weights)
+            log_mass += log_mean((power - before) * weights)
             index = _resampled(own, N_PARTICLES, rng=self._rng)
             siblings = _siblings(index)
             state, shared = state.take(index), siblings + shared * (1.0 + siblings)
@@ -141,6 +147,7 @@ class Mover:
             N_PARTICLES / (1.0 + shared),
             k,
             n_moves,
+            log_mass,
         )
 
     def _state(self, x: Array, theta: Array) -> _State:

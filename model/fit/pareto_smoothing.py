@@ -59,3 +59,8 @@ def effective_draws(log_weights: Array) -> float:
     """Return the effective number of draws, from log weights (draws,) that need not be normalised."""
     weights = special.softmax(log_weights)
     return 1.0 / float((weights**2).sum())
+
+
+def log_mean(log_weights: Array) -> float:
+    """Return the log of the mean weight, from log weights (draws,)."""
+    return float(special.logsumexp(log_weights) - np.log(len(log_weights)))

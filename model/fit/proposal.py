@@ -229,7 +229,7 @@ class Proposal:
                 logs[own] = drawn[own]
                 n_replaced += int((own & again).sum())
             densities = [np.log(share) + given.log_density(logs) for share, given in zip(shares, mixed, strict=True)]
-            log_q[rows] = np.logaddexp.reduce(densities) - 0.5 * (outer_normals[rows] ** 2).sum(axis=1)[:, None]
+            log_q[rows] = np.logaddexp.reduce(densities) + self._outer_log_density(outer_normals[rows])[:, None]
             centres[rows], x[rows] = mixed[0].centre, natural(logs)
             log_prior[rows] = self._log_prior(thetas[rows], x[rows], mixed[0].prior)
         return Drawn(
@@ -274,7 +274,7 @@ class Proposal:
         for rows in self._runs(n):
             parts = [self.given(thetas[rows], temper) for temper in (1.0, self._wide_temper())]
             densities = np.stack([given.log_density(logs[rows, None])[:, 0] for given in parts])
-            of_outer = -0.5 * (outer[rows] ** 2).sum(axis=1)
+            of_outer = self._outer_log_density(outer[rows])
             log_narrow[rows] = densities[0] + of_outer
             log_mixed[rows] = np.logaddexp.reduce(densities + np.log(SHARES)[:, None]) + of_outer
             inner[rows] = parts[0].normals_of(logs[rows, None])[:, 0]
@@ -290,6 +290,12 @@ class Proposal:
         factor = lower_factor(self.data_precision + own[0])
         told = float(np.trace(linalg.cho_solve((factor, True), self.data_precision, check_finite=False)))
         return max(told / (told + LOST_PARAMETERS), LEAST_TEMPER)
+
+    def _outer_log_density(self, normals: Array) -> Array:
+        """Return the log density of thetas at their standard normals, (n, 10), without constants; (n,)."""
+        height = np.log(np.diagonal(self._outer_spread())).sum()
+        density: Array = -height - 0.5 * (normals**2).sum(axis=1)
+        return density
 
     def _outer_spread(self) -> Array:
         return lower_factor(OUTER_INFLATION**2 * self.outer_covariance)

@@ -5,10 +5,12 @@ against the integrated posterior are Pareto-smoothed (Vehtari et al. 2024). Wher
 moved to the posterior (`model.fit.moves`).
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import special
 
 from model.fit.box_integral import (
     WEIGHT_BOX_NODES,
@@ -19,7 +21,7 @@ from model.fit.box_integral import (
 )
 from model.fit.hierarchy import ALPHA, DELTA, KAPPA
 from model.fit.moves import Mover
-from model.fit.pareto_smoothing import effective_draws, smooth_log_weights
+from model.fit.pareto_smoothing import effective_draws, log_mean, smooth_log_weights
 from model.fit.proposal import NARROW, Drawn, Proposal, natural, without_negative
 from model.fit.target import Target
 
@@ -41,6 +43,8 @@ FEW_LINES, ENOUGH_SHARE = 1000, 0.3
 # With fewer, or a heavier tail of the weights, draws are moved to the posterior; so few are no answer.
 LEAST_EFFECTIVE, MOST_PARETO_K = 400, 0.7
 REFUSED_EFFECTIVE = 5
+# One in so many is the least share of the posterior for which a mode is drawn about.
+LEAST_HUMP_IN = 1000
 # Rounds of draws until there are enough effective ones.
 MOST_ROUNDS = 4
 
@@ -58,6 +62,8 @@ class WeightedDraws:
         Draws that were drawn again since kappa came out at or below 0.
     raw : (draws,)
         Log weights as they were before they were smoothed, for the draws that were weighed.
+    log_mass : float
+        Log of the posterior's integral where the draws reach, without its constants.
     n_moves : int
         Moves of each particle, where weights alone left too few draws.
     """
@@ -69,12 +75,37 @@ class WeightedDraws:
     pareto_k: float
     n_replaced: int
     raw: Array
+    log_mass: float
     n_moves: int = 0
 
     @property
     def enough(self) -> bool:
         """Whether so many draws count that answers can be trusted."""
         return self.effective >= LEAST_EFFECTIVE and self.pareto_k < MOST_PARETO_K
+
+
+def combined(humps: Sequence[WeightedDraws]) -> WeightedDraws:
+    """Return the draws about several modes as draws of the whole posterior, by the mass of each.
+
+    The draws about one mode hardly reach another. What has less than a draw's worth of mass is left out.
+    """
+    share = special.softmax([one.log_mass for one in humps])
+    kept = [(float(own), one) for own, one in zip(share, humps, strict=True) if own * LEAST_HUMP_IN >= 1.0]
+    if len(kept) == 1:
+        return kept[0][1]
+    shares, humps = np.array([own for own, _ in kept]), [one for _, one in kept]
+    shares /= shares.sum()
+    return WeightedDraws(
+        x=np.concatenate([one.x for one in humps]),
+        theta=np.concatenate([one.theta for one in humps]),
+        log_weights=np.concatenate([np.log(own) + one.log_weights for own, one in zip(shares, humps, strict=True)]),
+        effective=1.0 / sum(own**2 / one.effective for own, one in zip(shares, humps, strict=True)),
+        pareto_k=max(one.pareto_k for one in humps),
+        n_replaced=sum(one.n_replaced for one in humps),
+        raw=np.concatenate([one.raw for one in humps]),
+        log_mass=float(special.logsumexp([one.log_mass for one in humps])),
+        n_moves=max(one.n_moves for one in humps),
+    )
 
 
 class Weighing:
@@ -113,6 +144,7 @@ class Weighing:
             effective=moved.effective,
             pareto_k=moved.pareto_k,
             n_moves=moved.n_moves,
+            log_mass=moved.log_mass,
         )
 
     def _piloted(self, proposal: Proposal, n_thetas: int, *, rng: np.random.Generator) -> Proposal:
@@ -139,7 +171,8 @@ class Weighing:
             rounds.append((drawn.x, drawn.theta, self._log_weights(drawn)))
             x, theta, log_weights = (np.concatenate(part) for part in zip(*rounds, strict=True))
             smooth, pareto_k = smooth_log_weights(log_weights)
-            weighted = WeightedDraws(x, theta, smooth, effective_draws(smooth), pareto_k, n_replaced, log_weights)
+            counted, mass = effective_draws(smooth), log_mean(log_weights)
+            weighted = WeightedDraws(x, theta, smooth, counted, pareto_k, n_replaced, log_weights, mass)
             hopeless = move and (pareto_k >= MOST_PARETO_K or weighted.effective * most < LEAST_EFFECTIVE * len(rounds))
             if weighted.enough or hopeless or len(rounds) == most:
                 return weighted

@@ -68,7 +68,6 @@ class Container:
     capacity: int
     time_ratio: float
     time_ratio_sd_log: float
-    inside_sd_c: float
     offered: bool
     source: str
     status: str
