@@ -13,7 +13,7 @@ from model.fit.inner_mode import InnerMode
 from model.fit.moves import Mover
 from model.fit.strays import RATES
 from model.fit.target import Target
-from model.fit.weighing import WeightedDraws, Weighing, combined
+from model.fit.weighing import Weighing, WeightedDraws, combined
 from model.reference.tables import load_reference
 from tests.model.ledgers import ledger
 
@@ -48,7 +48,7 @@ def test_moved_draws_have_the_mean_sd_and_mass_that_weighted_ones_have() -> None
     observations = ledger(counts, np.log(days))
     target = Target(observations, Hierarchy(observations, REFERENCE), rates=RATES)
     inference, weighing = Inference(InnerMode(target)), Weighing(target)
-    proposal = inference._proposal(inference.mode())  # noqa: SLF001 - where a fit starts from
+    proposal = inference._proposal(inference.mode())
     weighted = weighing.run(proposal, 8192, rng=rng)
     assert weighted.pareto_k < 0.7
 
@@ -56,8 +56,8 @@ def test_moved_draws_have_the_mean_sd_and_mass_that_weighted_ones_have() -> None
     x[KAPPA] += np.sqrt(np.cov(weighted.x[:, KAPPA], aweights=np.exp(weighted.log_weights)))
     off = replace(proposal, x=x, data_precision=1.5 * proposal.data_precision)
     drawn = off.draw(512, 8, rng=rng)
-    log_weights = weighing._log_weights(drawn)  # noqa: SLF001 - as a round of draws is weighed
-    moved = Mover(off, weighing._log_likelihood, rng=rng).run(drawn.x, drawn.theta, log_weights)  # noqa: SLF001
+    log_weights = weighing._log_weights(drawn)
+    moved = Mover(off, weighing._log_likelihood, rng=rng).run(drawn.x, drawn.theta, log_weights)
 
     def moments(values: Array, log_w: Array) -> tuple[float, float]:
         mean = float(np.exp(log_w) @ values)
@@ -84,5 +84,7 @@ def test_boxes_of_an_unnamed_seller_are_no_other_sellers() -> None:
         named={"genus": ["Begonia", "Hoya", "Hoya", "Hoya"], "seller": ["one", None, None, "two"]},
     )
     found = count_boxes(observations)
-    names = [(found.levels["genus"][g], found.levels["seller"][s]) for g, s in zip(found.genus, found.seller, strict=True)]
+    names = [
+        (found.levels["genus"][g], found.levels["seller"][s]) for g, s in zip(found.genus, found.seller, strict=True)
+    ]
     assert dict(zip(names, found.pairs.boxes.tolist(), strict=True)) == {("Begonia", "one"): 1, ("Hoya", "two"): 1}
