@@ -149,9 +149,12 @@ class Inference:
             return [found]
         alone = Inference(InnerMode(target.by_clock_alone()))
         try:
-            clock = alone.mode()
-            theta = np.append(clock.theta[:LOG_ODDS_LOST], self._hierarchy.outer_mean[LOG_ODDS_LOST])
-            inner = self._inner_mode.newton(theta, clock.inner.x)
+            clock = alone.ascended(found._replace(inner=alone.inner_at(found.theta, found.inner.x)))
+            theta = np.append(clock.theta[:LOG_ODDS_LOST], found.theta[LOG_ODDS_LOST])
+            inner = self.inner_at(theta, clock.inner.x)
+            start = found._replace(theta=theta, inner=inner)
+            if not _apart(found, start):
+                return [found]
             slope = marginal_slope(target, theta, inner)
             other = self._climbed(Mode(theta, inner, *self._outer_curvature(theta, inner, slope), 0))
         except (ConvergenceError, linalg.LinAlgError):
@@ -160,6 +163,10 @@ class Inference:
         lesser = self._height(second) < self._height(first) - LESSER_HUMP
         return [first] if lesser or not _apart(first, second) else [first, second]
 
+    def inner_at(self, theta: Array, start: Array) -> Inner:
+        """Return the mode of x given a theta."""
+        return self._inner_mode.newton(theta, start)
+
     def _height(self, mode: Mode) -> float:
         """Return the log of the posterior's mass about a mode, by Laplace's method, without constants."""
         log_dets = [float(np.linalg.slogdet(matrix)[1]) for matrix in (mode.inner.precision, mode.hessian)]
@@ -167,7 +174,13 @@ class Inference:
         return height - 0.5 * sum(log_dets) - float(np.log(mode.inner.x[DELTA]))
 
     def _climbed(self, start: Mode) -> Mode:
-        """Return the mode that steps from a start end in."""
+        """Return the mode that steps from a start end in, with the curvature there."""
+        theta, inner, _, _, n_outer = self.ascended(start)
+        slope = marginal_slope(self._target, theta, inner)
+        return Mode(theta, inner, *self._outer_curvature(theta, inner, slope), n_outer)
+
+    def ascended(self, start: Mode) -> Mode:
+        """Return the mode that steps from a start end in, its curvature and drift as the steps found them."""
         theta, inner, hessian, drift, n_outer = start
         slope = marginal_slope(self._target, theta, inner)
         while n_outer < MOST_OUTER_STEPS:
@@ -191,7 +204,6 @@ class Inference:
                 short = np.abs(step / self._hierarchy.outer_sd).max() < OUTER_TOLERANCE
                 if short and step @ hessian @ step < OUTER_GAIN:
                     break
-        hessian, drift = self._outer_curvature(theta, inner, slope)
         return Mode(theta, inner, hessian, drift, n_outer)
 
     def run(self, *, rng: np.random.Generator, n_weighed: int | None = None) -> Posterior:

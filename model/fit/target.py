@@ -115,8 +115,25 @@ class Target:
             lost=0.0 if self.strays is None else float(min(special.expit(theta[LOG_ODDS_LOST]), MOST_LOST)),
         )
 
+    def settings(self, theta: Array, x: Array) -> tuple[Array, Setting]:
+        """Return the clock of each theta (n, 10), (n, lines), and the setting of n copies of the ledger, x (n, p)."""
+        exposure = self.observations.exposure
+        mean, variance = exposure.at_draws(np.log1p(np.exp(theta[:, LOG_Q10])), theta[:, LOG_CHILL])
+        clock = mean.T - np.log(REFERENCE_DAYS) - self.observations.log_time_ratio
+        line = sum(self.line_variances(theta).values(), start=np.zeros((1, 1)))
+        shape = len(theta), len(self.observations)
+        kappa, delta, h0 = x[:, KAPPA, None], x[:, DELTA, None], np.exp(theta[:, LOG_H0, None])
+        box = sum(self.box_variances(theta).values()) + kappa**2 * self.grouping.mean(variance.T)
+        lost: float | Array = 0.0
+        if self.strays is not None:
+            lost = np.minimum(special.expit(theta[:, LOG_ODDS_LOST]), MOST_LOST).repeat(self.grouping.n_boxes)
+        line_sd, delta, h0 = (np.broadcast_to(part, shape).ravel() for part in (np.sqrt(line), delta, h0))
+        return clock, Setting(np.sqrt(box).ravel(), line_sd, delta, h0, lost)
+
     def box_variances(self, theta: Array) -> dict[int, Array]:
-        """Return what varies from box to box by index in theta: with a seller not named, its effect too; (boxes,).
+        """Return what varies from box to box by index in theta, (..., 10): with a seller not named, its effect too.
+
+        Each is (..., boxes).
 
         Of a box whose consignment has an effect of its own, only the rest varies.
         """
@@ -124,26 +141,26 @@ class Target:
         own = 1.0 - CONSTANTS.consignment_share * self.grouping.mean(
             (self.observations.codes[CONSIGNMENT] >= 0).astype(float)
         )
-        variances = {SHIPMENT: own * squares[SHIPMENT]}
+        variances = {SHIPMENT: own * squares[..., SHIPMENT, None]}
         if self.observations.unnamed_seller.any():
             unnamed = self.grouping.mean(self.observations.unnamed_seller.astype(float))
-            variances |= {index: unnamed * squares[index] for index in (SELLER, DRIFT)}
+            variances |= {index: unnamed * squares[..., index, None] for index in (SELLER, DRIFT)}
         return variances
 
     def line_variances(self, theta: Array) -> dict[int, Array]:
-        """Return what varies from line to line by index in theta (-1: no scale); an unknown genus's effect too.
+        """Return what varies from line to line by index in theta (-1: no scale), (..., 10); an unknown genus's too.
 
-        Each is (1,) without unknown genera, else (lines,).
+        Each is (..., 1) without unknown genera, else (..., lines) or (lines,).
         """
         squares = np.exp(2.0 * theta)
         unknown = self.observations.unknown_genus.astype(float)
         if not unknown.any():
-            return {LINE: squares[LINE, None]}
+            return {LINE: squares[..., LINE, None]}
         genus, group = self.hierarchy.unknown_genus_variances
         return {
-            LINE: np.full(len(unknown), squares[LINE]),
-            GENUS: unknown * squares[GENUS] * genus,
-            CULTIVAR: unknown * squares[CULTIVAR],
+            LINE: np.ones_like(unknown) * squares[..., LINE, None],
+            GENUS: unknown * squares[..., GENUS, None] * genus,
+            CULTIVAR: unknown * squares[..., CULTIVAR, None],
             -1: unknown * group,
         }
 
@@ -162,16 +179,16 @@ class Target:
         common = sparse.csr_array((np.concatenate([np.ones(n), clock]), (rows, columns)), shape=(n, p))
         return sparse.csr_array(common + self.effects)
 
-    def data_precision(self, design: sparse.csr_array, terms: BoxTerms) -> Array:
-        """Return minus the Hessian of the log likelihood in x, (p, p)."""
+    def data_precision(self, design: sparse.csr_array, eta2: Array, eta_delta: Array, delta2: float) -> Array:
+        """Return minus the Hessian of the log likelihood in x, (p, p), from second derivatives as in `BoxTerms`."""
         g = self.grouping
         n = len(g.box)
-        blocks = sparse.csr_array((-terms.eta2, (g.pair_first, g.pair_second)), shape=(n, n))
+        blocks = sparse.csr_array((-eta2, (g.pair_first, g.pair_second)), shape=(n, n))
         precision: Array = (design.T @ (blocks @ design)).toarray()
-        cross = -(design.T @ terms.eta_delta)
+        cross = -(design.T @ eta_delta)
         precision[DELTA, :] = cross
         precision[:, DELTA] = cross
-        precision[DELTA, DELTA] = -terms.delta2
+        precision[DELTA, DELTA] = -delta2
         return precision
 
 

@@ -17,7 +17,6 @@ from model.fit.box_integral import (
     WEIGHT_LINE_NODES,
     WEIGHT_MODE_TOLERANCE,
     BoxIntegral,
-    Setting,
 )
 from model.fit.hierarchy import ALPHA, DELTA, KAPPA
 from model.fit.moves import Mover
@@ -194,7 +193,7 @@ class Weighing:
         for _ in range(AVERAGING_STEPS):
             given = proposal.given(theta[None])
             steps = given.steps(rng.standard_normal((1, n_pairs, p)))[0]
-            gradient, data = np.zeros(p), np.zeros((p, p))
+            gradient, summed = np.zeros(p), None
             for step in np.concatenate([steps, -steps]):
                 x = natural(given.centre[0] + step)
                 setting = self._target.setting(theta, float(x[KAPPA]), float(x[DELTA]), variance)
@@ -202,10 +201,10 @@ class Weighing:
                 slope = design.T @ terms.eta + prior.slope(x)
                 slope[DELTA] = (slope[DELTA] + terms.delta) * x[DELTA]
                 gradient += slope / (2 * n_pairs)
-                own = self._target.data_precision(design, terms)
-                own[DELTA, :] *= x[DELTA]
-                own[:, DELTA] *= x[DELTA]
-                data += own / (2 * n_pairs)
+                second = terms.eta2, x[DELTA] * terms.eta_delta, x[DELTA] ** 2 * terms.delta2
+                summed = second if summed is None else tuple(a + b for a, b in zip(summed, second, strict=True))
+            eta2, eta_delta, delta2 = (part / (2 * n_pairs) for part in summed)
+            data = self._target.data_precision(design, eta2, eta_delta, delta2)
             move = given.covaried(gradient[:, None])[0, :, 0]
             # No further than a typical draw.
             move *= min(1.0, np.sqrt(p / max(float(gradient @ move), p)))
@@ -227,22 +226,10 @@ class Weighing:
         at_once = max(LINES_AT_ONCE // n_lines, 1)
         for first in range(0, len(x), at_once):
             some = slice(first, min(first + at_once, len(x)))
-            clocks = [self._target.clock(row) for row in theta[some]]
-            settings = [
-                self._target.setting(row, float(own[KAPPA]), float(own[DELTA]), variance)
-                for row, own, (_, variance) in zip(theta[some], x[some], clocks, strict=True)
-            ]
-            predictor = x[some, ALPHA, None] + x[some, KAPPA, None] * np.stack([clock for clock, _ in clocks])
-            predictor += (self._target.effects @ x[some].T).T
-            setting = settings[0]
-            if len(settings) > 1:
-                line_sd, delta, h0 = (
-                    np.concatenate([np.broadcast_to(s[k], n_lines) for s in settings]) for k in (1, 2, 3)
-                )
-                lost = np.repeat([s.lost for s in settings], n_boxes)
-                setting = Setting(np.concatenate([s.box_sd for s in settings]), line_sd, delta, h0, lost)
-            value = self._tiled(len(settings)).value(predictor.ravel(), setting)
-            log_likelihood[some] = value.reshape(len(settings), n_boxes).sum(axis=1)
+            clock, setting = self._target.settings(theta[some], x[some])
+            predictor = x[some, ALPHA, None] + x[some, KAPPA, None] * clock + (self._target.effects @ x[some].T).T
+            value = self._tiled(len(clock)).value(predictor.ravel(), setting)
+            log_likelihood[some] = value.reshape(len(clock), n_boxes).sum(axis=1)
         return log_likelihood
 
     def _tiled(self, n: int) -> BoxIntegral:

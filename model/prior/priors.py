@@ -9,6 +9,7 @@ by parameters / rules since the rules overlap. Mean and covariance are tabulated
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
@@ -42,6 +43,8 @@ REMEDIES = (
 # Beyond this condition number of the scaled information the rules leave a parameter to rounding error.
 MOST_CONDITION = 1e8
 CENTRAL_80 = 2.0 * SCORE_P90
+# Solved rules that are kept.
+KEPT_TABLES = 8
 
 
 class PriorError(ValueError):
@@ -112,7 +115,7 @@ def rule_shares(
 def solve_prior(rules: Sequence[Rule], *, log_q10: float, h0: float, n_nodes: int | None = None) -> PriorTable:
     """Solve the rules for every spread of `SPREAD_GRID` by Gauss-Newton at the median of log Q10 and h0.
 
-    `n_nodes` as in `marginal_survival`.
+    `n_nodes` as in `marginal_survival`. The same rules are solved once.
 
     Raises
     ------
@@ -121,18 +124,21 @@ def solve_prior(rules: Sequence[Rule], *, log_q10: float, h0: float, n_nodes: in
     """
     if not rules:
         raise PriorError(f"there are no rules of thumb: {REMEDIES}")
+    return _solved(tuple(rules), log_q10, h0, n_nodes)
+
+
+@lru_cache(maxsize=KEPT_TABLES)
+def _solved(rules: tuple[Rule, ...], log_q10: float, h0: float, n_nodes: int | None) -> PriorTable:
     # Shares that overflow on a step gone astray are caught below as steps that are not finite.
     with np.errstate(over="ignore", divide="ignore", invalid="ignore"):
         mean, information = _gauss_newton(rules, log_q10=log_q10, h0=h0, n_nodes=n_nodes)
     if (mean[:, 1:] <= 0).any():
         raise PriorError(f"the rules of thumb say that plants do better with days, or die no later: {REMEDIES}")
     covariance = np.asarray(np.linalg.inv(information), dtype=np.float64)
-    return PriorTable(
-        mean=mean[:, :2],
-        covariance=covariance[:, :2, :2],
-        delta_mean=mean[:, 2],
-        delta_shape=np.maximum(mean[:, 2] ** 2 / covariance[:, 2, 2], SMALLEST_DELTA_SHAPE),
-    )
+    shape = np.maximum(mean[:, 2] ** 2 / covariance[:, 2, 2], SMALLEST_DELTA_SHAPE)
+    for array in (mean, covariance, shape):
+        array.flags.writeable = False
+    return PriorTable(mean=mean[:, :2], covariance=covariance[:, :2, :2], delta_mean=mean[:, 2], delta_shape=shape)
 
 
 def _gauss_newton(rules: Sequence[Rule], *, log_q10: float, h0: float, n_nodes: int | None) -> tuple[Array, Array]:

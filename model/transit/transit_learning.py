@@ -147,10 +147,11 @@ def learn_transit(base: TransitTime, record: TransitRecord, lane_scale: Array) -
     log_l = _log_normal_weights(offsets / prior.lane_sd)
     n_lanes = len(lane_scale)
     alike, counts = _alike(record)
+    times = _Times.of(alike)
     by_lane = np.zeros((len(shares), len(SPREAD_SCORES), n_lanes, len(FACTOR_GRID)))
     for i, share in enumerate(shares):
         for j in range(len(SPREAD_SCORES)):
-            _add_log_likelihood(by_lane[i, j], tables.log_sf(j, float(share)), alike, counts, lane_scale)
+            _add_log_likelihood(by_lane[i, j], tables.log_sf(j, float(share)), alike, times, counts, lane_scale)
     joint = log_share[:, None, None] + log_spread[:, None] + log_m
     for lane in range(n_lanes):
         joint = joint + special.logsumexp(_given_offsets(by_lane[:, :, lane], offsets, log_l), axis=0)
@@ -254,13 +255,44 @@ def _alike(record: TransitRecord) -> tuple[TransitRecord, Array]:
     return TransitRecord(days, half_width, arrived.astype(bool), lane.astype(np.intp)), counts.astype(float)
 
 
-def _add_log_likelihood(by_lane: Array, log_sf: Array, record: TransitRecord, counts: Array, lane_scale: Array) -> None:
+class _Times(NamedTuple):
+    """The ends of each box's interval and its days so far, as places between the tabulated days."""
+
+    low: "_Places"
+    high: "_Places"
+    now: "_Places"
+
+    @classmethod
+    def of(cls, record: TransitRecord) -> "_Times":
+        days, half_width = record.days, record.half_width_days
+        return cls(*map(_Places.of, (np.maximum(days - half_width, 0.0), days + half_width, days)))
+
+
+class _Places(NamedTuple):
+    """Where days lie in `TABULATED_DAYS`: the one below, and how far on to the next; before the first all are alive."""
+
+    index: NDArray[np.intp]
+    part: Array
+    before: NDArray[np.bool_]
+
+    @classmethod
+    def of(cls, days: Array) -> "_Places":
+        index = np.clip(np.searchsorted(TABULATED_DAYS, days, side="right") - 1, 0, len(TABULATED_DAYS) - 2)
+        part = (days - TABULATED_DAYS[index]) / (TABULATED_DAYS[index + 1] - TABULATED_DAYS[index])
+        return cls(index, np.clip(part, 0.0, 1.0), days < TABULATED_DAYS[0])
+
+    def __call__(self, log_sf: Array) -> Array:
+        """Return a table's (factors, days) log P(T > days) there, (boxes, factors); along straight lines."""
+        low = log_sf[:, self.index]
+        at = low + self.part * (log_sf[:, self.index + 1] - low)
+        return np.where(self.before, 0.0, at).T
+
+
+def _add_log_likelihood(
+    by_lane: Array, log_sf: Array, record: TransitRecord, times: _Times, counts: Array, lane_scale: Array
+) -> None:
     """Add the log likelihood of the boxes of each lane, (lanes, factors)."""
-    days, half_width = record.days, record.half_width_days
-    times = (np.maximum(days - half_width, 0.0), days + half_width, days)
-    at_low, at_high, now = (
-        np.stack([np.interp(t, TABULATED_DAYS, row, left=0.0) for row in log_sf], axis=1) for t in times
-    )
+    at_low, at_high, now = (places(log_sf) for places in times)
     between = at_low + np.log(-np.expm1(np.minimum(at_high - at_low, -1e-12)))
     still = np.logaddexp(np.log1p(-LOST_SHARE) + now, np.log(LOST_SHARE))
     by_box = np.maximum(np.where(record.arrived[:, None], between, still), LEAST_LOG_CHANCE) * counts[:, None]

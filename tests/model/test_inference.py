@@ -148,7 +148,8 @@ def test_the_determinant_of_the_precision_moves_with_the_spread_of_boxes_and_lin
         clock, variance = modes.target.clock(moved)
         design = modes.target.columns(clock)
         setting = modes.target.setting(moved, float(inner.x[KAPPA]), float(inner.x[DELTA]), variance)
-        precision = modes.target.data_precision(design, modes.target.integral.terms(design @ inner.x, setting)) + own
+        t = modes.target.integral.terms(design @ inner.x, setting)
+        precision = modes.target.data_precision(design, t.eta2, t.eta_delta, t.delta2) + own
         return -0.5 * float(np.linalg.slogdet(precision)[1])
 
     slope = _determinant_slope(modes.target, theta, inner, covariance_of(inner))
