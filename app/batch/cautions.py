@@ -36,7 +36,7 @@ class Template:
 
 TEMPLATES = {
     # Records
-    "doubtful_record": Template("{text}", BUYER),
+    "doubtful_record": Template("{text}.", BUYER),
     # Papers
     "papers_missing": Template(
         "Not in hand before departure: {papers}. The box then waits in clearance; about {days} days are"

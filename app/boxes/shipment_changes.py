@@ -97,7 +97,7 @@ def change_checked(call: ChangeCall, read: Callable[[], Asked], decide: Decide[A
     check_shipments(call.database, call.engine, [number], now=None)
     with call.database.reading() as connection:
         found = whole(connection, find_shipment(connection, call.shipment_id))
-    doubts = [caution("doubtful_record", text=doubt.text) for doubt in found.doubts]
+    doubts = [caution("doubtful_record", text=doubt.text.removesuffix(".")) for doubt in found.doubts]
     return shipment_reply(found, call.engine.reference, call.now, [*doubts, *decided[0].cautions])
 
 

@@ -8,7 +8,7 @@ from app.serving import find_refit, request_refit
 from app.settings import Settings
 from app.store import ACTIVATED, FAILED, Database, Refit
 
-NICENESS = 10
+NICENESS = 3
 
 
 class RefitFailed(Problem):

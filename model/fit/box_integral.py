@@ -5,15 +5,14 @@ against u as its mode does, so that both stay where the integrand is. Derivative
 held: means and covariances over the nodes (Fisher's identity).
 """
 
-from dataclasses import dataclass
-from itertools import pairwise
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from model.exposure import Indices
-from model.fit.likelihood import Terms, slopes, terms, value
+from model.fit.effect_modes import LEAST_CURVATURE, EffectPosterior, Modes, find_modes
+from model.fit.grouping import Grouping, Piece
+from model.fit.likelihood import Terms, terms, value
 from model.fit.strays import Strays, mixed_boxes, mixed_lines
 from model.quadrature import normal_nodes
 
@@ -21,7 +20,6 @@ Array = NDArray[np.float64]
 Kind = type[np.float32] | type[np.float64]
 
 BOX_NODES, LINE_NODES = 9, 5
-MODE_STEPS = 40
 # In sds of an effect given the counts; nodes need no better modes.
 MODE_TOLERANCE = 5e-3
 LINES_AT_ONCE = 2048
@@ -29,63 +27,6 @@ LINES_AT_ONCE = 2048
 WEIGHT_BOX_NODES, WEIGHT_LINE_NODES = 5, 5
 WEIGHT_MODE_TOLERANCE = 0.3
 MOST_REPEATED = 20_000_000
-LARGEST_STEP = 2.0
-LEAST_CURVATURE = 1e-6
-
-
-@dataclass(frozen=True, eq=False)
-class Grouping:
-    """Which lines belong to which box: `box` (lines,) ascending, and the pairs of lines within a box."""
-
-    box: Indices
-    starts: Indices
-    n_boxes: int
-    pair_first: Indices
-    pair_second: Indices
-
-    @classmethod
-    def of(cls, box: Indices) -> "Grouping":
-        """Group lines whose box numbers ascend without gaps."""
-        n_boxes = int(box[-1]) + 1 if len(box) else 0
-        starts = np.searchsorted(box, np.arange(n_boxes))
-        sizes = np.diff(np.append(starts, len(box)))
-        own = sizes[box]
-        first = np.repeat(np.arange(len(box)), own)
-        offset = np.arange(len(first)) - np.repeat(np.cumsum(own) - own, own)
-        return cls(box, starts, n_boxes, first, starts[box[first]] + offset)
-
-    def tiled(self, n: int) -> "Grouping":
-        """Return the grouping of n copies of the lines, each with boxes of its own."""
-        return Grouping.of((self.box[None, :] + self.n_boxes * np.arange(n)[:, None]).ravel())
-
-    def mean(self, by_line: Array) -> Array:
-        """Average lines by box, (boxes,)."""
-        means: Array = self.sum(by_line) / np.bincount(self.box, minlength=self.n_boxes)
-        return means
-
-    def sum(self, by_line: Array) -> Array:
-        """Add lines up by box along the last axis."""
-        total: Array = np.add.reduceat(by_line, self.starts, axis=-1)
-        return total
-
-    def pieces(self, n_lines: int) -> "list[Piece]":
-        """Return runs of whole boxes, each of about so many lines, which then fit the processor's cache."""
-        cuts = np.unique(np.append(np.searchsorted(self.starts, np.arange(0, len(self.box), n_lines)), self.n_boxes))
-        pieces = []
-        for first, last in pairwise(cuts.tolist()):
-            start = int(self.starts[first])
-            end = int(self.starts[last]) if last < self.n_boxes else len(self.box)
-            own = Grouping.of(self.box[start:end] - first)
-            pieces.append(Piece(slice(first, last), slice(start, end), own))
-        return pieces
-
-
-class Piece(NamedTuple):
-    """A run of boxes and their lines."""
-
-    boxes: slice
-    lines: slice
-    grouping: Grouping
 
 
 class Nodes(NamedTuple):
@@ -106,14 +47,6 @@ class Nodes(NamedTuple):
     v: Array
     log_wu: Array
     log_wv: Array
-
-
-class Modes(NamedTuple):
-    """Joint mode of a box's effects: u (boxes,), v (lines,), and the curvature of the likelihood there (lines,)."""
-
-    u: Array
-    v: Array
-    curvature: Array
 
 
 class BoxTerms(NamedTuple):
@@ -204,47 +137,18 @@ class BoxIntegral:
         return np.ascontiguousarray(np.broadcast_to(rows, (5, *shape, rows.shape[-1])))
 
     def _find_modes(self, eta: Array, setting: Setting) -> Modes:
-        g, c = self._grouping, self._c
-        u, v = (self._modes.u, self._modes.v) if self._modes else (np.zeros(g.n_boxes), np.zeros(len(eta)))
-        has_box, has_line = len(self._box_nodes) > 1, len(self._line_nodes) > 1
-        prior_u = setting.box_sd**-2.0
         line_sd, delta, h0 = setting.by_line(len(eta))
-        prior_v = line_sd**-2.0 if has_line else np.full(len(eta), np.inf)
-        reach_u, reach_v = np.full(g.n_boxes, LARGEST_STEP), np.full(len(eta), LARGEST_STEP)
-        last_u, last_v = np.zeros(g.n_boxes), np.zeros(len(eta))
-        for step in range(MODE_STEPS):
-            slope, second = slopes(eta + u[g.box] + v, c, delta, h0)
-            curvature = np.maximum(-second, LEAST_CURVATURE)
-            if not has_box and not has_line:
-                break
-            if self._strays is not None:
-                # A line that contradicts its box is no longer followed; from 0 on, so that it does not lead at first.
-                given_box = value(eta + u[g.box] + v, c, delta, h0)
-                if has_line:
-                    given_box = given_box - 0.5 * v**2 * prior_v - 0.5 * np.log1p(curvature / prior_v)
-                own = mixed_lines(given_box, self._strays)[1]
-                slope, curvature = own * slope, np.maximum(own * curvature, LEAST_CURVATURE)
-            tight = curvature + prior_v
-            share = curvature / tight if has_line else np.zeros_like(curvature)
-            slope_v = slope - v * prior_v if has_line else np.zeros_like(v)
-            du, dv, moved = np.zeros(g.n_boxes), np.zeros_like(v), 0.0
-            if has_box:
-                schur = g.sum(curvature * (1.0 - share)) + prior_u
-                du = (g.sum(slope - share * slope_v) - u * prior_u) / schur
-                du = np.minimum(np.maximum(du, -reach_u), reach_u)
-                moved = float((du**2 * schur).max())
-            if has_line:
-                dv = (slope_v - curvature * du[g.box]) / tight
-                dv = np.minimum(np.maximum(dv, -reach_v), reach_v)
-                moved = max(moved, float((dv**2 * tight).max()))
-            u, v = u + du, v + dv
-            if step and moved < self._mode_tolerance**2:
-                break
-            # Lines all dead are nearly flat beside their mode and steep before it: steps would go to and fro for ever.
-            reach_u[du * last_u < 0] *= 0.5
-            reach_v[dv * last_v < 0] *= 0.5
-            last_u, last_v = du, dv
-        self._modes = Modes(u, v, curvature)
+        posterior = EffectPosterior(
+            grouping=self._grouping,
+            c=self._c,
+            strays=self._strays,
+            eta=eta,
+            delta=delta,
+            h0=h0,
+            box_precision=setting.box_sd**-2.0 if len(self._box_nodes) > 1 else None,
+            line_precision=line_sd**-2.0 if len(self._line_nodes) > 1 else None,
+        )
+        self._modes = find_modes(posterior, self._mode_tolerance, self._modes)
         return self._modes
 
     def _nodes(

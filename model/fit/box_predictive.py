@@ -17,9 +17,9 @@ from model.fit.box_integral import (
     WEIGHT_LINE_NODES,
     WEIGHT_MODE_TOLERANCE,
     BoxIntegral,
-    Grouping,
     Setting,
 )
+from model.fit.grouping import Grouping
 from model.fit.likelihood import coefficients, log_choose
 from model.fit.lines import Lines, Observed, plant_of
 from model.fit.strays import RATES, StrayRates, Strays
@@ -32,7 +32,7 @@ Array = NDArray[np.float64]
 
 # Held-out boxes are scored with the first of the draws, so many.
 SCORING_DRAWS = 512
-SCORED_LINES_AT_ONCE = 1024
+SCORED_LINES_AT_ONCE = 4096
 WEIGHT_INTEGRAL = {
     "box_nodes": WEIGHT_BOX_NODES,
     "line_nodes": WEIGHT_LINE_NODES,

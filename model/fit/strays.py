@@ -87,8 +87,8 @@ class Strays(NamedTuple):
         """Return the strays of n copies of the ledger."""
         return Strays(self.rates, *(np.tile(array, n) for array in self[1:]))
 
-    def part(self, boxes: slice, lines: slice) -> "Strays":
-        """Return those of a run of boxes and their lines."""
+    def part(self, boxes: slice | NDArray[np.bool_], lines: slice | NDArray[np.bool_]) -> "Strays":
+        """Return those of some boxes and their lines."""
         return Strays(self.rates, self.box_lost[boxes], self.box_any[boxes], self.line_any[lines])
 
 

@@ -5,7 +5,8 @@ from numpy.typing import NDArray
 from scipy import sparse, special
 
 from model.exposure import Indices
-from model.fit.box_integral import BOX_NODES, LINE_NODES, BoxIntegral, BoxTerms, Grouping, Setting
+from model.fit.box_integral import BOX_NODES, LINE_NODES, BoxIntegral, BoxTerms, Setting
+from model.fit.grouping import Grouping
 from model.fit.hierarchy import ALPHA, DELTA, FIT_KINDS, KAPPA, LOG_ODDS_LOST, OUTER, Hierarchy, InnerPrior
 from model.fit.likelihood import coefficients
 from model.fit.lines import CONSIGNMENT

@@ -199,15 +199,14 @@ class _Tables:
 @lru_cache(maxsize=KEPT_TABLES)
 def _tables(base: TransitTime, spread: float) -> _Tables:
     """Return the tables of a service; no box changes them, so they are worked out once."""
+    factors = np.exp(TABULATED_FACTORS)
     prompt = np.empty((len(SPREAD_SCORES), len(TABULATED_FACTORS), len(TABULATED_DAYS)))
     late = prompt if base.delay.share == 0 else np.empty_like(prompt)
     for j, score in enumerate(SPREAD_SCORES):
         body = _spread(base.body, spread * float(np.exp(SPREAD_SD_LOG * score)))
-        for k, log_factor in enumerate(TABULATED_FACTORS):
-            moved = scaled(TransitTime(body, base.delay), float(np.exp(log_factor)))
-            prompt[j, k] = np.exp(moved.body.log_sf(TABULATED_DAYS))
-            if base.delay.share > 0:
-                late[j, k] = np.exp(base.delay.log_sf_after(moved.body, TABULATED_DAYS))
+        prompt[j] = np.exp(body.log_sf(TABULATED_DAYS / factors[:, None]))
+        if base.delay.share > 0:
+            late[j] = np.exp(base.delay.log_sf_scaled(body, TABULATED_DAYS, factors))
     prompt.flags.writeable = late.flags.writeable = False
     return _Tables(prompt, late)
 

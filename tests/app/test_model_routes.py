@@ -66,8 +66,8 @@ def test_model_page_of_the_rules_of_thumb(ledger_client: Client) -> None:
     page = ledger_client.get("/v1/model").json()
     assert (page["model_version"], page["fitted"], page["boxes"]) == (RULES, None, 0)
     assert all(scale["posterior"] is None for scale in page["scales"])
-    # prior_scales.csv: a median of 0.02
-    assert page["lost_whole"] == "About 1 box in 50 is lost whole, whatever the route: counted in every answer."
+    # prior_scales.csv: a median of 0.015
+    assert page["lost_whole"] == "About 1 box in 67 is lost whole, whatever the route: counted in every answer."
     assert all(effect["text"].endswith("from rules of thumb") for effect in page["effects"])
 
 

@@ -67,7 +67,10 @@ def test_constant_inside_against_the_formula_by_hand() -> None:
     genus = reference.genera["Anthurium"]
     assert draws.normals("threshold:Anthurium").max() * 2.0 + genus.chill_threshold_c < 26.0
     days = 9.0 * np.exp(p.log_q10 * 0.6)  # 26 °C is 6 above the reference of 20
-    deviation = p.scales["genus_multiplier"] * 3.3 * genus.time_ratio_sd_log * draws.normals("genus:Anthurium")
+    # A deviation from the table is Student's t with 4 degrees of freedom and the normal's middle 80 %.
+    student = stats.t(4).ppf(stats.norm.cdf(draws.normals("genus:Anthurium")))
+    student *= stats.norm.ppf(0.9) / stats.t(4).ppf(0.9)
+    deviation = p.scales["genus_multiplier"] * 3.3 * genus.time_ratio_sd_log * student
     deviation = deviation + p.scales["cultivar"] * draws.normals("cultivar:Anthurium")
     deviation = deviation + 0.2 * draws.normals("service:") + 0.25 * draws.normals("seller_kind:exporter")
     deviation = deviation + p.scales["seller"] * draws.normals("seller:") + p.scales["drift"] * draws.normals("drift:")

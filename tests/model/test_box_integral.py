@@ -8,7 +8,8 @@ import pytest
 from scipy import special
 
 from model.exposure.table import Array
-from model.fit.box_integral import BOX_NODES, LINE_NODES, BoxIntegral, BoxTerms, Grouping, Setting
+from model.fit.box_integral import BOX_NODES, LINE_NODES, BoxIntegral, BoxTerms, Setting
+from model.fit.grouping import Grouping
 from model.fit.likelihood import coefficients, value
 from tests.model.ledgers import NAN, ledger
 

@@ -5,7 +5,8 @@ import pytest
 from scipy import integrate, special, stats
 
 from model.exposure.table import Array, Indices
-from model.fit.box_integral import BoxIntegral, Grouping, Setting
+from model.fit.box_integral import BoxIntegral, Setting
+from model.fit.grouping import Grouping
 from model.fit.likelihood import value
 from model.fit.strays import StrayRates, Strays, mixed_boxes, mixed_lines
 from tests.model.ledgers import NAN, ledger
