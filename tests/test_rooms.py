@@ -22,13 +22,14 @@ ALLOWED = {"numpy", "scipy.special", "model"}
 # The fit runs in a process of its own, never in the server's; only the estimator knows scikit-learn.
 OF_THE_FIT = {
     "box_predictive": {"threadpoolctl"},
+    "fitting": {"threadpoolctl"},
     "inference": {"scipy.linalg"},
     "inner_mode": {"scipy.linalg", "scipy.sparse"},
     "kappa": {"threadpoolctl"},
     "marginal_slope": {"scipy.linalg", "scipy.sparse"},
     "proposal": {"scipy.linalg"},
     "target": {"scipy.sparse"},
-    "survival": {"sklearn", "threadpoolctl"},
+    "survival": {"sklearn"},
 }
 # Modules that stand by themselves beside the rooms.
 TOPS = {"app.clock", "app.problems", "app.settings", "model.quadrature"}

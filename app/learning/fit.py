@@ -1,4 +1,4 @@
-"""Recorded lines -> a fitted model as an artefact. Only the process of a refit imports it: it needs scikit-learn."""
+"""Recorded lines -> a fitted model as an artefact. Only the process of a refit imports it."""
 
 import hashlib
 import json
@@ -21,8 +21,9 @@ from model.fit import (
     ConvergenceError,
     KappaAtMode,
     Observed,
-    TransitSurvival,
+    Posterior,
     count_boxes,
+    fit_boxes,
     fit_variance,
     kappa_at_mode,
     kappa_given,
@@ -86,27 +87,26 @@ def fit_model(
         If the fit does not settle, counts do not add up, or a result is not finite.
     """
     observations = recorded.observed.observations
-    estimator = TransitSurvival(reference, n_draws=STORED_DRAWS, n_weighed=n_weighed, random_state=PRIOR_SEED)
-    estimator.fit_observations(observations)
-    variance = fit_variance(estimator.posterior_, estimator.hierarchy_, reference)
-    diagnostics = {name: _plain(value) for name, value in estimator.diagnostics_.items()}
+    fitted = fit_boxes(observations, reference, n_draws=STORED_DRAWS, n_weighed=n_weighed, seed=PRIOR_SEED)
+    variance = fit_variance(fitted.posterior, fitted.hierarchy, reference)
+    diagnostics = {name: _plain(value) for name, value in fitted.diagnostics.items()}
     diagnostics["transit_boxes"] = recorded.times.n_arrived
     diagnostics["transit_boxes_on_the_way"] = recorded.times.n_on_the_way
     diagnostics["late_loss_boxes"] = recorded.rechecks.n_boxes
     record = FitRecord(
         fitted_at,
         recorded.fingerprint(),
-        estimator.n_lines_,
+        len(observations),
         diagnostics,
         n_rechecked_boxes=recorded.rechecks.n_boxes,
         n_rechecked_plants=recorded.rechecks.n_plants,
-        delay_check=_delay_check(recorded, estimator, reference),
+        delay_check=_delay_check(recorded, fitted.posterior, reference),
     )
-    draws = with_late_loss(estimator.draws_, recorded.rechecks)
+    draws = with_late_loss(fitted.draws, recorded.rechecks)
     return to_artefact(draws, count_boxes(observations), variance, recorded.times.learn(), record)
 
 
-def _delay_check(recorded: Recorded, estimator: TransitSurvival, reference: Reference) -> DelayCheck | None:
+def _delay_check(recorded: Recorded, posterior: Posterior, reference: Reference) -> DelayCheck | None:
     """Return kappa with and without the delayed boxes: whether delay stands for more than time.
 
     Both by the Gaussian at the mode, with scales, clock and h0 as all boxes have them; None where no box was delayed,
@@ -117,12 +117,12 @@ def _delay_check(recorded: Recorded, estimator: TransitSurvival, reference: Refe
     if not n_late or len(prompt) < LEAST_BOXES_LEFT:
         return None
     try:
-        without = kappa_given(recorded.observed.of_boxes(prompt).observations, estimator.posterior_, reference)
+        without = kappa_given(recorded.observed.of_boxes(prompt).observations, posterior, reference)
     except ConvergenceError:
         return None  # the fit of all boxes stands; this one is beside it
     return DelayCheck(
         n_left_out=n_late,
-        kappa=_kappa_quantiles(kappa_at_mode(estimator.posterior_)),
+        kappa=_kappa_quantiles(kappa_at_mode(posterior)),
         without=_kappa_quantiles(without),
     )
 

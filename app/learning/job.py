@@ -55,9 +55,9 @@ from model.fit import (
     CountError,
     Observations,
     Observed,
-    TransitSurvival,
     box_log_likelihoods,
     box_log_predictive,
+    fit_boxes,
     leave_one_out,
 )
 from model.predict import PosteriorDraws
@@ -279,11 +279,8 @@ def _left_out(boxes: Observed, draws: PosteriorDraws, seen: NDArray[np.bool_]) -
 def _fitted_draws(observations: Observations, reference: Reference, n_weighed: int | None) -> PosteriorDraws:
     if not len(observations):
         return rules_draws(reference)  # all boxes are left out
-    estimator = TransitSurvival(
-        reference, n_draws=FOLD_DRAWS, n_weighed=min(n_weighed or FOLD_DRAWS, FOLD_DRAWS), random_state=PRIOR_SEED
-    )
-    draws: PosteriorDraws = estimator.fit_observations(observations).draws_
-    return draws
+    few = min(n_weighed or FOLD_DRAWS, FOLD_DRAWS)
+    return fit_boxes(observations, reference, n_draws=FOLD_DRAWS, n_weighed=few, seed=PRIOR_SEED).draws
 
 
 def _store(

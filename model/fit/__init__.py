@@ -1,4 +1,4 @@
-"""Arrived boxes -> posterior draws: likelihood, prior, mode, weights, and the estimator.
+"""Arrived boxes -> posterior draws: likelihood, prior, mode, weights.
 
 The server loads what scores boxes under draws; what fits is loaded when its name is first taken, by a refit's process.
 """
@@ -15,10 +15,11 @@ from model.fit.strays import RATES
 
 if TYPE_CHECKING:
     from model.fit.evidence import count_boxes, fit_variance
+    from model.fit.fitting import fit_boxes
+    from model.fit.inference import Posterior
     from model.fit.inner_mode import ConvergenceError
     from model.fit.kappa import KappaAtMode, kappa_at_mode, kappa_given
     from model.fit.reweighting import Reweighted, reweight
-    from model.fit.survival import TransitSurvival
 
 __all__ = [
     "CONSIGNMENT",
@@ -31,11 +32,12 @@ __all__ = [
     "Lines",
     "Observations",
     "Observed",
+    "Posterior",
     "Reweighted",
-    "TransitSurvival",
     "box_log_likelihoods",
     "box_log_predictive",
     "count_boxes",
+    "fit_boxes",
     "fit_variance",
     "kappa_at_mode",
     "kappa_given",
@@ -49,8 +51,9 @@ _OF_A_FIT = {
     "ConvergenceError": "inner_mode",
     "KappaAtMode": "kappa",
     "Reweighted": "reweighting",
-    "TransitSurvival": "survival",
+    "Posterior": "inference",
     "count_boxes": "evidence",
+    "fit_boxes": "fitting",
     "fit_variance": "evidence",
     "kappa_at_mode": "kappa",
     "kappa_given": "kappa",

@@ -10,6 +10,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from model.exposure import Indices
 from model.fit.grouping import Grouping
 from model.fit.likelihood import slopes, value
 from model.fit.strays import Strays, mixed_lines
@@ -19,7 +20,7 @@ Mask = NDArray[np.bool_]
 
 MODE_STEPS = 40
 # Beyond so many steps a longer last one will do, up to this many sds: a box between two explanations creeps on.
-PATIENT_STEPS, LEAST_EXACT = 8, 0.3
+PATIENT_STEPS, LEAST_EXACT = 8, 0.05
 # Boxes left go on by themselves once they are no more than this share.
 FEW_LEFT = 0.5
 LARGEST_STEP = 2.0
@@ -105,7 +106,10 @@ class EffectPosterior:
 
 
 def find_modes(posterior: EffectPosterior, tolerance: float, start: Modes | None = None) -> Modes:
-    """Return the modes, from where others were; steps end when none is longer than `tolerance`, in sds given the counts."""
+    """Return the modes; steps start where other modes were and end when none is longer than `tolerance`.
+
+    That is in sds of an effect given the counts.
+    """
     u, v = posterior.start() if start is None else (start.u, start.v)
     if posterior.box_precision is None and posterior.line_precision is None:
         second = slopes(posterior.eta, posterior.c, posterior.delta, posterior.h0)[1]
@@ -113,10 +117,11 @@ def find_modes(posterior: EffectPosterior, tolerance: float, start: Modes | None
     modes = Modes(u.copy(), v.copy(), np.empty_like(v))
     boxes, lines = np.arange(len(u)), np.arange(len(v))
     search = _Search.of(posterior, u, v)
+    left = np.ones(len(u), dtype=bool)
     for step in range(MODE_STEPS):
-        search.step()
+        search.step(left)
         enough = min(tolerance * 2.0 ** (max(step - PATIENT_STEPS, 0) / 2.0), max(tolerance, LEAST_EXACT))
-        left = search.moved >= enough**2 if step else np.ones(len(boxes), dtype=bool)
+        left &= (search.moved >= enough**2) | (step == 0)
         n_left = int(left.sum())
         if n_left == 0:
             break
@@ -124,6 +129,7 @@ def find_modes(posterior: EffectPosterior, tolerance: float, start: Modes | None
             search.note(modes, boxes, lines)
             own = left[search.posterior.grouping.box]
             boxes, lines, search = boxes[left], lines[own], search.of_boxes(left, own)
+            left = left[left]
     search.note(modes, boxes, lines)
     return modes
 
@@ -156,12 +162,12 @@ class _Search:
         posterior = self.posterior.of_boxes(boxes)
         return _Search(posterior, u, v, curvature, moved, reach_u, reach_v, last_u, last_v)
 
-    def note(self, modes: Modes, boxes: Array, lines: Array) -> None:
+    def note(self, modes: Modes, boxes: Indices, lines: Indices) -> None:
         """Write where these boxes have come into the modes of all."""
         modes.u[boxes], modes.v[lines], modes.curvature[lines] = self.u, self.v, self.curvature
 
-    def step(self) -> None:
-        """Take one step of Newton in every box."""
+    def step(self, left: Mask) -> None:
+        """Take one step of Newton in the boxes that are left; the others stay, so that no box depends on others."""
         p, g, u, v = self.posterior, self.posterior.grouping, self.u, self.v
         slope, curvature = p.curvatures(u, v)
         du, dv, moved = np.zeros_like(u), np.zeros_like(v), np.zeros_like(u)
@@ -178,6 +184,12 @@ class _Search:
             dv = (slope_v - curvature * du[g.box]) / tight
             dv = np.minimum(np.maximum(dv, -self.reach_v), self.reach_v)
             moved = np.maximum(moved, np.maximum.reduceat(dv**2 * tight, g.starts))
+        lines = left[g.box]
+        du, dv, curvature = (
+            np.where(left, du, 0.0),
+            np.where(lines, dv, 0.0),
+            np.where(lines, curvature, self.curvature),
+        )
         # Lines all dead are nearly flat beside their mode and steep before it: steps would go to and fro for ever.
         self.reach_u[du * self.last_u < 0] *= 0.5
         self.reach_v[dv * self.last_v < 0] *= 0.5

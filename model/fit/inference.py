@@ -143,17 +143,17 @@ class Inference:
         Where boxes or records may be strays, a seller who sends dead boxes for a season is one explanation and boxes
         lost whole are another, each with a mode of its own. So the search also begins where the clock alone would end.
         """
-        found = self._climbed(self._start())
-        target = self._target
+        start, target = self._start(), self._target
+        found = self._climbed(start)
         if target.rates is None or target.observations.n_boxes > MANY_BOXES:
             return [found]
         alone = Inference(InnerMode(target.by_clock_alone()))
         try:
-            clock = alone.ascended(found._replace(inner=alone.inner_at(found.theta, found.inner.x)))
+            clock = alone.ascended(start._replace(inner=alone.inner_at(start.theta, start.inner.x)))
             theta = np.append(clock.theta[:LOG_ODDS_LOST], found.theta[LOG_ODDS_LOST])
             inner = self.inner_at(theta, clock.inner.x)
-            start = found._replace(theta=theta, inner=inner)
-            if not _apart(found, start):
+            near = found._replace(theta=theta, inner=inner)
+            if not _apart(found, near) and self._height(near) < self._height(found):
                 return [found]
             slope = marginal_slope(target, theta, inner)
             other = self._climbed(Mode(theta, inner, *self._outer_curvature(theta, inner, slope), 0))

@@ -160,14 +160,16 @@ class Mover:
         """Return the particles, each moved once or left, for q^(1 - power) p^power."""
         rng, n = self._rng, len(state.x)
         fresh = rng.random(n) < FRESH_SHARE
-        z = np.column_stack([state.outer, state.inner])
-        anew = self._blocks[rng.integers(len(self._blocks), size=n)]
-        anew &= (rng.random(z.shape) < 0.5) | (rng.random(n) >= HALF_SHARE)[:, None]  # noqa: PLR2004 - half of them
+        z = np.column_stack([state.outer, state.inner])[~fresh]
+        anew = self._blocks[rng.integers(len(self._blocks), size=len(z))]
+        anew &= (rng.random(z.shape) < 0.5) | (rng.random(len(z)) >= HALF_SHARE)[:, None]  # noqa: PLR2004 - half of them
         z = np.where(anew, rng.standard_normal(z.shape), z)
-        theta = self._proposal.thetas_at(z[:, : self._n_outer])
-        x = self._proposal.x_at(theta, z[:, self._n_outer :])
-        drawn = self._proposal.draw(n, 1, rng=rng)
-        ahead = self._state(np.where(fresh[:, None], drawn.x, x), np.where(fresh[:, None], drawn.theta, theta))
+        x, theta = state.x.copy(), state.theta.copy()
+        theta[~fresh] = self._proposal.thetas_at(z[:, : self._n_outer])
+        x[~fresh] = self._proposal.x_at(theta[~fresh], z[:, self._n_outer :])
+        drawn = self._proposal.draw(int(fresh.sum()), 1, rng=rng)
+        x[fresh], theta[fresh] = drawn.x, drawn.theta
+        ahead = self._state(x, theta)
         gain = power * (ahead.log_p - state.log_p) + (1.0 - power) * (ahead.log_q - state.log_q)
         back = np.where(fresh, state.log_q - ahead.log_q, state.log_narrow - ahead.log_narrow)
         return state.where(np.log1p(-rng.random(n)) <= gain + back, ahead)

@@ -5,24 +5,16 @@ from typing import Self
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import special
 from sklearn.base import BaseEstimator
 from sklearn.utils.validation import check_is_fitted
-from threadpoolctl import threadpool_limits
 
 from model.fit.box_predictive import box_log_predictive, described, line_predictors
-from model.fit.hierarchy import LOG_ODDS_LOST, OUTER, Hierarchy
-from model.fit.inference import Inference, Posterior
-from model.fit.inner_mode import ConvergenceError, InnerMode
+from model.fit.fitting import fit_boxes
 from model.fit.lines import Lines, observe
 from model.fit.observations import Observations
 from model.fit.plain_table import PlainCounts, PlainTable, read_counts, tabulate_lines
 from model.fit.strays import RATES, StrayRates
-from model.fit.target import Target
-from model.fit.weighing import LEAST_EFFECTIVE, MOST_PARETO_K
-from model.plant import KINDS, LEARNED_SCALES
-from model.predict import MarginalChances, PosteriorDraws, draw_late_loss
-from model.prior import ParameterDraws
+from model.predict import MarginalChances
 from model.reference import Reference, load_reference
 
 Array = NDArray[np.float64]
@@ -129,36 +121,18 @@ class TransitSurvival(BaseEstimator):  # type: ignore[misc]
 
     def fit_observations(self, observations: Observations) -> Self:
         """Fit to boxes that were observed already (`observe`); raises as `fit` does."""
-        reference = self._reference()
-        self.hierarchy_ = Hierarchy(observations, reference)
-        rng = np.random.default_rng(self.random_state)
-        # The matrices are small: threads of the linear algebra library would wait for each other.
-        with threadpool_limits(1):
-            try:
-                self.posterior_, by_clock = self._run(observations, self.strays, rng), self.strays is None
-            except ConvergenceError:
-                if self.strays is None:
-                    raise
-                # Where every record looks like a stray (all plants of all boxes damaged) the mixture has a mode of
-                # strays beside that of the clock, and draws about one miss the other.
-                self.posterior_, by_clock = self._run(observations, None, rng), True
-        self.draws_ = resample(self.posterior_, self.hierarchy_, reference, self.n_draws, self.random_state, rng=rng)
+        fitted = fit_boxes(
+            observations,
+            self._reference(),
+            n_draws=self.n_draws,
+            n_weighed=self.n_weighed,
+            seed=self.random_state,
+            strays=self.strays,
+        )
+        self.draws_, self.posterior_, self.hierarchy_ = fitted.draws, fitted.posterior, fitted.hierarchy
         self.n_boxes_, self.n_lines_ = observations.n_boxes, len(observations)
-        self.diagnostics_ = {
-            "effective_draws": self.posterior_.effective,
-            "enough_draws": self.posterior_.effective >= LEAST_EFFECTIVE and self.posterior_.pareto_k < MOST_PARETO_K,
-            "pareto_k": self.posterior_.pareto_k,
-            "moves": self.posterior_.n_moves,
-            "kappa_draws_replaced": self.posterior_.n_replaced,
-            "newton_steps": self.posterior_.n_newton,
-            "outer_steps": self.posterior_.n_outer,
-            "by_clock_alone": by_clock,
-        }
+        self.diagnostics_ = fitted.diagnostics
         return self
-
-    def _run(self, observations: Observations, rates: StrayRates | None, rng: np.random.Generator) -> Posterior:
-        target = Target(observations, self.hierarchy_, rates=rates)
-        return Inference(InnerMode(target)).run(rng=rng, n_weighed=self.n_weighed)
 
     def predict_proba(self, X: Table) -> Array:  # noqa: N803
         """Return the chances of healthy, damaged and dead in boxes not yet seen, (lines, 3)."""
@@ -186,40 +160,3 @@ def _counts(X: Table, y: PlainCounts) -> Array:  # noqa: N803
     if isinstance(X, np.ndarray):
         return np.asarray(y, dtype=np.float64)
     return read_counts(y, len(next(iter(X.values()))) if isinstance(X, Mapping) else len(X))
-
-
-def resample(
-    posterior: Posterior,
-    hierarchy: Hierarchy,
-    reference: Reference,
-    n: int,
-    key: int,
-    *,
-    rng: np.random.Generator,
-) -> PosteriorDraws:
-    """Return n equally weighted draws, by systematic resampling, in random order."""
-    cumulative = np.cumsum(np.exp(posterior.log_weights))
-    points = (np.arange(n) + rng.random()) / n * cumulative[-1]
-    index = rng.permutation(np.minimum(np.searchsorted(cumulative, points), len(cumulative) - 1))
-    x, theta = posterior.x[index], posterior.theta[index]
-    outer = {name: np.exp(theta[:, i]) for i, name in enumerate(OUTER)}
-    parameters = ParameterDraws(
-        alpha=x[:, 0],
-        kappa=x[:, 1],
-        delta=x[:, 2],
-        log_q10=np.log1p(outer["q10_less_one"]),
-        chill_rate=outer["chill_rate"],
-        h0=outer["h0"],
-        lost=special.expit(theta[:, LOG_ODDS_LOST]),
-        scales={name: outer[name] for name in LEARNED_SCALES},
-        n_replaced=posterior.n_replaced,
-    )
-    effects = {
-        kind: {
-            level: np.ascontiguousarray(x[:, hierarchy.slices[kind].start + i])
-            for i, level in enumerate(hierarchy.levels[kind])
-        }
-        for kind in KINDS
-    }
-    late_loss = draw_late_loss(reference.late_loss_rules, n, rng=rng)
-    return PosteriorDraws(parameters, late_loss, reference, key, effects)

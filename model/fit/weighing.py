@@ -31,7 +31,7 @@ WEIGHED_LINES = 3_000_000
 DRAWS_RANGE = (1024, 8192)
 # Above so many lines the posterior is nearly Gaussian, and each draw is dear.
 MANY_LINES, DRAWS_OF_MANY, PILOT_THETAS_OF_MANY, ROUNDS_OF_MANY = 30_000, 512, 96, 3
-LINES_AT_ONCE = 1024
+LINES_AT_ONCE = 4096
 AVERAGING_STEPS, AVERAGED_LINES, AVERAGING_PAIRS = 4, 3_000_000, (2, 16)
 # Draws given a theta.
 DRAWS_A_THETA = 8
@@ -193,7 +193,8 @@ class Weighing:
         for _ in range(AVERAGING_STEPS):
             given = proposal.given(theta[None])
             steps = given.steps(rng.standard_normal((1, n_pairs, p)))[0]
-            gradient, summed = np.zeros(p), None
+            gradient, eta_delta, delta2 = np.zeros(p), np.zeros(len(clock)), 0.0
+            eta2 = np.zeros(len(self._target.grouping.pair_first))
             for step in np.concatenate([steps, -steps]):
                 x = natural(given.centre[0] + step)
                 setting = self._target.setting(theta, float(x[KAPPA]), float(x[DELTA]), variance)
@@ -201,9 +202,10 @@ class Weighing:
                 slope = design.T @ terms.eta + prior.slope(x)
                 slope[DELTA] = (slope[DELTA] + terms.delta) * x[DELTA]
                 gradient += slope / (2 * n_pairs)
-                second = terms.eta2, x[DELTA] * terms.eta_delta, x[DELTA] ** 2 * terms.delta2
-                summed = second if summed is None else tuple(a + b for a, b in zip(summed, second, strict=True))
-            eta2, eta_delta, delta2 = (part / (2 * n_pairs) for part in summed)
+                # Second derivatives with delta on its log scale.
+                eta2 += terms.eta2 / (2 * n_pairs)
+                eta_delta += x[DELTA] * terms.eta_delta / (2 * n_pairs)
+                delta2 += float(x[DELTA]) ** 2 * terms.delta2 / (2 * n_pairs)
             data = self._target.data_precision(design, eta2, eta_delta, delta2)
             move = given.covaried(gradient[:, None])[0, :, 0]
             # No further than a typical draw.

@@ -71,6 +71,10 @@ class NoDelay:
         """Return log P(body > days)."""
         return body.log_sf(days)
 
+    def log_sf_scaled(self, body: TransitBody, days: Array, factors: Array) -> Array:
+        """Return log P(factor x body > days), (factors, days)."""
+        return body.log_sf(days / factors[:, None])
+
     def draw_late(self, body: TransitBody, elapsed_days: float, u: ArrayLike) -> Array:  # noqa: ARG002
         """Return zeros of the shape of `u`, days."""
         return np.zeros(np.shape(u))

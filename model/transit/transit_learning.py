@@ -270,20 +270,20 @@ class _Times(NamedTuple):
 class _Places(NamedTuple):
     """Where days lie in `TABULATED_DAYS`: the one below, and how far on to the next; before the first all are alive."""
 
-    index: NDArray[np.intp]
+    below: NDArray[np.intp]
     part: Array
     before: NDArray[np.bool_]
 
     @classmethod
     def of(cls, days: Array) -> "_Places":
-        index = np.clip(np.searchsorted(TABULATED_DAYS, days, side="right") - 1, 0, len(TABULATED_DAYS) - 2)
-        part = (days - TABULATED_DAYS[index]) / (TABULATED_DAYS[index + 1] - TABULATED_DAYS[index])
-        return cls(index, np.clip(part, 0.0, 1.0), days < TABULATED_DAYS[0])
+        below = np.clip(np.searchsorted(TABULATED_DAYS, days, side="right") - 1, 0, len(TABULATED_DAYS) - 2)
+        part = (days - TABULATED_DAYS[below]) / (TABULATED_DAYS[below + 1] - TABULATED_DAYS[below])
+        return cls(below, np.clip(part, 0.0, 1.0), days < TABULATED_DAYS[0])
 
     def __call__(self, log_sf: Array) -> Array:
         """Return a table's (factors, days) log P(T > days) there, (boxes, factors); along straight lines."""
-        low = log_sf[:, self.index]
-        at = low + self.part * (log_sf[:, self.index + 1] - low)
+        low = log_sf[:, self.below]
+        at = low + self.part * (log_sf[:, self.below + 1] - low)
         return np.where(self.before, 0.0, at).T
 
 

@@ -50,6 +50,10 @@ REQUIRED = os.environ.get(REQUIRE_VARIABLE) == "1"
 KINDS = ["sqlite", "postgresql"] if REQUIRED or POSTGRES_VARIABLE in os.environ else ["sqlite"]
 
 
+# What a fit or an answer says is the same on both, which other tests show: such a test runs on one.
+ON_ONE_DATABASE = pytest.mark.parametrize("database_url", ["sqlite"], indirect=True)
+
+
 @contextmanager
 def new_database(kind: str, folder: Path) -> Iterator[str]:
     """Yield the URL of a database without tables: a file that does not exist yet, or a new schema in PostgreSQL."""

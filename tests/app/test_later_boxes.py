@@ -21,6 +21,7 @@ from app.store.model_versions import StoredVersion, activate_version, add_versio
 from app.store.quick_updates import LEASE, claim_quick_update, learned_revision, read_quick_update
 from app.store.revisions import ledger_revision
 from model.reference.tables import load_reference
+from tests.app.conftest import ON_ONE_DATABASE
 from tests.app.fits import fill, fitted, likely_ledger
 from tests.app.ledger_files import csv_bytes, random_ledger, row
 from tests.moments import NOW
@@ -135,6 +136,7 @@ def test_a_corrected_box_leaves_the_answers_and_says_that_a_refit_is_due(databas
     assert told.text.endswith("A refit is due.")
 
 
+@ON_ONE_DATABASE
 @pytest.mark.parametrize(("n", "why"), [(40, "few_draws"), (MOST_LINES + 1, "too_many")])
 def test_what_is_too_much_for_weights_is_refused(database: Database, n: int, why: str) -> None:
     fill(database, likely_ledger(n, 5))

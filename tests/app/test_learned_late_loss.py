@@ -15,6 +15,7 @@ from app.store.database import Database
 from model.fit.survival import TransitSurvival
 from model.reference.tables import load_reference
 from tests.app.client import running_client
+from tests.app.conftest import ON_ONE_DATABASE
 from tests.app.fits import FEW_DRAWS, fill, fitted, recorded
 from tests.app.ledger_files import RECHECKED, csv_bytes, row
 
@@ -130,6 +131,7 @@ def test_hours_above_the_threshold_do_not_make_up_for_those_below(database: Data
     assert (13 - 4) * (5 + 7 / 24) <= lines.chill_degree_days[0] < 1.1 * (13 - 4) * (5 + 7 / 24)
 
 
+@ON_ONE_DATABASE
 def test_the_page_tells_late_loss_before_and_after(database: Database, database_url: str) -> None:
     rules = Engine.load().model_version
     settings = Settings(database_url=database_url, refit_draws=FEW_DRAWS)

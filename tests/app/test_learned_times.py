@@ -22,6 +22,7 @@ from app.store.schema import shipments
 from model.reference.tables import load_reference
 from tests.app.batches import BATCH, COURIER, MONDAY
 from tests.app.client import Client, running_client
+from tests.app.conftest import ON_ONE_DATABASE
 from tests.app.fits import FEW_DRAWS, FITTED_AT, fill, fitted, fitted_engine
 from tests.app.ledger_files import csv_bytes, row
 from tests.moments import NOW
@@ -91,6 +92,7 @@ def compared(client: Client, **fields: Any) -> tuple[dict[str, float], str]:
     return days, why["/routes/0/transit_days/p50"]
 
 
+@ON_ONE_DATABASE
 def test_from_the_table_to_own_boxes_through_the_routes(database: Database, database_url: str) -> None:
     """Boxes of 8 to 10 days where the table says 3, 5, 10: one hardly counts, eighteen do, those not here yet too."""
     settings = Settings(database_url=database_url, refit_draws=FEW_DRAWS)
@@ -137,6 +139,7 @@ def _monday_before(days: int) -> date:
     return day - timedelta(days=day.weekday())
 
 
+@ON_ONE_DATABASE
 def test_boxes_on_the_way_alone_are_refused_with_the_reason(database: Database, database_url: str) -> None:
     fill(database, csv_bytes(*slow(2)))
     set_state(database, ["S-0", "S-1"], "in_transit")

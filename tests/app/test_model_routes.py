@@ -16,6 +16,7 @@ from app.store.database import Database
 from app.store.model_versions import StoredVersion, add_version
 from app.store.schema import model_versions
 from tests.app.client import Client, running_client
+from tests.app.conftest import ON_ONE_DATABASE
 from tests.app.fits import LEDGER, fill, fitted
 from tests.app.ledger_files import SELLERS
 from tests.app.test_evidence import counted
@@ -136,6 +137,7 @@ def test_sellers_of_no_ledger(ledger_client: Client) -> None:
     assert ledger_client.get("/v1/sellers").json() == {"model_version": RULES, "items": []}
 
 
+@ON_ONE_DATABASE
 def test_a_server_with_a_fit_loads_none_of_the_heavy_packages(filled: Database, database_url: str) -> None:
     """In a process of its own: this one has imported them for the tests."""
     code = (

@@ -9,6 +9,7 @@ from app.store.database import Database
 from model.exposure.table import ExposureTable
 from tests.app.batches import Fields, line
 from tests.app.client import Client
+from tests.app.conftest import ON_ONE_DATABASE
 from tests.app.fits import recorded
 from tests.app.shipment_calls import Box
 
@@ -115,6 +116,7 @@ def test_forecast_by_place_and_day() -> None:
     assert planned_weather(("{}", "{}")) == planned_weather(None) == {}
 
 
+@ON_ONE_DATABASE
 def test_times_in_transit_are_learned_from_times(ledger_client: Client, database: Database) -> None:
     """By their dates all took five days; early ones are opened soon after midnight, late ones shortly before the next.
 

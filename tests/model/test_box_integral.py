@@ -230,3 +230,24 @@ def test_pairs_are_all_pairs_of_lines_of_one_box() -> None:
     assert found == {(i, j) for i in range(len(BOX)) for j in range(len(BOX)) if BOX[i] == BOX[j]}
     assert len(grouping.pair_first) == len(found)
     np.testing.assert_array_equal(grouping.sum(np.ones(len(BOX))), np.bincount(BOX))
+
+
+def test_modes_of_a_box_are_its_own_whatever_boxes_are_beside_it() -> None:
+    """Boxes that settle wait for no other; those that the clock calls long dead and that live take tens of steps."""
+    rng = np.random.default_rng(11)
+    n_boxes, a_box = 40, 3
+    box = np.repeat(np.arange(n_boxes), a_box)
+    sent = np.full(len(box), 12.0)
+    healthy = rng.integers(0, 13, len(box)).astype(float)
+    dead = np.floor((sent - healthy) * rng.random(len(box)))
+    counts = np.stack([healthy, sent - healthy - dead, dead, sent], axis=1)
+    observations = ledger(counts, np.log(np.full(len(box), 5.0)), box=box)
+    c, grouping = coefficients(observations), Grouping.of(box)
+    eta = rng.normal(0.0, 2.0, len(box)) + np.where(box % 7 == 0, 30.0, 0.0)
+    setting = Setting(np.where(np.arange(n_boxes) % 7 == 0, 12.0, 0.8), 0.5, 0.9, 0.02)
+    together = BoxIntegral(c, grouping).value(eta, setting)
+    for i in range(n_boxes):
+        rows = box == i
+        alone = BoxIntegral(c[:, rows], Grouping.of(np.zeros(a_box, dtype=np.intp)))
+        own = alone.value(eta[rows], setting._replace(box_sd=setting.box_sd[[i]]))[0]
+        assert together[i] == pytest.approx(own, abs=2e-3)

@@ -18,11 +18,11 @@ import pytest
 
 from model.exposure.damage import REFERENCE_C, extreme_rate
 from model.exposure.table import Array
+from model.fit.fitting import resample
 from model.fit.hierarchy import Hierarchy
 from model.fit.inference import Inference, Posterior
 from model.fit.inner_mode import InnerMode
 from model.fit.observations import Observations
-from model.fit.survival import resample
 from model.fit.target import Target
 from model.fit.weighing import DRAWS_A_THETA
 from model.plant.plant import Plant

@@ -16,7 +16,8 @@ from joblib import Parallel, delayed
 from numpy.typing import NDArray
 
 from model.fit.box_predictive import described, line_predictors
-from model.fit.survival import TransitSurvival, resample
+from model.fit.fitting import resample
+from model.fit.survival import TransitSurvival
 from model.plant.effects import LEARNED_SCALES, unit_sd
 from model.predict.predict import PosteriorDraws, box_chances
 from model.quadrature import marginal_survival
