@@ -7,6 +7,7 @@ from scipy import stats
 from model.exposure.table import Array
 from model.fit.hierarchy import ALPHA, DELTA, FIRST_EFFECT, KAPPA, OUTER, Hierarchy, drift_precision
 from model.fit.observations import Observations
+from model.fit.target import Target
 from model.plant.effects import LEARNED_SCALES, STUDENT_SCALE, total_spread
 from model.plant.plant import KINDS, Level
 from model.prior.priors import draw_prior
@@ -203,3 +204,18 @@ def test_an_unknown_genus_is_as_uncertain_as_one_of_the_trade_picked_at_random()
     genus, group = hierarchy.unknown_genus_variances
     assert genus == pytest.approx(3.3**2 * (np.var(logs) + np.mean(own**2)))
     assert group == REFERENCE.prior_scales["group"].median ** 2
+
+
+@pytest.mark.parametrize(("n", "wider"), [(2, 1.22), (4, 1.58)])
+def test_the_mean_of_boxes_packed_on_one_day_varies_as_half_of_it_shared_says(n: int, wider: float) -> None:
+    """Half shared: variance (1 / 2 + 1 / 2n) of a box's, against 1 / n of boxes of their own: sqrt((n + 1) / 2)."""
+    counts = np.tile([8.0, 1.0, 1.0, 10.0], (n, 1))
+    observations = ledger(counts, np.log(np.full(n, 5.0)), named={"consignment": ["one day"] * n})
+    hierarchy = Hierarchy(observations, REFERENCE)
+    theta = hierarchy.outer_mean
+    own = sum(Target(observations, hierarchy).box_variances(theta).values())
+    shared = hierarchy.effect_sds(theta)[hierarchy.slices["consignment"]] ** 2
+    alone = hierarchy.scales(theta)["shipment"] ** 2
+    assert len(shared) == 1
+    np.testing.assert_allclose(own + shared, alone)
+    assert np.sqrt((shared[0] + own.mean() / n) / (alone / n)) == pytest.approx(wider, abs=0.005)
