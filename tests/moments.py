@@ -2,4 +2,4 @@
 
 from datetime import UTC, datetime
 
-NOW = datetime(2026, 11, 27, 12, tzinfo=UTC)
+NOW = datetime(2027, 11, 26, 12, tzinfo=UTC)

@@ -12,7 +12,7 @@ from app.batch.places import resolve_place
 from app.batch.plans import BatchLine, RoutePlan
 from app.batch.seller_defaults import Filled, answers_of, packing_of, stored_seller, with_seller
 from app.batch.senders import drift_quarter, seller_level
-from app.batch.words import CLAIM_WINDOWS, bearable, money, percent
+from app.batch.words import CLAIM_WINDOWS, bearable, listed, money, of_journeys, percent, rough
 
 __all__ = [
     "CARRIER",
@@ -36,13 +36,16 @@ __all__ = [
     "days_until_open",
     "delay_of",
     "drift_quarter",
+    "listed",
     "missing_papers",
     "money",
+    "of_journeys",
     "packing_of",
     "percent",
     "prepare",
     "resolve_genus",
     "resolve_place",
+    "rough",
     "seller_level",
     "stored_seller",
     "table_quantiles",

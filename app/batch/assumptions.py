@@ -1,11 +1,19 @@
-"""Values that a batch request leaves out: what is taken instead, and why."""
+"""Values that a batch request leaves out: what is taken instead, and why; costs that are not counted."""
 
 from app.batch.words import CLAIM_WINDOWS
-from app.schemas import Assumed, Batch
+from app.schemas import Assumed, Batch, NotCounted, UsualCost
 from model.reference import Reference
 
-# Costs with a rule of thumb are looked up in the request's currency; the others are 0 unless given.
-COSTS = ("phyto", "permit", "other", "duty_rate", "tax_rate", "tax_reclaimed_share")
+# Costs of the whole batch in the order in which they are named.
+COSTS = {
+    "phyto": "certificate",
+    "permit": "permit",
+    "duty_rate": "duty",
+    "tax_rate": "tax",
+    "other": "other costs",
+}
+# What a usual cost is said in where the request's currency has no row of its own.
+CURRENCY = "EUR"
 
 # What counts once a refund or replacement is asked for.
 RECOURSE = {
@@ -14,27 +22,41 @@ RECOURSE = {
 }
 
 
-def costs_of(batch: Batch, reference: Reference) -> tuple[dict[str, float], list[Assumed]]:
-    """Return the costs of the batch, given or assumed, and the assumed ones."""
-    costs, assumed = {}, []
-    for name in COSTS:
-        given = getattr(batch.costs, name)
-        if given is not None:
-            costs[name] = given
-            continue
-        rule = reference.costs.get(f"{name}/{batch.currency}")
-        costs[name] = rule.value if rule else 0.0
-        why = f"{rule.source} ({rule.status})" if rule else "not given and no usual value: taken as 0"
-        assumed.append(Assumed(pointer=f"/costs/{name}", value=costs[name], why=why))
-    if batch.costs.dutiable is None:
-        assumed.append(Assumed(pointer="/costs/dutiable", value="plants", why="not given: duty on the plants only"))
-    return costs, assumed
+def costs_of(batch: Batch) -> dict[str, float]:
+    """Return the costs of the batch as they enter a landed cost; one that is not given is not counted."""
+    return {name: getattr(batch.costs, name) or 0.0 for name in (*COSTS, "tax_reclaimed_share")}
+
+
+def costs_left_out(batch: Batch, reference: Reference) -> list[NotCounted]:
+    """Return the costs of the batch that were not given, each with what is usual, if known."""
+    return [
+        NotCounted(pointer=f"/costs/{name}", text=word, usual=_usual(name, batch.currency, reference))
+        for name, word in COSTS.items()
+        if getattr(batch.costs, name) is None
+    ]
+
+
+def _usual(cost: str, currency: str, reference: Reference) -> UsualCost | None:
+    row = reference.costs.get(f"{cost}/{currency}") or reference.costs.get(f"{cost}/{CURRENCY}")
+    return None if row is None else UsualCost(low=row.low, high=row.high, currency=row.currency)
+
+
+def _border(batch: Batch) -> list[Assumed]:
+    """Return what duty and tax are taken as, where there are any."""
+    costs, assumed = batch.costs, []
+    if costs.dutiable is None and (costs.duty_rate or costs.tax_rate):
+        why = "not given: duty and tax on the plants only"
+        assumed.append(Assumed(pointer="/costs/dutiable", value="plants", why=why))
+    if costs.tax_reclaimed_share is None and costs.tax_rate:
+        why = "not given: none of the tax comes back"
+        assumed.append(Assumed(pointer="/costs/tax_reclaimed_share", value=0.0, why=why))
+    return assumed
 
 
 def unsaid(batch: Batch) -> list[Assumed]:
     """Return the other defaults that bear on money or on the choice."""
     said = batch.model_fields_set
-    assumed = []
+    assumed = _border(batch)
     if "currency" not in said:
         assumed.append(Assumed(pointer="/currency", value=batch.currency, why="not given; a label only"))
     if "damaged_value_share" not in said:

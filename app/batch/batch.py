@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 
-from app.batch.assumptions import costs_of, unsaid
+from app.batch.assumptions import costs_left_out, costs_of, unsaid
 from app.batch.cautions import caution
 from app.batch.genera import resolve_genus
 from app.batch.lanes import Lane, UsualTime
@@ -12,7 +12,7 @@ from app.batch.places import resolve_place
 from app.batch.plans import BatchLine, RoutePlan
 from app.batch.senders import drift_quarter, seller_level
 from app.problems import FieldError, InvalidInput, json_pointer
-from app.schemas import Assumed, Batch, Caution, Route
+from app.schemas import Assumed, Batch, Caution, NotCounted, Route
 from app.serving import Engine, LearnedTimes
 from model.decision import PlantLine, Recourse, Waybill
 from model.exposure import DEFAULT_WAIT_H, Box, Forecast, conductance_w_per_k
@@ -21,6 +21,8 @@ from model.reference import Reference
 from model.transit import SolvedTransit, TransitQuantiles
 
 MOST_BOXES = 100
+# Charged where the route has the leg; the leg of an airport is left by whoever collects.
+COLLECTION = "collection"
 PAPERS = {
     "import_permit": "import permit",
     "phytosanitary_certificate": "phytosanitary certificate",
@@ -63,12 +65,20 @@ class PreparedRoute:
             values += [
                 (("transit_days", name), getattr(quantiles, name), self.usual.why) for name in ("p10", "p50", "p90")
             ]
-        for name in ("handling", "collection"):
-            if getattr(self.asked, name) is None:
-                values.append(((name,), 0.0, "not given and no usual value: taken as 0"))
         return [
             Assumed(pointer=json_pointer(("routes", position, *path)), value=value, why=why)
             for path, value, why in values
+        ]
+
+    def not_counted(self, position: int) -> list[NotCounted]:
+        """Return the charges of the route that the request left out: fetching counts where a box is fetched."""
+        charges = ["handling"]
+        if any(leg.leg == COLLECTION for leg in self.plan.lane.legs):
+            charges.append(COLLECTION)
+        return [
+            NotCounted(pointer=json_pointer(("routes", position, name)), text=name, usual=None)
+            for name in charges
+            if getattr(self.asked, name) is None
         ]
 
     def waybill(
@@ -100,6 +110,7 @@ class PreparedBatch:
     recourse: Recourse
     forecast: Mapping[str, Mapping[date, Forecast]]
     assumed_of_all: tuple[Assumed, ...]
+    left_out_of_all: tuple[NotCounted, ...]
     cautions: tuple[Caution, ...]
 
     @property
@@ -108,6 +119,16 @@ class PreparedBatch:
         n_plants = sum(line.quantity for line in self.lines)
         routes = [said for i, route in enumerate(self.routes) for said in route.assumed(i, n_plants)]
         return [*self.assumed_of_all, *routes]
+
+    @property
+    def not_counted(self) -> list[NotCounted]:
+        """Every cost that the request left out: those of the batch, then those of each route."""
+        routes = [one for i, route in enumerate(self.routes) for one in route.not_counted(i)]
+        return [*self.left_out_of_all, *routes]
+
+    def costs_missing(self, position: int) -> list[str]:
+        """Return what the landed cost of a route leaves out, since it was not given, each in a word or two."""
+        return [one.text for one in (*self.left_out_of_all, *self.routes[position].not_counted(position))]
 
     def by_table(self) -> "PreparedBatch":
         """Return the batch without what own boxes told of times in transit: all that depends on a model in it."""
@@ -165,8 +186,8 @@ def prepare(
             seller=seller_level(batch.seller),
         )
         lines.append(BatchLine(plant, line.quantity))
-    costs, assumed = costs_of(batch, reference)
-    assumed += [*from_record, *unsaid(batch)]
+    costs = costs_of(batch)
+    assumed = [*from_record, *unsaid(batch)]
     packing = batch.packing
     capacity = packing.capacity or reference.containers[packing.container].capacity
     if packing.capacity is None:
@@ -215,6 +236,7 @@ def prepare(
             place: {day.date: Forecast(day.min_c, day.max_c) for day in days} for place, days in batch.forecast.items()
         },
         assumed_of_all=tuple(assumed),
+        left_out_of_all=tuple(costs_left_out(batch, reference)),
         cautions=tuple(cautions),
     )
 

@@ -1,5 +1,7 @@
 """Shares and amounts of money in words."""
 
+from collections.abc import Mapping, Sequence
+
 from app.schemas import Batch
 from model.decision import minor_digits
 from model.reference import CONSTANTS
@@ -13,10 +15,28 @@ def percent(share: float) -> str:
     return f"{100 * share:.0f} %"
 
 
+def listed(words: Sequence[str]) -> str:
+    """Return words as a list in a sentence: "a, b and c"."""
+    *first, last = words
+    return f"{', '.join(first)} and {last}" if first else last
+
+
+def of_journeys(shares: Mapping[str, float]) -> str:
+    """Return which share of the journeys on each route something happens in; shares by route, at least one."""
+    (name, share), *others = shares.items()
+    rest = [f"{percent(other)} on {route}" for route, other in others]
+    return listed([f"{percent(share)} of the journeys on {name}", *rest])
+
+
 def money(amount: float, currency: str) -> str:
     """Return an amount in words, rounded as the currency is."""
     digits = 0 if abs(amount) >= 100 else minor_digits(currency)  # noqa: PLR2004 - cents tell nothing there
     return f"{amount:,.{digits}f} {currency}"
+
+
+def rough(amount: float, currency: str) -> str:
+    """Return an amount in whole units, as a sentence to be read at a glance says it; small ones as `money` does."""
+    return f"{amount:,.0f} {currency}" if abs(amount) >= 10 else money(amount, currency)  # noqa: PLR2004 - as above
 
 
 def bearable(batch: Batch) -> str:

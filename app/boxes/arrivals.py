@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo
 from app.batch import caution
 from app.boxes.arrived_lines import ArrivedLines, arrived_lines
 from app.boxes.recheck_sums import recheck_fault
+from app.boxes.recorded_moments import ahead_faults
 from app.boxes.shipment_answer import time_zone
 from app.boxes.shipment_changes import Decided
 from app.boxes.shipment_lookup import WholeShipment
@@ -48,7 +49,7 @@ def read_arrival(data: bytes) -> AskedArrival:
     return AskedArrival(request, given_trace(request))
 
 
-def decide_arrival(found: WholeShipment, asked: AskedArrival, reference: Reference) -> Decided:
+def decide_arrival(found: WholeShipment, asked: AskedArrival, reference: Reference, now: datetime) -> Decided:
     """Return what an arrival comes to, whether the box was planned, on its way, given up or here already.
 
     A recheck that the new counts no longer add up to is taken out.
@@ -56,10 +57,17 @@ def decide_arrival(found: WholeShipment, asked: AskedArrival, reference: Referen
     Raises
     ------
     InvalidInput
-        If lines, counts, times or trace do not fit each other or the shipment.
+        If lines, counts, times or trace do not fit each other or the shipment, or a time is in the future.
     """
     request = asked.request
-    faults: list[FieldError] = []
+    faults = ahead_faults(
+        [
+            ("/departed_at", request.departed_at),
+            ("/arrived_at", request.arrived_at),
+            ("/opened_at", request.opened_at),
+        ],
+        now,
+    )
     times = _times(found, request, reference, faults)
     counted = arrived_lines(found, request, faults)
     faults += trace_faults(asked.trace, times.begins, times.opened_at)

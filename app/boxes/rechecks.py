@@ -1,6 +1,9 @@
 """A recheck: the plants counted again about two weeks after the box was opened."""
 
+from datetime import datetime
+
 from app.boxes.recheck_sums import recheck_fault
+from app.boxes.recorded_moments import ahead_faults
 from app.boxes.shipment_answer import time_zone
 from app.boxes.shipment_changes import Decided
 from app.boxes.shipment_lookup import WholeShipment
@@ -13,13 +16,14 @@ from model.reference import Reference
 RECHECK_BODY = RequestBody(RecheckRequest)
 
 
-def decide_recheck(found: WholeShipment, request: RecheckRequest, reference: Reference) -> Decided:
+def decide_recheck(found: WholeShipment, request: RecheckRequest, reference: Reference, now: datetime) -> Decided:
     """Return what a recheck comes to; lines left out were not looked at again.
 
     Raises
     ------
     InvalidInput
-        If there is no such line, the counts do not add up to the plants alive at arrival, or it was before the opening.
+        If there is no such line, the counts do not add up to the plants alive at arrival, or it was before the opening
+        or in the future.
     Conflict
         Before the arrival.
     """
@@ -31,7 +35,7 @@ def decide_recheck(found: WholeShipment, request: RecheckRequest, reference: Ref
         line._replace(recheck_healthy=None, recheck_damaged=None, recheck_dead=None, recheck_gone=None)
         for line in record.lines
     ]
-    faults = []
+    faults = ahead_faults([("/checked_at", request.checked_at)], now)
     if life.opened_at is not None and request.checked_at < life.opened_at:
         faults.append(FieldError("/checked_at", "must not be before the opening of the box"))
     elif record.arrival_date is not None and checked_on < record.arrival_date:

@@ -45,14 +45,14 @@ class Decided(NamedTuple):
     cautions: Sequence[Caution] = ()
 
 
-Decide = Callable[[WholeShipment, Asked, Reference], Decided]
+Decide = Callable[[WholeShipment, Asked, Reference, datetime], Decided]
 
 
 def change(call: ChangeCall, read: Callable[[], Asked], decide: Decide[Asked], *, reason: str) -> Reply:
     """Change a shipment, and answer with the whole of it; a change that changes nothing leaves its ETag.
 
-    `read` reads the body, outside of the write transaction; `decide` says what it comes to for the shipment as it is.
-    A call is refused in this order: unknown shipment, no If-Match, stale If-Match, the body, the state.
+    `read` reads the body, outside of the write transaction; `decide` says what it comes to for the shipment as it is
+    now. A call is refused in this order: unknown shipment, no If-Match, stale If-Match, the body, the state.
 
     Raises
     ------
@@ -67,7 +67,7 @@ def change(call: ChangeCall, read: Callable[[], Asked], decide: Decide[Asked], *
         life = find_shipment(connection, call.shipment_id)
         call.conditions.check_change(life.stored.etag)
         found = whole(connection, life)
-        decided = decide(found, asked, call.engine.reference)
+        decided = decide(found, asked, call.engine.reference, call.now)
         if _changes(found, decided.change):
             change_shipment(connection, life.stored, decided.change, reason=reason, now=call.now)
             found = whole(connection, find_shipment(connection, call.shipment_id))
@@ -86,8 +86,8 @@ def change_checked(call: ChangeCall, read: Callable[[], Asked], decide: Decide[A
     """
     decided: list[Decided] = []
 
-    def noted(found: WholeShipment, asked: Asked, reference: Reference) -> Decided:
-        decided[:] = [decide(found, asked, reference)]
+    def noted(found: WholeShipment, asked: Asked, reference: Reference, now: datetime) -> Decided:
+        decided[:] = [decide(found, asked, reference, now)]
         return decided[0]
 
     change(call, read, noted, reason=reason)
@@ -101,7 +101,7 @@ def change_checked(call: ChangeCall, read: Callable[[], Asked], decide: Decide[A
     return shipment_reply(found, call.engine.reference, call.now, [*doubts, *decided[0].cautions])
 
 
-def decide_confirm(found: WholeShipment, _: None, __: Reference) -> Decided:
+def decide_confirm(found: WholeShipment, _: None, __: Reference, ___: datetime) -> Decided:
     """Return what it comes to that the record of a shipment, as it is, is right.
 
     Raises

@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from datetime import datetime
 from typing import Any
 
+from app.boxes.recorded_moments import ahead_faults
 from app.boxes.shipment_answer import time_zone
 from app.boxes.shipment_changes import Decided
 from app.boxes.shipment_lookup import WholeShipment
@@ -18,7 +19,7 @@ MAX_EVENTS = 1000
 DEPARTED, LOST, IN_TRANSIT = "departed", "lost", "in_transit"
 
 
-def decide_news(found: WholeShipment, asked: ChangeRequest, reference: Reference) -> Decided:
+def decide_news(found: WholeShipment, asked: ChangeRequest, reference: Reference, now: datetime) -> Decided:
     """Return what news come to.
 
     A box is in transit once its departure is known, and lost while the last that was heard of it is that it is lost.
@@ -26,14 +27,15 @@ def decide_news(found: WholeShipment, asked: ChangeRequest, reference: Reference
     Raises
     ------
     InvalidInput
-        If an event is before the departure, or none is known; if a claim was settled before the arrival.
+        If an event is before the departure or in the future, or no departure is known; if a claim was settled before
+        the arrival.
     Conflict
         If the box has arrived and its journey would change, or has not and its claim would.
     """
     life = found.life
     new = _new_events(life, asked)
     departed_at = _departure(life, asked, new)
-    _check(life, asked, new, departed_at)
+    _check(life, asked, new, departed_at, now)
     arrived = life.stored.state == ARRIVED
     if arrived and (new or departed_at != life.departed_at):
         raise Conflict(
@@ -68,8 +70,15 @@ def _departure(life: ShipmentLife, asked: ChangeRequest, new: Sequence[JourneyEv
     return min((event.at for event in new if event.kind == DEPARTED), default=None)
 
 
-def _check(life: ShipmentLife, asked: ChangeRequest, new: Sequence[JourneyEvent], departed_at: datetime | None) -> None:
-    faults = []
+def _check(
+    life: ShipmentLife,
+    asked: ChangeRequest,
+    new: Sequence[JourneyEvent],
+    departed_at: datetime | None,
+    now: datetime,
+) -> None:
+    heard = [(json_pointer(("events", i, "at")), event.at) for i, event in enumerate(asked.events)]
+    faults = ahead_faults([("/departed_at", asked.departed_at), *heard], now)
     if len(life.events) + len(new) > MAX_EVENTS:
         faults.append(FieldError("/events", f"must leave the shipment with at most {MAX_EVENTS:,} events"))
     for i, event in enumerate(asked.events):

@@ -12,6 +12,7 @@ from app.schemas import (
     Distribution,
     HoldAnswer,
     HoldRequest,
+    NotCounted,
     OrderSizeAnswer,
     OrderSizeRequest,
     RiskAnswer,
@@ -24,6 +25,12 @@ from app.schemas import (
 
 WIDTH = 100
 NAME_WIDTH = 24
+MOMENTS = {
+    "before_paying": "Before paying:",
+    "packing": "When it is packed:",
+    "on_the_way": "While it travels:",
+    "arrival": "When it arrives:",
+}
 
 
 def printable(text: str) -> str:
@@ -91,13 +98,33 @@ def _value(assumed: Assumed) -> str:
     return f"{value:g}" if isinstance(value, float) else str(value)
 
 
+def _not_counted(left_out: Sequence[NotCounted]) -> list[str]:
+    def text(one: NotCounted) -> str:
+        usual = one.usual
+        range_ = "" if usual is None else f", usually {usual.low:g} to {usual.high:g} {usual.currency}"
+        return wrapped(f"{one.pointer}: {one.text}{range_}", "  ")
+
+    return ["Not counted, since not given", "\n".join(map(text, left_out)), ""] if left_out else []
+
+
+def _acts(cautions: Sequence[Caution]) -> list[str]:
+    acts = [wrapped(caution.text, "* ") for caution in cautions if caution.act]
+    return ["To do", "\n".join(acts), ""] if acts else []
+
+
 def _cautions(cautions: Sequence[Caution]) -> list[str]:
+    """Return the standing cautions by when to think of them."""
+
     def text(caution: Caution) -> str:
         checked = f" Checked {caution.checked}." if caution.checked else ""
         decided = f" Decides: {caution.decided_by}." if caution.decided_by else ""
         return wrapped(f"{caution.text}{checked}{decided}", "* ")
 
-    return ["Cautions", "\n".join(text(c) for c in cautions), ""] if cautions else []
+    lines = []
+    for moment, words in MOMENTS.items():
+        own = [text(caution) for caution in cautions if caution.moment == moment and not caution.act]
+        lines += [words, *own] if own else []
+    return ["Cautions", *lines, ""] if lines else []
 
 
 def _plants_row(route: RouteOutcome) -> list[str]:
@@ -159,17 +186,20 @@ def compare_report(request: CompareRequest, answer: CompareAnswer) -> str:
         [
             wrapped(answer.reason),
             "",
+            *_acts(answer.cautions),
             f"Routes from {request.origin} to {request.destination}, {request.ship_date:%a %Y-%m-%d}: plants",
             table(plants_head, map(_plants_row, answer.routes)),
             "",
             f"Routes: money, {request.currency}",
             table(money_head, map(_money_row, answer.routes)),
+            *(wrapped(f"{_clipped(r.name)}: landed {r.money.without}.") for r in answer.routes if r.money.without),
             "",
             *(["Boxes that travel apart", *splitting, ""] if splitting else []),
             "Lines",
             table(line_head, lines, n_left=3),
             "",
             *_assumed(answer.assumed),
+            *_not_counted(answer.not_counted),
             *_cautions(answer.cautions),
         ]
     )
@@ -177,7 +207,7 @@ def compare_report(request: CompareRequest, answer: CompareAnswer) -> str:
 
 def hold_report(request: HoldRequest, answer: HoldAnswer) -> str:
     """Return the ship dates as text: recommendation, dates, assumed costs, cautions."""
-    head = ("ship date", "route", "blocked by", "healthy", "margin", "5 % to 95 %", "bearable", "beats first")
+    head = ("ship date", "route", "blocked by", "healthy", "margin", "5 % to 95 %", "bearable", "beats first", "group")
     rows = [
         [
             f"{entry.ship_date:%a %Y-%m-%d}",
@@ -188,6 +218,7 @@ def hold_report(request: HoldRequest, answer: HoldAnswer) -> str:
             money_spread(entry.margin),
             percent(entry.chance_loss_within_limit),
             percent(entry.chance_better_than_first),
+            "-" if entry.group is None else str(entry.group),
         ]
         for entry in answer.dates
     ]
@@ -195,10 +226,12 @@ def hold_report(request: HoldRequest, answer: HoldAnswer) -> str:
         [
             wrapped(answer.reason),
             "",
+            *_acts(answer.cautions),
             f"Ship dates from {request.origin} to {request.destination}, {request.currency}",
             table(head, rows, n_left=3),
             "",
             *_assumed(answer.assumed),
+            *_not_counted(answer.not_counted),
             *_cautions(answer.cautions),
         ]
     )
@@ -229,6 +262,7 @@ def order_size_report(request: OrderSizeRequest, answer: OrderSizeAnswer) -> str
             table(head, rows),
             "",
             *_assumed(answer.assumed),
+            *_not_counted(answer.not_counted),
             *_cautions(answer.cautions),
         ]
     )
@@ -283,6 +317,7 @@ def wish_list_report(request: WishListRequest, answer: WishListAnswer) -> str:
             "",
             *(["Lines that lose money", *losing, ""] if losing else []),
             *_assumed(answer.assumed),
+            *_not_counted(answer.not_counted),
             *_cautions(answer.cautions),
         ]
     )

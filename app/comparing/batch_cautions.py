@@ -1,10 +1,12 @@
 """Cautions of a batch: from what was asked, and from what the simulation showed."""
 
+from collections.abc import Callable, Sequence
 from datetime import date
 
 import numpy as np
+from numpy.typing import NDArray
 
-from app.batch import PreparedBatch, PreparedRoute, caution, missing_papers, percent
+from app.batch import PreparedBatch, PreparedRoute, caution, listed, missing_papers, of_journeys, percent
 from app.comparing.simulation import RouteDraws
 from app.schemas import Batch, Caution
 from app.serving import Engine
@@ -20,12 +22,12 @@ def asked_cautions(batch: Batch, prepared: PreparedBatch, engine: Engine) -> lis
         days = max(route.plan.papers_days for route in prepared.routes)
         cautions.append(caution("papers_missing", papers=", ".join(missing), days=days))
     genera = {line.plant.genus.genus: line.plant.genus for line in prepared.lines if line.plant.genus}
-    if listed := [name for name, genus in genera.items() if genus.cites]:
-        cautions.append(caution("cites_possible", genera=", ".join(listed)))
+    if of_cites := [name for name, genus in genera.items() if genus.cites]:
+        cautions.append(caution("cites_possible", genera=", ".join(of_cites)))
     if prepared.routes[0].plan.lane.places["destination"].country in SOIL_FREE_COUNTRIES:
         cautions.append(caution("soil_free"))
     if by_cargo := [route.asked.name for route in prepared.routes if route.asked.service == "air_cargo"]:
-        cautions += [caution("chilled_handling", route=name) for name in by_cargo]
+        cautions += [caution("chilled_handling", routes=listed(by_cargo))]
         cautions += [caution("carrier_liability"), caution("storage_charges")]
     if batch.packing.heat_pack_hours > 0 and batch.packing.heat_packs > 0:
         cautions.append(caution("heat_pack_brands"))
@@ -35,22 +37,34 @@ def asked_cautions(batch: Batch, prepared: PreparedBatch, engine: Engine) -> lis
         cautions.append(caution("claim_window_unknown"))
     else:
         cautions.append(caution("claim_window", hours=batch.recourse.claim_window_hours))
-    cautions += [
-        caution(
-            "delay_share_lowered",
-            route=route.asked.name,
-            share=route.solved.delay_share,
-            usual=route.plan.lane.service.delay_share,
-        )
-        for route in prepared.routes
-        if route.solved.share_lowered
-    ]
-    cautions += [
-        caution("boxes_overfull", route=r.asked.name, boxes=r.plan.n_boxes, plants=_plants(batch), capacity=r.capacity)
+    # Of the times of the table nothing is said: the buyer gave none that could leave no room.
+    if crowded_out := [
+        f"{r.asked.name} {percent(r.solved.delay_share)} instead of {percent(r.plan.lane.service.delay_share)}"
         for r in prepared.routes
-        if r.plan.n_boxes * r.capacity < _plants(batch)
-    ]
+        if r.usual is None and r.solved.share_lowered
+    ]:
+        cautions.append(caution("delay_share_lowered", routes=", ".join(crowded_out)))
+    if overfull := [r for r in prepared.routes if r.plan.n_boxes * r.capacity < _plants(batch)]:
+        boxes = [f"{r.plan.n_boxes} {'box' if r.plan.n_boxes == 1 else 'boxes'} on {r.asked.name}" for r in overfull]
+        capacity = overfull[0].capacity
+        cautions.append(caution("boxes_overfull", boxes=listed(boxes), plants=_plants(batch), capacity=capacity))
     return cautions
+
+
+def all_cautions(
+    batch: Batch,
+    prepared: PreparedBatch,
+    engine: Engine,
+    ship_date: date,
+    followed: Sequence[tuple[PreparedRoute, RouteDraws]],
+) -> list[Caution]:
+    """Return every caution of a batch that leaves on a day, its routes followed."""
+    return [
+        *asked_cautions(batch, prepared, engine),
+        *layover_cautions(prepared, ship_date),
+        *journey_cautions(batch, prepared, followed, engine.reference),
+        *closing_cautions(prepared),
+    ]
 
 
 def closing_cautions(prepared: PreparedBatch) -> list[Caution]:
@@ -63,48 +77,57 @@ def closing_cautions(prepared: PreparedBatch) -> list[Caution]:
 
 
 def journey_cautions(
-    batch: Batch, prepared: PreparedBatch, route: PreparedRoute, drawn: RouteDraws, reference: Reference
+    batch: Batch, prepared: PreparedBatch, followed: Sequence[tuple[PreparedRoute, RouteDraws]], reference: Reference
 ) -> list[Caution]:
-    """Return the cautions that the journeys of a route show."""
-    name, box = route.asked.name, route.plan.box
+    """Return the cautions that the journeys of the routes show, each once for all routes that it concerns."""
+
+    def often(happens: Callable[[PreparedRoute, RouteDraws], float], least: float) -> dict[str, float]:
+        """Return the share of journeys by route, where it is more than the least."""
+        shares = {route.asked.name: happens(route, drawn) for route, drawn in followed}
+        return {name: share for name, share in shares.items() if share > least}
+
     cautions = []
+    notable = CONSTANTS.notable_share
+    box = followed[0][0].plan.box
     if box.heat_pack_w > 0:
-        longer = float(np.mean(24.0 * drawn.days > box.heat_pack_hours))
-        if longer > CONSTANTS.notable_share:
-            cautions.append(caution("heat_pack_short", hours=box.heat_pack_hours, share=longer, route=name))
-        froze = float(np.mean(drawn.pack_froze))
-        if froze > CONSTANTS.notable_share:
-            cautions.append(caution("heat_pack_freezes", share=froze, route=name))
-        warmest = float(np.quantile(drawn.inside_c, 0.95))
-        if warmest > CONSTANTS.too_warm_inside_c:
-            cautions.append(caution("heat_pack_too_warm", inside_c=warmest, route=name))
-    chilled = (drawn.chill_dose_days > CONSTANTS.notable_chill_days).mean(axis=1)
-    if (share := float(chilled.max())) > CONSTANTS.notable_share:
-        cold = {
+        if longer := often(lambda _, drawn: float(np.mean(24.0 * drawn.days > box.heat_pack_hours)), notable):
+            cautions.append(caution("heat_pack_short", hours=box.heat_pack_hours, journeys=of_journeys(longer)))
+        if froze := often(lambda _, drawn: float(np.mean(drawn.pack_froze)), notable):
+            cautions.append(caution("heat_pack_freezes", journeys=of_journeys(froze)))
+        if warm := often(lambda _, drawn: float(np.quantile(drawn.inside_c, 0.95)), CONSTANTS.too_warm_inside_c):
+            cautions.append(caution("heat_pack_too_warm", inside_c=min(warm.values()), routes=listed([*warm])))
+    if cold := often(lambda _, drawn: float(_chilled(drawn).max()), notable):
+        genera = {
             line.plant.genus.genus if line.plant.genus else "the unknown plants"
+            for route, drawn in followed
+            if route.asked.name in cold
             for line, genus in zip(prepared.lines, drawn.line_genus, strict=True)
-            if chilled[genus] > CONSTANTS.notable_share
+            if _chilled(drawn)[genus] > notable
         }
-        cautions.append(caution("cold_inside", share=share, route=name, genera=", ".join(sorted(cold))))
+        cautions.append(caution("cold_inside", journeys=of_journeys(cold), genera=", ".join(sorted(genera))))
     longest = reference.longest_rule_days
-    if (beyond := float(np.mean(drawn.days > longest))) > CONSTANTS.notable_share:
-        what = f"a trip of more than {longest:g} days, {percent(beyond)} of the journeys on {name},"
+    if beyond := often(lambda _, drawn: float(np.mean(drawn.days > longest)), notable):
+        what = f"a trip of more than {longest:g} days, {of_journeys(beyond)},"
         cautions.append(caution("extrapolation", what=what, range=f"rules of thumb to {longest:g} days"))
     window = batch.recourse.payment_window_days
     if window is not None:
-        late = float(np.mean(drawn.days > window))
-        if late > CONSTANTS.notable_late_payment_share:
-            cautions.append(caution("payment_window", days=window, share=late, route=name))
+        least = CONSTANTS.notable_late_payment_share
+        if late := often(lambda _, drawn: float(np.mean(drawn.days > window)), least):
+            cautions.append(caution("payment_window", days=window, journeys=of_journeys(late)))
     return cautions
 
 
+def _chilled(drawn: RouteDraws) -> NDArray[np.float64]:
+    """Return the share of journeys in which the plants of each genus are chilled, (genera,)."""
+    return np.asarray((drawn.chill_dose_days > CONSTANTS.notable_chill_days).mean(axis=1), dtype=np.float64)
+
+
 def layover_cautions(prepared: PreparedBatch, ship_date: date) -> list[Caution]:
-    """Return a caution for each route on which a box closed on this day is likely to lie over the weekend."""
-    return [
-        caution("weekend_layover", ship_date=ship_date, route=route.asked.name)
-        for route in prepared.routes
-        if route.plan.lane.service.layover_days(ship_date.weekday()) > 0
+    """Return a caution where a box closed on this day is likely to lie over the weekend."""
+    routes = [
+        route.asked.name for route in prepared.routes if route.plan.lane.service.layover_days(ship_date.weekday()) > 0
     ]
+    return [caution("weekend_layover", ship_date=ship_date, routes=listed(routes))] if routes else []
 
 
 def _record_cautions(prepared: PreparedBatch, engine: Engine) -> list[Caution]:

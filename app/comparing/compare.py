@@ -5,8 +5,10 @@ from collections.abc import Sequence
 import numpy as np
 
 from app.batch import prepare
-from app.comparing.batch_cautions import asked_cautions, closing_cautions, journey_cautions, layover_cautions
+from app.comparing.batch_cautions import all_cautions
+from app.comparing.choice import advised, choose
 from app.comparing.reasons import compare_reason
+from app.comparing.remedies import with_acts
 from app.comparing.results import RouteResult, route_results
 from app.comparing.simulated import SimulatedBatch, SimulatedRoute
 from app.comparing.summaries import answered, distribution, inside_by_day, money_items, strip
@@ -28,10 +30,8 @@ from app.serving import Engine
 from model.decision import (
     RouteEconomics,
     break_even,
-    choose_route,
     cost_per_healthy_plant,
     overtakes,
-    worst_share_mean,
 )
 
 # A break-even or an order past this many plants is none.
@@ -48,33 +48,32 @@ def answer_compare(request: CompareRequest, engine: Engine, from_record: Sequenc
     batch = SimulatedBatch(request, prepare(request, engine, request.ship_date, from_record), engine)
     simulated = batch.routes()
     results = route_results(batch, simulated)
-    choice = choose_route(
-        [result.name for result in results],
-        [result.margin.mean for result in results],
-        [result.chance_loss_within_limit for result in results],
-        request.risk.confidence,
-    )
+    choice = choose(request, results)
+    lead, reason = compare_reason(request, results, choice)
     prepared = batch.prepared
-    cautions = asked_cautions(request, prepared, engine) + layover_cautions(prepared, request.ship_date)
-    for s in simulated:
-        cautions += journey_cautions(request, prepared, s.route, s.drawn, engine.reference)
+    followed = [(s.route, s.drawn) for s in simulated]
+    cautions = all_cautions(request, prepared, engine, request.ship_date, followed)
     return CompareAnswer(
         model_version=engine.model_version,
         seed=request.seed,
         draws=request.draws,
-        recommended=choice.recommended,
-        reason=compare_reason(request, results, choice),
+        recommended=None if choice.recommended is None else results[choice.recommended].name,
+        lead=lead,
+        reason=reason,
         assumed=prepared.assumed,
+        not_counted=prepared.not_counted,
         routes=route_outcomes(batch, results),
         break_even=_break_even(request, simulated),
-        cautions=cautions + closing_cautions(prepared),
+        cautions=with_acts(batch, advised(results, choice), cautions),
     )
 
 
 def route_outcomes(batch: SimulatedBatch, results: Sequence[RouteResult]) -> list[RouteOutcome]:
     """Return the answers about the routes of a batch, what the rules of thumb alone say beside them where asked for."""
+    missing = [batch.prepared.costs_missing(i) for i in range(len(results))]
     return [
-        _outcome(batch.request, result, by_rules) for result, by_rules in zip(results, _by_rules(batch), strict=True)
+        _outcome(batch.request, result, by_rules, without)
+        for result, by_rules, without in zip(results, _by_rules(batch), missing, strict=True)
     ]
 
 
@@ -88,11 +87,22 @@ def _by_rules(batch: SimulatedBatch) -> Sequence[RulesOnly | None]:
         s = by_rules.simulate(route)
         count = s.drawn.healthy.sum(axis=1)
         margin = distribution(s.money.margin)
-        outcomes.append(RulesOnly(healthy=distribution(count), healthy_strip=strip(count), margin=margin))
+        two_weeks = s.drawn.healthy_two_weeks.sum(axis=1)
+        outcomes.append(
+            RulesOnly(
+                healthy=distribution(count),
+                healthy_strip=strip(count),
+                healthy_two_weeks=distribution(two_weeks),
+                two_weeks_strip=strip(two_weeks),
+                margin=margin,
+            )
+        )
     return outcomes
 
 
-def _outcome(request: CompareRequest, result: RouteResult, rules_only: RulesOnly | None) -> RouteOutcome:
+def _outcome(
+    request: CompareRequest, result: RouteResult, rules_only: RulesOnly | None, costs_missing: Sequence[str]
+) -> RouteOutcome:
     s = result.simulated
     drawn, money = s.drawn, s.money
     healthy = drawn.healthy.sum(axis=1)
@@ -114,14 +124,16 @@ def _outcome(request: CompareRequest, result: RouteResult, rules_only: RulesOnly
             healthy_two_weeks=answered(result.healthy_two_weeks),
             chance_none_healthy=float(np.mean(healthy == 0)),
             healthy_strip=strip(healthy),
+            two_weeks_strip=strip(drawn.healthy_two_weeks.sum(axis=1)),
         ),
         chance_loss_within_limit=result.chance_loss_within_limit,
         money=Money(
             items=money_items(money.cost),
             landed_cost=float(money.cost.total),
+            without=f"without {', '.join(costs_missing)}: not given" if costs_missing else None,
             recovered_mean=money.recovered.mean(),
             margin=answered(result.margin),
-            worst_5pct_margin=worst_share_mean(money.margin),
+            worst_5pct_margin=result.worst,
             cost_per_healthy_plant=cost_per_healthy_plant(
                 money.cost.total, money.recovered, drawn.healthy_two_weeks.sum(axis=1)
             ),

@@ -1,52 +1,41 @@
 """Ship now or hold: every allowed date on every route, with common random numbers."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import date, timedelta
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
-from app.batch import (
-    PreparedBatch,
-    PreparedRoute,
-    WeatherDraws,
-    bearable,
-    caution,
-    drift_quarter,
-    money,
-    percent,
-    prepare,
-)
-from app.comparing.batch_cautions import asked_cautions, closing_cautions
+from app.batch import PreparedBatch, PreparedRoute, WeatherDraws, caution, drift_quarter, prepare
+from app.comparing.batch_cautions import all_cautions
+from app.comparing.departures import Departure, Departures, chosen_departure, departures_of
+from app.comparing.hold_reasons import hold_reason
 from app.comparing.money import route_money
-from app.comparing.reasons import bad_boxes
+from app.comparing.remedies import REMEDY_DRAWS, with_acts
+from app.comparing.simulated import SimulatedBatch
 from app.comparing.simulation import BatchSimulation, shared_draws
 from app.comparing.summaries import answered, distribution
 from app.comparing.work_limit import check_work
-from app.schemas import Assumed, BlockedBy, Caution, DayWeather, HoldAnswer, HoldChoice, HoldDate, HoldRequest
+from app.schemas import (
+    AgainstFirst,
+    Assumed,
+    Batch,
+    BlockedBy,
+    Caution,
+    CompareRequest,
+    DayWeather,
+    HoldAnswer,
+    HoldChoice,
+    HoldDate,
+    HoldRequest,
+)
 from app.serving import Engine
-from model.decision import Summary, chance_better, chance_loss_within_limit, summarise
+from model.decision import chance_better, chance_loss_within_limit, summarise
 
 WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 LAYOVER_WEEKDAYS = (4, 5, 6)
-# A mean difference of paired draws within so many standard errors is noise.
-NOISE_SE = 2.0
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _Departure:
-    """One date on one route; `margin` is (draws,)."""
-
-    ship_date: date
-    route: str
-    healthy: Summary
-    margin: NDArray[np.float64]
-    margin_mean: float
-    chance_loss_within_limit: float
-    blocked_by: list[BlockedBy]
-    weather: list[DayWeather]
 
 
 def answer_hold(request: HoldRequest, engine: Engine, from_record: Sequence[Assumed] = ()) -> HoldAnswer:
@@ -58,22 +47,26 @@ def answer_hold(request: HoldRequest, engine: Engine, from_record: Sequence[Assu
     span = (request.latest - request.earliest).days
     check_work(request.draws, prepared, [route.plan for route in prepared.routes], n_dates=span + 1)
     simulation, weather = shared_draws(request, prepared, engine, request.earliest, span_days=span)
-    departures = [
-        _departure(request, prepared, route, request.earliest + timedelta(days=day), simulation, weather)
-        for day in range(span + 1)
-        for route in prepared.routes
-    ]
-    better = _better_than_first(departures)
-    choice = _choose(request, departures)
+    departures = departures_of(
+        [
+            _departure(request, prepared, route, request.earliest + timedelta(days=day), simulation, weather)
+            for day in range(span + 1)
+            for route in prepared.routes
+        ]
+    )
+    chosen = chosen_departure(request, departures)
+    lead, reason = hold_reason(request, departures, chosen)
     return HoldAnswer(
         model_version=engine.model_version,
         seed=request.seed,
         draws=request.draws,
-        recommended=HoldChoice(ship_date=choice.ship_date, route=choice.route) if choice else None,
-        reason=_reason(request, departures, better, choice),
-        dates=[_answered(departure, chance) for departure, chance in zip(departures, better, strict=True)],
+        recommended=HoldChoice(ship_date=chosen.ship_date, route=chosen.route) if chosen else None,
+        lead=lead,
+        reason=reason,
+        dates=_dates(departures),
         assumed=[*prepared.assumed, *_assumed(request, prepared)],
-        cautions=asked_cautions(request, prepared, engine) + _hold_cautions(request) + closing_cautions(prepared),
+        not_counted=prepared.not_counted,
+        cautions=_cautions(request, prepared, engine, chosen or _best(departures)),
     )
 
 
@@ -84,7 +77,7 @@ def _departure(
     ship_date: date,
     simulation: BatchSimulation,
     weather: WeatherDraws,
-) -> _Departure:
+) -> Departure:
     layover = route.plan.lane.service.layover_days(ship_date.weekday())
     journeys = simulation.journeys(route.plan, ship_date, weather, request.closed_dates, layover_days=layover)
     drawn = simulation.outcomes(replace(route.plan, quarter=drift_quarter(request.seller, ship_date)), journeys)
@@ -97,30 +90,58 @@ def _departure(
         in_time = _chance_by(route, ship_date, drawn.days, request.needed_by)
         if in_time < request.risk.confidence:
             blocked.append("too_late")
-    return _Departure(
+    return Departure(
         ship_date=ship_date,
         route=route.asked.name,
         healthy=summarise(healthy),
+        two_weeks=drawn.healthy_two_weeks.sum(axis=1).astype(np.int32),
         margin=result.margin,
         margin_mean=float(result.margin.mean()),
+        landed_cost=float(result.cost.total),
         chance_loss_within_limit=chance_loss_within_limit(drawn.dead.sum(axis=1), sent, request.risk.max_loss_share),
         blocked_by=blocked,
         weather=_weather(route, ship_date, weather, float(np.median(drawn.days))),
     )
 
 
-def _answered(departure: _Departure, better_than_first: float | None) -> HoldDate:
-    return HoldDate(
-        ship_date=departure.ship_date,
-        route=departure.route,
-        healthy=answered(departure.healthy),
-        margin=distribution(departure.margin),
-        healthy_mean=departure.healthy.mean,
-        margin_mean=departure.margin_mean,
-        chance_loss_within_limit=departure.chance_loss_within_limit,
-        chance_better_than_first=better_than_first,
-        blocked_by=departure.blocked_by,
-        weather=departure.weather,
+def _best(departures: Departures) -> Departure:
+    """Return the departure that cautions are about where none is taken."""
+    return max(departures.open() or departures.all, key=lambda departure: departure.margin_mean)
+
+
+def _dates(departures: Departures) -> list[HoldDate]:
+    """Return the answers about all departures; each is held against the first open one of its route, from there on."""
+    dates = []
+    passed: set[str] = set()
+    for departure, group in zip(departures.all, departures.group, strict=True):
+        first = departures.first[departure.route] if departure.route in passed else None
+        dates.append(
+            HoldDate(
+                ship_date=departure.ship_date,
+                route=departure.route,
+                healthy=answered(departure.healthy),
+                healthy_two_weeks=distribution(departure.two_weeks),
+                margin=distribution(departure.margin),
+                healthy_mean=departure.healthy.mean,
+                margin_mean=departure.margin_mean,
+                chance_loss_within_limit=departure.chance_loss_within_limit,
+                chance_better_than_first=chance_better(departure.margin, first.margin) if first else None,
+                against_first=_against(departure, first, departures) if first else None,
+                group=group,
+                blocked_by=departure.blocked_by,
+                weather=departure.weather,
+            )
+        )
+        if departure is departures.first.get(departure.route):
+            passed.add(departure.route)
+    return dates
+
+
+def _against(departure: Departure, first: Departure, departures: Departures) -> AgainstFirst:
+    return AgainstFirst(
+        margin=distribution(departure.margin - first.margin),
+        healthy_two_weeks=distribution(departure.two_weeks - first.two_weeks),
+        noise=departures.noise(departure, first),
     )
 
 
@@ -167,78 +188,6 @@ def _chance_by(route: PreparedRoute, ship_date: date, days: NDArray[np.float64],
     return float(np.mean(passed + days < (needed_by - closed.date()).days + 1))
 
 
-def _better_than_first(departures: Sequence[_Departure]) -> list[float | None]:
-    """Return for each date the chance of a better margin than the first open one of its route; None up to that."""
-    first: dict[str, _Departure] = {}
-    chances: list[float | None] = []
-    for departure in departures:
-        reference = first.get(departure.route)
-        chances.append(None if reference is None else chance_better(departure.margin, reference.margin))
-        if not departure.blocked_by:
-            first.setdefault(departure.route, departure)
-    return chances
-
-
-def _choose(request: HoldRequest, departures: Sequence[_Departure]) -> _Departure | None:
-    """Return the open date with the best mean margin that keeps the bearable loss and does not lose money.
-
-    An earlier date whose mean margin is not lower beyond the noise of the simulation is as good.
-    """
-    good = [
-        departure
-        for departure in departures
-        if not departure.blocked_by
-        and departure.chance_loss_within_limit >= request.risk.confidence
-        and departure.margin_mean >= 0
-    ]
-    if not good:
-        return None
-    best = max(good, key=lambda departure: departure.margin_mean)
-    return next(departure for departure in good if departure is best or _as_good(departure, best))
-
-
-def _as_good(departure: _Departure, best: _Departure) -> bool:
-    gap = best.margin - departure.margin
-    noise = float(gap.std()) / np.sqrt(len(gap))
-    return departure.route == best.route and float(gap.mean()) <= NOISE_SE * noise
-
-
-def _reason(
-    request: HoldRequest,
-    departures: Sequence[_Departure],
-    chances_better: Sequence[float | None],
-    choice: _Departure | None,
-) -> str:
-    allowed = [departure for departure in departures if not departure.blocked_by]
-    if not allowed:
-        return "Every date is blocked: see blocked_by of each."
-    sent = sum(line.quantity for line in request.lines)
-    wanted = percent(request.risk.confidence)
-    if choice is None:
-        best = max(allowed, key=lambda departure: departure.margin_mean)
-        if best.margin_mean < 0:
-            return (
-                f"Do not order at these prices: even on {best.ship_date} by {best.route} the margin averages "
-                f"{money(best.margin_mean, request.currency)}."
-            )
-        safest = max(allowed, key=lambda departure: departure.chance_loss_within_limit)
-        return (
-            f"No date keeps the loss within {bearable(request)} with {wanted} chance and earns money. The least bad "
-            f"is {safest.ship_date} by {safest.route} with {percent(safest.chance_loss_within_limit)}."
-        )
-    first = next(departure for departure in allowed if departure.route == choice.route)
-    reason = (
-        f"Ship on {choice.ship_date} by {choice.route}: {choice.healthy.mean:.0f} of {sent:,} plants are expected to "
-        f"be healthy at unboxing and the margin averages {money(choice.margin_mean, request.currency)}"
-    )
-    if choice is first:
-        return f"{reason}; no later date promises more."
-    better = next(chance for one, chance in zip(departures, chances_better, strict=True) if one is choice) or 0.0
-    gain = money(choice.margin_mean - first.margin_mean, request.currency)
-    beats = f"holding beats shipping then with {percent(better)} chance{bad_boxes(better)}"
-    return f"{reason}, {gain} more than on {first.ship_date}; {beats}."
-
-
 def _assumed(request: HoldRequest, prepared: PreparedBatch) -> list[Assumed]:
     assumed = [
         Assumed(
@@ -251,6 +200,20 @@ def _assumed(request: HoldRequest, prepared: PreparedBatch) -> list[Assumed]:
     if request.cost_per_day is None:
         assumed.append(Assumed(pointer="/cost_per_day", value=0.0, why="not given: waiting taken as free"))
     return assumed
+
+
+def _cautions(request: HoldRequest, prepared: PreparedBatch, engine: Engine, departure: Departure) -> list[Caution]:
+    """Return the cautions of the batch as it would leave with a departure, and those of waiting."""
+    asked = {name: getattr(request, name) for name in Batch.model_fields}
+    on_day = CompareRequest.model_construct(**asked, ship_date=departure.ship_date)
+    batch = SimulatedBatch(on_day, prepared, engine, draws=min(REMEDY_DRAWS, request.draws))
+    followed = [(s.route, s.drawn) for s in batch.routes()]
+    cautions = [
+        *_hold_cautions(request),
+        *all_cautions(on_day, prepared, engine, departure.ship_date, followed),
+    ]
+    advised = next(i for i, route in enumerate(request.routes) if route.name == departure.route)
+    return with_acts(batch, advised, cautions)
 
 
 def _hold_cautions(request: HoldRequest) -> list[Caution]:

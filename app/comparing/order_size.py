@@ -76,6 +76,7 @@ def answer_order_size(
             for route in prepared.routes
         ],
         assumed=[a for a in prepared.assumed if not a.pointer.endswith("/boxes")],
+        not_counted=prepared.not_counted,
         cautions=asked_cautions(request, prepared, engine)
         + layover_cautions(prepared, request.ship_date)
         + closing_cautions(prepared),

@@ -1,70 +1,85 @@
-"""The one plain sentence that an answer leads with."""
+"""The sentence that a comparison leads with, and what follows it: the only place where either is put together."""
 
 from collections.abc import Sequence
+from typing import NamedTuple
 
-from app.batch import bearable, money, percent
+from app.batch import bearable, money, percent, rough
+from app.comparing.choice import RouteChoice, about_nothing, advised, equal_on_average
 from app.comparing.results import RouteResult
 from app.schemas import Batch
-from model.decision import Choice
 
-FIRST_HALF = 0.5
-
-
-def bad_boxes(chance_better: float) -> str:
-    """Return how what is better in fewer than half of the draws is better on average all the same; else nothing."""
-    return "" if chance_better > FIRST_HALF else ", mostly by sparing the bad boxes"
+# Money within half of its smallest shown unit is not told as a difference.
+NO_DIFFERENCE = 0.5
 
 
-def compare_reason(batch: Batch, routes: Sequence[RouteResult], choice: Choice) -> str:
+class Reason(NamedTuple):
+    """The leading sentence, and the whole of what is said, which begins with it."""
+
+    lead: str
+    whole: str
+
+
+def compare_reason(batch: Batch, routes: Sequence[RouteResult], choice: RouteChoice) -> Reason:
     """Return why a route is recommended, or why none is."""
-    by_name = {route.name: route for route in routes}
     wanted = percent(batch.risk.confidence)
+    shown = routes[advised(routes, choice)]
     if choice.recommended is not None:
-        best = by_name[choice.recommended]
-        reason = (
-            f"Take {best.name}: of {best.sent:,} plants {best.healthy_two_weeks.mean:.0f} are expected "
-            f"to be healthy two weeks on, the margin averages {money(best.margin.mean, batch.currency)}"
+        lead = _taken(batch, routes, choice)
+        more = [f"The loss stays within {bearable(batch)} with {percent(shown.chance_loss_within_limit)} chance."]
+    elif choice.rule.reason_code == "do_not_order":
+        lead = (
+            f"Do not order at these prices: even the best route, {shown.name}, loses "
+            f"{money(-shown.margin.mean, batch.currency)} on average."
         )
-        others = [r for r in routes if r is not best]
-        if others:
-            second = max(others, key=lambda r: r.margin.mean)
-            if second.margin.mean > best.margin.mean:
-                reason += (
-                    f"; {second.name} would average {money(second.margin.mean, batch.currency)}, but keeps the "
-                    f"loss within {bearable(batch)} only with {percent(second.chance_loss_within_limit)} chance"
-                )
-            else:
-                reason += (
-                    f" against {money(second.margin.mean, batch.currency)} on {second.name}, better in "
-                    f"{percent(best.chance_best)} of the draws{bad_boxes(best.chance_best)}"
-                )
-        reason += (
-            f", and the loss stays within {bearable(batch)} with {percent(best.chance_loss_within_limit)} chance "
-            f"(wanted {wanted})."
+        more = []
+    elif choice.rule.reason_code == "no_route_keeps_loss":
+        lead = (
+            f"No route keeps the loss within {bearable(batch)} with {wanted} chance: the least bad, {shown.name}, does "
+            f"with {percent(shown.chance_loss_within_limit)}."
         )
-    elif choice.reason_code == "do_not_order":
-        best = max(routes, key=lambda r: r.margin.mean)
-        reason = (
-            f"Do not order at these prices: even the best route, {best.name}, loses "
-            f"{money(-best.margin.mean, batch.currency)} on average."
-        )
-    elif choice.reason_code == "no_route_keeps_loss":
-        least = by_name[choice.least_bad or routes[0].name]
-        reason = (
-            f"No route keeps the loss within {bearable(batch)} with {wanted} chance. The least bad is {least.name} "
-            f"with {percent(least.chance_loss_within_limit)}; its margin averages "
-            f"{money(least.margin.mean, batch.currency)}."
-        )
+        more = [f"Its margin averages {money(shown.margin.mean, batch.currency)}."]
     else:
         safe = max(
-            (r for r in routes if r.chance_loss_within_limit >= batch.risk.confidence),
-            key=lambda r: r.margin.mean,
+            (r for r in routes if r.chance_loss_within_limit >= batch.risk.confidence), key=lambda r: r.margin.mean
         )
-        reason = (
+        lead = (
             f"No route both keeps the loss within {bearable(batch)} with {wanted} chance and earns money: the best of "
             f"those that keep it, {safe.name}, loses {money(-safe.margin.mean, batch.currency)} on average."
         )
-    shown = by_name.get(choice.recommended or choice.least_bad or "")
-    if shown is not None and shown.splitting is not None:
-        reason += f" {shown.splitting.text}"
-    return reason
+        more = []
+    if shown.splitting is not None and choice.rule.reason_code in ("best_within_limit", "no_route_keeps_loss"):
+        more.append(shown.splitting.text)
+    return Reason(lead, " ".join([lead, *more]))
+
+
+def _taken(batch: Batch, routes: Sequence[RouteResult], choice: RouteChoice) -> str:
+    """Return the choice of a route: what it promises, and what the best of the others would cost and save."""
+    taken = routes[choice.recommended or 0]
+    lead = (
+        f"Take {taken.name}: {taken.healthy_two_weeks.mean:.0f} of {taken.sent:,} plants healthy two weeks on, "
+        f"margin {rough(taken.margin.mean, batch.currency)}"
+    )
+    others = [route for route in routes if route is not taken]
+    if not others:
+        return f"{lead}."
+    other = max(others, key=lambda route: route.margin.mean)
+    gap, bad = other.margin.mean - taken.margin.mean, other.worst - taken.worst
+    on_average = more_or_less(gap, batch.currency)
+    in_bad = f"{more_or_less(bad, batch.currency)} in the worst 1 in 20"
+    if other.chance_loss_within_limit < batch.risk.confidence and gap > 0:
+        chance = percent(other.chance_loss_within_limit)
+        return (
+            f"{lead}; {other.name} would leave {on_average} on average, but keeps the loss within {bearable(batch)} "
+            f"only with {chance} chance."
+        )
+    if equal_on_average(taken, other, about_nothing(routes)):
+        safer = "; this is the safer one" if bad < 0 else ""
+        return f"{lead}; {other.name} is about equal on average ({on_average}), and leaves {in_bad}{safer}."
+    return f"{lead}; {other.name} leaves {on_average} on average, {'but' if bad * gap < 0 else 'and'} {in_bad}."
+
+
+def more_or_less(gap: float, currency: str) -> str:
+    """Return a difference of money in words."""
+    if abs(gap) < NO_DIFFERENCE:
+        return "as much"
+    return f"{rough(abs(gap), currency)} {'more' if gap > 0 else 'less'}"

@@ -8,21 +8,22 @@ import numpy as np
 from app.comparing.simulated import SimulatedBatch, SimulatedRoute
 from app.comparing.splitting import splitting
 from app.schemas import Splitting
-from model.decision import Summary, chance_best, chance_loss_within_limit, summarise
+from model.decision import Summary, chance_best, chance_loss_within_limit, summarise, worst_share_mean
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class RouteResult:
     """A route of a comparison.
 
-    `chance_best` is the share of draws in which no other route has a better margin; `splitting` is None for a single
-    box.
+    `worst` is the mean margin of the worst 1 in 20 draws; `chance_best` is the share of draws in which no other route
+    has a better margin; `splitting` is None for a single box.
     """
 
     simulated: SimulatedRoute
     sent: int
     healthy_two_weeks: Summary
     margin: Summary
+    worst: float
     chance_loss_within_limit: float
     chance_best: float
     splitting: Splitting | None
@@ -44,6 +45,7 @@ def route_results(batch: SimulatedBatch, simulated: Sequence[SimulatedRoute]) ->
             sent=sent,
             healthy_two_weeks=summarise(s.drawn.healthy_two_weeks.sum(axis=1)),
             margin=summarise(s.money.margin),
+            worst=worst_share_mean(s.money.margin),
             chance_loss_within_limit=chance_loss_within_limit(
                 s.drawn.dead.sum(axis=1), sent, request.risk.max_loss_share
             ),

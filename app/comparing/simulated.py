@@ -47,19 +47,19 @@ class SimulatedBatch:
             batch._weather = self._weather  # it would be drawn alike
         return batch
 
-    def journeys(self, route: PreparedRoute) -> list[Journeys]:
-        """Follow the journeys of a route."""
+    def journeys(self, route: PreparedRoute, *, layover_days: float | None = None) -> list[Journeys]:
+        """Follow the journeys of a route; with the usual layover of its day unless another is given."""
         return self.simulation.journeys(
             route.plan,
             self.request.ship_date,
             self._weather,
             self.request.closed_dates,
-            layover_days=usual_layover(route, self.request.ship_date),
+            layover_days=usual_layover(route, self.request.ship_date) if layover_days is None else layover_days,
         )
 
-    def simulate(self, route: PreparedRoute) -> SimulatedRoute:
+    def simulate(self, route: PreparedRoute, *, layover_days: float | None = None) -> SimulatedRoute:
         """Return a route with its draws and its money."""
-        journeys = self.journeys(route)
+        journeys = self.journeys(route, layover_days=layover_days)
         drawn = self.simulation.outcomes(route.plan, journeys)
         return SimulatedRoute(route, journeys, drawn, route_money(self.request, self.prepared, route, drawn))
 

@@ -5,7 +5,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from app.batch import bearable, money, percent
+from app.batch import bearable, money, percent, rough
 from app.comparing.simulated import SimulatedRoute
 from app.schemas import Batch, Splitting, Together
 from model.decision import chance_loss_within_limit, worst_share_mean
@@ -39,21 +39,34 @@ def splitting(batch: Batch, asked: SimulatedRoute, other: SimulatedRoute) -> Spl
     mean = both(lambda s: float(s.money.margin.mean()))
     extra = float(apart.money.cost.total - together.money.cost.total)
     keeps = within.together < batch.risk.confidence <= within.apart and mean.apart >= 0
-    pays = mean.apart > mean.together or keeps
+    # Without more to pay the means differ by luck alone, and what is spared in a bad case is free.
+    free = extra <= 0 and worst.apart > worst.together
+    pays = (mean.apart > mean.together and extra > 0) or keeps or free
     n = asked.route.plan.n_boxes
-    text = (
-        f"Sending the {n} boxes apart costs {money(extra, batch.currency)} more; the chance to keep the loss "
-        f"within {bearable(batch)} goes from {percent(within.together)} to {percent(within.apart)}, and the worst "
-        f"1 in 20 from {money(worst.together, batch.currency)} to {money(worst.apart, batch.currency)}: "
-    )
-    if mean.apart > mean.together:
-        text += "it pays on average."
-    elif keeps:
+    costs = f"costs {money(extra, batch.currency)} more" if extra > 0 else "costs nothing more"
+    changes = []
+    if percent(within.together) != percent(within.apart):
+        changes.append(
+            f"the chance to keep the loss within {bearable(batch)} goes from {percent(within.together)} to "
+            f"{percent(within.apart)}"
+        )
+    if rough(worst.together, batch.currency) != rough(worst.apart, batch.currency):
+        changes.append(
+            f"the worst 1 in 20 goes from {rough(worst.together, batch.currency)} to "
+            f"{rough(worst.apart, batch.currency)}"
+        )
+    text = f"Sending the {n} boxes apart {costs}"
+    text += f"; {' and '.join(changes)}: " if changes else ": "
+    if keeps:
         text += f"it pays, since only apart is the loss kept with the wanted {percent(batch.risk.confidence)}."
+    elif pays:
+        text += "it pays on average." if extra > 0 else "send them apart."
     elif within.apart <= within.together and worst.apart <= worst.together:
-        text += "neither is better, so it does not pay."
-    else:
+        text += "neither is better, so it does not pay." if extra > 0 else "it changes nothing for the better."
+    elif extra > 0:
         text += f"it does not pay on average; it does if that safety is worth {money(extra, batch.currency)} to you."
+    else:
+        text += "neither is plainly better."
     return Splitting(
         boxes=n,
         extra_cost=extra,

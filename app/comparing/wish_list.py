@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from app.batch import money, percent, prepare
-from app.comparing.batch_cautions import asked_cautions, closing_cautions, journey_cautions, layover_cautions
+from app.comparing.batch_cautions import all_cautions
 from app.comparing.order_size import Order, RouteChances, order_of
 from app.comparing.simulated import SimulatedBatch, SimulatedRoute
 from app.comparing.summaries import distribution
@@ -59,9 +59,7 @@ def answer_wish_list(request: WishListRequest, engine: Engine, from_record: Sequ
     batch = SimulatedBatch(request, prepare(request, engine, request.ship_date, from_record), engine)
     simulated = batch.routes()
     results = {s.route.asked.name: _results(request, batch, s) for s in simulated}
-    cautions = asked_cautions(request, batch.prepared, engine) + layover_cautions(batch.prepared, request.ship_date)
-    for s in simulated:
-        cautions += journey_cautions(request, batch.prepared, s.route, s.drawn, engine.reference)
+    followed = [(s.route, s.drawn) for s in simulated]
     return WishListAnswer(
         model_version=engine.model_version,
         seed=request.seed,
@@ -70,7 +68,8 @@ def answer_wish_list(request: WishListRequest, engine: Engine, from_record: Sequ
         advice=[_advice(request, i, results) for i in range(len(request.lines))],
         routes=[_route(request, s, results[s.route.asked.name]) for s in simulated],
         assumed=batch.prepared.assumed,
-        cautions=cautions + closing_cautions(batch.prepared),
+        not_counted=batch.prepared.not_counted,
+        cautions=all_cautions(request, batch.prepared, engine, request.ship_date, followed),
     )
 
 

@@ -11,13 +11,27 @@ from app.records import COLUMNS, COUNT_COLUMNS, RECHECK_COLUMNS, SHIPMENT_COLUMN
 from app.schemas import temperature_faults
 
 Fault = tuple[str, str]
+DATE_COLUMNS = ("ship_date", "arrival_date", "recheck_date")
+AHEAD = "must not lie in the future: a row tells of a box that has arrived"
 COUNTS_REMEDY = "give healthy, damaged and dead, or healthy alone (healthy or not), or dead alone (dead or alive)"
 
 
 def check_rows(
-    numbers: Sequence[int], columns: Mapping[str, Values], zones: Mapping[str, str], faults: CsvFaults
+    numbers: Sequence[int],
+    columns: Mapping[str, Values],
+    zones: Mapping[str, str],
+    latest: date,
+    faults: CsvFaults,
 ) -> None:
-    """Note the faults between the cells of each row; `numbers` are those of the rows, `zones` those of the places."""
+    """Note the faults between the cells of each row.
+
+    `numbers` are those of the rows, `zones` those of the places; no date may be after `latest`, since a row tells of
+    what has happened.
+    """
+    for column in DATE_COLUMNS:
+        for number, day in zip(numbers, columns[column], strict=True):
+            if isinstance(day, date) and day > latest:
+                faults.add(number, column, AHEAD)
     _each(numbers, columns, ("sent", *COUNT_COLUMNS), _counts_faults, faults)
     _each(numbers, columns, ("sent", *COUNT_COLUMNS, "recheck_date", *RECHECK_COLUMNS), _recheck_faults, faults)
     _each(numbers, columns, ("arrival_date", "recheck_date"), _recheck_date_faults, faults)

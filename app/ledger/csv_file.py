@@ -2,6 +2,7 @@
 
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
+from datetime import datetime, timedelta
 from typing import Any, NamedTuple
 
 from app.ledger.cells import PlaceCells, parse_columns, parsers
@@ -21,6 +22,9 @@ from app.records import (
 )
 from model.reference import Reference
 
+# A clock that is a little off, and a day that has begun elsewhere.
+MOST_AHEAD = timedelta(days=1)
+
 
 class FileShipment(NamedTuple):
     """A shipment in a file, and the numbers of its rows, in the order of its lines."""
@@ -37,8 +41,8 @@ class LedgerFile(NamedTuple):
     n_rows: int
 
 
-def parse_ledger(data: bytes, reference: Reference) -> LedgerFile:
-    """Return the shipments in a CSV file.
+def parse_ledger(data: bytes, reference: Reference, *, now: datetime) -> LedgerFile:
+    """Return the shipments in a CSV file, whose dates may lie up to a day ahead of now.
 
     Raises
     ------
@@ -58,7 +62,7 @@ def parse_ledger(data: bytes, reference: Reference) -> LedgerFile:
     places = PlaceCells(reference)
     columns = parse_columns(rows, header, parsers(places, table.delimiter), faults)
     numbers = [row.number for row in rows]
-    check_rows(numbers, columns, places.zones, faults)
+    check_rows(numbers, columns, places.zones, now.date() + MOST_AHEAD, faults)
     check_shipments(numbers, columns, faults)
     faults.refuse()
     told = {FAHRENHEIT_COLUMNS.get(name, name) for name in header}

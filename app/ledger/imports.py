@@ -31,7 +31,7 @@ def import_csv(data: bytes, database: Database, reference: Reference, *, replace
     StoreUnavailable
         If the database cannot be used.
     """
-    return _take(parse_ledger(data, reference), database, replace=replace, now=now).answer
+    return _take(parse_ledger(data, reference, now=now), database, replace=replace, now=now).answer
 
 
 def import_checked(data: bytes, database: Database, engine: Engine, *, replace: bool, now: datetime) -> ImportAnswer:
@@ -42,7 +42,7 @@ def import_checked(data: bytes, database: Database, engine: Engine, *, replace: 
     InvalidCells, Conflict, StoreUnavailable
         As `import_csv`.
     """
-    file = parse_ledger(data, engine.reference)
+    file = parse_ledger(data, engine.reference, now=now)
     taken = _take(file, database, replace=replace, now=now)
     with database.reading() as connection:
         stored = find_shipments(connection, [shipment.record.shipment for shipment in file.shipments])

@@ -34,7 +34,7 @@ def outlook_cautions(
             own.append(caution("note_without_leg", kind=kind, route=name))
     of_batch = [
         *asked_cautions(plan, prepared, engine),
-        *journey_cautions(plan, prepared, route, box.outcomes(), engine.reference),
+        *journey_cautions(plan, prepared, [(route, box.outcomes())], engine.reference),
         *closing_cautions(prepared),
     ]
     return own + [c for c in of_batch if c.code not in SETTLED]

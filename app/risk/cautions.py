@@ -46,7 +46,7 @@ class RiskCautions:
                 what = f"{extreme_c:g} °C in the box"
                 said.append(caution("extrapolation", what=what, range="rules of thumb at 20 to 22 °C"))
             if pack_h is not None:
-                said.append(caution("heat_pack_short", hours=pack_h, share=1.0, route="this trip"))
+                said.append(caution("heat_pack_short", hours=pack_h, journeys="this trip"))
             if genus is not None and genus.cites:
                 said.append(caution("cites_possible", genera=genus.genus))
             if genus is not None and genus.irritant_sap:

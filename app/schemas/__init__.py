@@ -3,7 +3,7 @@
 A field that callers see is added here first; nothing here computes an answer.
 """
 
-from app.schemas.answers import Assumed, Caution, Distribution, Together
+from app.schemas.answers import Assumed, Caution, CautionMoment, Distribution, NotCounted, Together, UsualCost
 from app.schemas.batch import Batch, ForecastDay, Packing, Recourse, Route
 from app.schemas.claim import (
     ClaimAnswer,
@@ -45,7 +45,7 @@ from app.schemas.fields import (
     temperature_faults,
 )
 from app.schemas.forecast import ForecastAnswer, ForecastDayAnswer
-from app.schemas.hold import BlockedBy, DayWeather, HoldAnswer, HoldChoice, HoldDate, HoldRequest
+from app.schemas.hold import AgainstFirst, BlockedBy, DayWeather, HoldAnswer, HoldChoice, HoldDate, HoldRequest
 from app.schemas.ledger import ImportAnswer
 from app.schemas.model_page import (
     DelayedBoxes,
@@ -160,6 +160,7 @@ from app.schemas.wish_list import (
 __all__ = [
     "MAX_READINGS",
     "MOMENT_WORDS",
+    "AgainstFirst",
     "ArrivalAnswer",
     "ArrivalChance",
     "ArrivalRequest",
@@ -170,6 +171,7 @@ __all__ = [
     "BreakEven",
     "BuyersAnswers",
     "Caution",
+    "CautionMoment",
     "ChanceInterval",
     "ChangeRequest",
     "ClaimAnswer",
@@ -233,6 +235,7 @@ __all__ = [
     "Money",
     "MoneyItem",
     "NextStep",
+    "NotCounted",
     "NotScored",
     "OrderSizeAnswer",
     "OrderSizeRequest",
@@ -297,6 +300,7 @@ __all__ = [
     "TransitDays",
     "TransitQuantiles",
     "Trend",
+    "UsualCost",
     "UsualPacking",
     "Verdict",
     "WantedOrder",

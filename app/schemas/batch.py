@@ -69,7 +69,7 @@ class Line(RequestModel):
 
 
 class Costs(RequestModel):
-    """Costs of the batch beside plants and freight; null: the usual one, listed under ``assumed``."""
+    """Costs of the batch beside plants and freight; null: not counted, and listed under ``not_counted``."""
 
     phyto: Amount | None = Field(default=None, description="phytosanitary certificate, a waybill, 0 to 1e9")
     permit: Amount | None = Field(default=None, description="import permit, the share of this batch, 0 to 1e9")

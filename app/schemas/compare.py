@@ -2,7 +2,7 @@
 
 from pydantic import Field
 
-from app.schemas.answers import AnswerModel, Assumed, Caution, Distribution, Together
+from app.schemas.answers import AnswerModel, Assumed, Caution, Distribution, NotCounted, Together
 from app.schemas.batch import Batch
 from app.schemas.fields import LocalDate
 
@@ -58,6 +58,7 @@ class PlantCounts(AnswerModel):
     healthy_strip: list[int] = Field(
         description="healthy at unboxing in 20 equally likely shipments, the fewest first: quantiles 0.025 to 0.975"
     )
+    two_weeks_strip: list[int] = Field(default=[], description="the same two weeks on; empty in older forecasts")
 
 
 class MoneyItem(AnswerModel):
@@ -73,6 +74,9 @@ class Money(AnswerModel):
 
     items: list[MoneyItem] = Field(description="add up exactly to landed_cost")
     landed_cost: float
+    without: str | None = Field(
+        default=None, description="which costs are not in it, since they were not given, in words; null: none"
+    )
     recovered_mean: float = Field(description="mean of claims on dead plants")
     margin: Distribution
     worst_5pct_margin: float = Field(description="mean margin of the worst 1 in 20 draws")
@@ -108,6 +112,8 @@ class RulesOnly(AnswerModel):
 
     healthy: Distribution = Field(description="plants healthy at unboxing")
     healthy_strip: list[int] = Field(description="as under plants")
+    healthy_two_weeks: Distribution | None = Field(default=None, description="null in older forecasts")
+    two_weeks_strip: list[int] = Field(default=[], description="as under plants")
     margin: Distribution
 
 
@@ -147,8 +153,10 @@ class CompareAnswer(AnswerModel):
     seed: int
     draws: int
     recommended: str | None
-    reason: str
+    lead: str = Field(description="the answer in one sentence: what to take, and what the alternative costs and saves")
+    reason: str = Field(description="the whole of it; begins with lead")
     assumed: list[Assumed]
+    not_counted: list[NotCounted] = Field(description="costs left out of the request: in no sum")
     routes: list[RouteOutcome]
     break_even: BreakEven | None
     cautions: list[Caution]

@@ -5,7 +5,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from app.schemas.answers import AnswerModel, Assumed, Caution, Distribution
+from app.schemas.answers import AnswerModel, Assumed, Caution, Distribution, NotCounted
 from app.schemas.batch import Batch
 from app.schemas.fields import Amount, Fault, LocalDate, RequestModel, ValidDays, Weekday
 
@@ -72,18 +72,31 @@ class DayWeather(AnswerModel):
     source: Literal["forecast", "normals"] = Field(description="the forecast given, or the monthly normals")
 
 
+class AgainstFirst(AnswerModel):
+    """A date less the first unblocked one of its route, draw by draw."""
+
+    margin: Distribution
+    healthy_two_weeks: Distribution = Field(description="plants")
+    noise: float = Field(ge=0, description="a mean difference in margin up to this is about nothing")
+
+
 class HoldDate(AnswerModel):
     """One ship date on one route."""
 
     ship_date: date
     route: str
     healthy: Distribution = Field(description="plants healthy at unboxing")
+    healthy_two_weeks: Distribution = Field(description="also counts injury that shows late")
     margin: Distribution
     healthy_mean: float
     margin_mean: float
     chance_loss_within_limit: float = Field(ge=0, le=1)
     chance_better_than_first: float | None = Field(
         ge=0, le=1, description="of a better margin than the first unblocked date of this route; null for that date"
+    )
+    against_first: AgainstFirst | None = Field(description="null for that date and those before it")
+    group: int | None = Field(
+        description="dates of a route whose mean margins are about equal share a number, 1 the best; null if blocked"
     )
     blocked_by: list[BlockedBy]
     weather: list[DayWeather] = Field(
@@ -98,7 +111,9 @@ class HoldAnswer(AnswerModel):
     seed: int
     draws: int
     recommended: HoldChoice | None
-    reason: str
+    lead: str = Field(description="the answer in one sentence")
+    reason: str = Field(description="the whole of it; begins with lead")
     dates: list[HoldDate]
     assumed: list[Assumed]
+    not_counted: list[NotCounted] = Field(description="costs left out of the request: in no sum")
     cautions: list[Caution]

@@ -4,7 +4,7 @@ from typing import Annotated
 
 from pydantic import Field
 
-from app.schemas.answers import AnswerModel, Assumed, Caution, Distribution
+from app.schemas.answers import AnswerModel, Assumed, Caution, Distribution, NotCounted
 from app.schemas.compare import CompareRequest, MoneyItem
 from app.schemas.fields import Confidence, Fault, Quantity, RequestModel
 from model.reference import CONSTANTS
@@ -54,4 +54,5 @@ class OrderSizeAnswer(AnswerModel):
     draws: int
     routes: list[RouteOrder]
     assumed: list[Assumed]
+    not_counted: list[NotCounted] = Field(description="costs left out of the request: in no sum")
     cautions: list[Caution]

@@ -117,6 +117,7 @@ class ServiceRow(ReferenceRow):
     papers_delay_days: float = Field(description="median delay where a paper is missing")
     freight_low: float = Field(description="of one box, from")
     freight_high: float = Field(description="of one box, to")
+    freight_currency: str = Field(description="of both, ISO 4217")
     legs: list[LegRow]
 
 

@@ -4,7 +4,7 @@ from typing import Annotated
 
 from pydantic import Field
 
-from app.schemas.answers import AnswerModel, Assumed, Caution, Distribution
+from app.schemas.answers import AnswerModel, Assumed, Caution, Distribution, NotCounted
 from app.schemas.batch import Line
 from app.schemas.compare import CompareRequest
 from app.schemas.fields import Confidence, Quantity
@@ -94,4 +94,5 @@ class WishListAnswer(AnswerModel):
     advice: list[WishAdvice]
     routes: list[WishRoute]
     assumed: list[Assumed]
+    not_counted: list[NotCounted] = Field(description="costs left out of the request: in no sum")
     cautions: list[Caution]

@@ -74,6 +74,7 @@ def services(engine: Engine) -> list[ServiceRow]:
             papers_delay_days=row.papers_delay_days,
             freight_low=row.freight_low,
             freight_high=row.freight_high,
+            freight_currency=row.freight_currency,
             source=row.source,
             status=row.status,
             legs=[

@@ -3,6 +3,7 @@
 Arrays in, arrays out; nothing here knows of weather or of how counts came about.
 """
 
+from model.decision.about_equal import about_equal, noise, safer_of_equals
 from model.decision.break_even import RouteEconomics, break_even, overtakes
 from model.decision.decision import (
     Choice,
@@ -27,6 +28,7 @@ __all__ = [
     "RouteEconomics",
     "Summary",
     "Waybill",
+    "about_equal",
     "break_even",
     "chance_best",
     "chance_better",
@@ -39,9 +41,11 @@ __all__ = [
     "landed_cost",
     "margin",
     "minor_digits",
+    "noise",
     "overtakes",
     "proceeds",
     "recovered_by_line",
+    "safer_of_equals",
     "smallest_order",
     "smallest_order_apart",
     "summarise",

@@ -117,6 +117,10 @@ class Constants:
     wanted_confidence: float
     order_confidence: float
     wish_confidence: float
+    equal_orders: int
+    equal_cost_share: float
+    wait_helps_chance: float
+    longest_heat_pack_h: float
     # Sellers.
     usual_late_share: float
     usual_damaged_share: float

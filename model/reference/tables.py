@@ -151,6 +151,7 @@ class Service:
     hubs: str
     freight_low: float
     freight_high: float
+    freight_currency: str
     source: str
     status: str
 
@@ -215,11 +216,12 @@ class PriorScale:
 
 @dataclass(frozen=True, slots=True)
 class CostRule:
-    """A usual cost in one currency."""
+    """What a cost usually lies between, in one currency."""
 
     cost: str
     currency: str
-    value: float
+    low: float
+    high: float
     source: str
     status: str
 

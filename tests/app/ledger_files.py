@@ -17,6 +17,7 @@ from app.ledger.csv_file import parse_ledger
 from app.problems import InvalidCells
 from app.records.ledger import COLUMNS, FILE_COLUMNS, REQUIRED_COLUMNS, ShipmentRecord
 from model.reference.tables import load_reference
+from tests.moments import NOW
 
 ROW = {
     "shipment": "A-1",
@@ -76,13 +77,13 @@ REFERENCE = load_reference()
 
 def parsed(data: bytes) -> list[ShipmentRecord]:
     """Return the shipments in a file."""
-    return [shipment.record for shipment in parse_ledger(data, REFERENCE).shipments]
+    return [shipment.record for shipment in parse_ledger(data, REFERENCE, now=NOW).shipments]
 
 
 def faults(data: bytes) -> list[tuple[int | None, str | None, str]]:
     """Return (row, column, message) of all that is wrong with a file."""
     with pytest.raises(InvalidCells) as refused:
-        parse_ledger(data, REFERENCE)
+        parse_ledger(data, REFERENCE, now=NOW)
     return [(error.row, error.column, error.message) for error in refused.value.errors]
 
 

@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 import app
+from app.batch import of_journeys
 from app.batch.cautions import TEMPLATES, caution, fields_of
 
 # When each text with a rule, policy or law behind it was last compared with its sources; one that changes is compared
@@ -74,5 +75,9 @@ def test_wrong_fields_are_refused() -> None:
 
 
 def test_shares_are_said_in_per_cent_and_hours_as_given() -> None:
-    text = caution("heat_pack_short", hours=72.0, share=0.2207, route="air cargo").text
-    assert text.startswith("The heat pack lasts 72 h, but 22 % of the journeys on air cargo take longer")
+    text = caution("logger_partial", share=0.2207).text
+    assert text.startswith("The logger covers 22 % of the time")
+    journeys = of_journeys({"courier": 0.8449, "air cargo": 0.2})
+    assert journeys == "84 % of the journeys on courier and 20 % on air cargo"
+    text = caution("heat_pack_short", hours=72.0, journeys=journeys).text
+    assert text.startswith(f"The heat pack lasts 72 h, shorter than {journeys}: after that")

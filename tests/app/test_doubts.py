@@ -1,10 +1,12 @@
 """Doubtful records through HTTP: told at import, at unboxing and after a refit, until confirmed or corrected."""
 
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
 import pytest
 
+from app.doubts import check_shipments, doubtful_records
 from app.doubts.check import boxes_of_a_refit
 from app.learning.job import run_refit
 from app.main import create_app
@@ -13,6 +15,7 @@ from app.settings import Settings
 from app.store.arrived import read_arrived
 from app.store.database import Database
 from app.store.doubts import replace_doubts, unchecked_shipments
+from tests.app.batches import engine
 from tests.app.client import Client, running_client
 from tests.app.fits import FEW_DRAWS, fill, likely_ledger
 from tests.app.ledger_files import csv_bytes
@@ -123,7 +126,8 @@ def test_unboxing_answers_with_a_caution(ledger_client: Client) -> None:
     (doubt,) = answer["doubtful"]
     assert (doubt["code"], doubt["row"]) == ("fahrenheit", None)
     assert answer["cautions"][0] == {
-        "code": "doubtful_record", "text": doubt["text"], "checked": None, "decided_by": "buyer",
+        "code": "doubtful_record", "text": doubt["text"], "checked": None, "decided_by": None, "moment": "arrival",
+        "act": False,
     }  # fmt: skip
     assert box.get()["doubtful"] == [doubt]
     corrected = box.arrive(inside_temp_c=12.8)
@@ -151,7 +155,6 @@ def test_a_refit_looks_first_at_what_nobody_has_looked_at(tmp_path: Path, monkey
     [
         ({"seller": "Invented Fernz"}, "seller_spelling", "seller"),
         ({"shipment": "copy"}, "recorded_twice", "shipment"),
-        ({"ship_date": "2026-12-20", "arrival_date": "2026-12-24"}, "date_ahead", "ship_date"),
         ({"arrival_date": "2026-01-11"}, "too_fast", "arrival_date"),
     ],
 )
@@ -164,6 +167,17 @@ def test_slips_that_need_no_model(changes: dict[str, str], code: str, column: st
                      if code != "recorded_twice" else row(shipment="copy"))  # fmt: skip
     (doubt,) = [doubt for doubt in done["doubtful"] if doubt["code"] == code]
     assert (doubt["row"], doubt["column"], doubt["chance"]) == (2, column, None)
+
+
+def test_a_date_ahead_of_the_clock_is_doubted_where_it_was_taken_in(tmp_path: Path) -> None:
+    """By a clock that was months fast when the file came, and has been set right."""
+    with Database(f"sqlite:///{tmp_path / 'ledger.db'}") as database:
+        fill(database, csv_bytes(row(shipment="C")))
+        with database.reading() as connection:
+            numbers = read_arrived(connection).shipments.number.tolist()
+        check_shipments(database, engine(), numbers, now=datetime(2025, 12, 20, tzinfo=UTC))
+        (doubt,) = [doubt for doubt in doubtful_records(database, numbers) if doubt.code == "date_ahead"]
+    assert doubt.column == "ship_date"
 
 
 def test_a_refit_looks_at_all_records_by_what_it_learned(tmp_path: Path) -> None:

@@ -153,10 +153,10 @@ def test_import_command(capsys: pytest.CaptureFixture[str], tmp_path: Path, data
     done = "2 lines read. Shipments added: 1, unchanged: 0, replaced: 0.\n"
     assert run(capsys, "import", str(file), *here) == (0, done, "")
     # What looks wrong is said row by row, the header being row 1.
-    file.write_bytes(csv_bytes(row(shipment="A-2")))
+    file.write_bytes(csv_bytes(row(shipment="A-2", ship_date="2026-01-11", arrival_date="2026-01-11")))
     code, out, err = run(capsys, "import", str(file), *here)
     assert (code, err) == (0, "")
-    assert out.splitlines()[1].startswith("Row 2, ship_date (A-2): Its ship_date lies ahead of 2026-11-27")
+    assert out.splitlines()[1].startswith("Row 2, arrival_date (A-2): ")
     file.write_bytes(csv_bytes(row(dead="9"), row(genus="Hoya", service="x")))
     code, out, err = run(capsys, "import", str(file), *here)
     assert (code, out) == (2, "")

@@ -12,6 +12,7 @@ from app.problems import InvalidCells
 from app.records.ledger import REQUIRED_COLUMNS
 from model.reference.tables import load_reference
 from tests.app.ledger_files import ROW, csv_bytes, csv_text, faults, parsed, row
+from tests.moments import NOW
 
 REFERENCE = load_reference()
 HEADER = ",".join(REQUIRED_COLUMNS)
@@ -170,4 +171,4 @@ def test_quotation_mark_that_is_not_closed() -> None:
 def test_no_file_is_a_fault_of_ours(data: bytes) -> None:
     for file in (data, f"{HEADER}\n".encode() + data):
         with suppress(InvalidCells):
-            parse_ledger(file, REFERENCE)
+            parse_ledger(file, REFERENCE, now=NOW)

@@ -11,6 +11,7 @@ from app.problems import MAX_CELL_ERRORS, InvalidCells
 from app.records.ledger import COLUMNS
 from model.reference.tables import load_reference
 from tests.app.ledger_files import RECHECKED, csv_bytes, csv_text, faults, parsed, row
+from tests.moments import NOW
 
 REFERENCE = load_reference()
 THREE = "give healthy, damaged and dead, or healthy alone (healthy or not), or dead alone (dead or alive)"
@@ -77,8 +78,13 @@ BAD_CELLS: dict[str, tuple[dict[str, str], str, str]] = {
     "sent blank": ({"sent": " "}, "sent", "is required"),
     "shipment blank": ({"shipment": ""}, "shipment", "is required"),
     "arrival first": ({"arrival_date": "2027-01-10"}, "arrival_date", "must not be before ship_date"),
-    "arrival in another year": (
-        {"arrival_date": "2028-01-16"},
+    "dates in the future": (
+        RECHECKED | {"recheck_date": "2027-11-28"},
+        "recheck_date",
+        "must not lie in the future: a row tells of a box that has arrived",
+    ),
+    "arrival months later": (
+        {"arrival_date": "2027-05-16"},
         "arrival_date",
         "must be at most 90 days after ship_date",
     ),
@@ -179,7 +185,7 @@ def test_every_bad_cell_is_listed_in_order() -> None:
 def test_a_file_of_faults_lists_the_first() -> None:
     bad = csv_text([row(shipment=f"A-{i}", service="x", origin="", dead="x") for i in range(4000)]).encode()
     with pytest.raises(InvalidCells) as refused:
-        parse_ledger(bad, REFERENCE)
+        parse_ledger(bad, REFERENCE, now=NOW)
     errors = refused.value.errors
     assert (len(errors), refused.value.n_faults) == (MAX_CELL_ERRORS, 12_000)
     assert all((one.row, COLUMNS.index(one.column or "")) < (other.row, COLUMNS.index(other.column or ""))

@@ -93,16 +93,33 @@ def test_chance_better_is_against_the_first_open_date_of_the_route() -> None:
     assert {entry.chance_better_than_first for entry in dear.dates[2:]} == {0.0}
 
 
-def test_recommended_is_the_best_open_date_or_an_earlier_one_as_good() -> None:
+def test_dates_about_equal_share_a_group_and_the_first_of_the_best_is_taken() -> None:
     answer = hold(**SPAN, skip_weekdays=["mon", "tue"])
-    best = max(open_dates(answer), key=lambda entry: entry.margin_mean)
     assert answer.recommended is not None
-    [chosen] = [e for e in open_dates(answer) if (e.ship_date, e.route) == (answer.recommended.ship_date, best.route)]
-    assert answer.recommended.route == best.route
-    assert chosen.ship_date <= best.ship_date
-    # Of 512 draws, with an sd of about a third of the range from 5 to 95 %.
-    assert best.margin_mean - chosen.margin_mean < 3 * (best.margin.p95 - best.margin.p05) / 3.3 / 512**0.5
-    assert answer.reason.startswith(f"Ship on {chosen.ship_date} by {chosen.route}")
+    assert (answer.recommended.ship_date, answer.recommended.route) == (date(2027, 1, 13), "courier")
+    groups = {entry.ship_date.day: entry.group for entry in answer.dates if entry.route == "courier"}
+    # Wednesday and Thursday travel alike; a box closed on Friday to Sunday lies over the weekend.
+    assert groups[13] == groups[14] == groups[20] == 1
+    assert all((groups[day] or 0) > 1 for day in (15, 16, 17))
+    assert groups[11] is groups[18] is None
+    assert answer.lead.startswith(
+        "Wednesday and Thursday are equal: ship on 2027-01-13 by courier; avoid Friday to Sunday (up to "
+    )
+    assert answer.reason.startswith(answer.lead)
+
+
+def test_difference_from_shipping_first_is_that_of_paired_draws() -> None:
+    answer = hold(**SPAN, cost_per_day=7.5)
+    courier = {entry.ship_date.day: entry for entry in answer.dates if entry.route == "courier"}
+    first, later = courier[11], courier[13]
+    assert first.against_first is None
+    assert later.against_first is not None
+    assert later.against_first.margin.mean == pytest.approx(later.margin_mean - first.margin_mean)
+    healthy = later.healthy_two_weeks.mean - first.healthy_two_weeks.mean
+    assert later.against_first.healthy_two_weeks.mean == pytest.approx(healthy)
+    # The same draws: far narrower than two shipments that have nothing in common.
+    width = later.against_first.margin.p95 - later.against_first.margin.p05
+    assert width < 0.5 * (first.margin.p95 - first.margin.p05)
 
 
 def test_a_wait_that_costs_is_not_recommended() -> None:
@@ -122,7 +139,8 @@ def test_cold_week_is_waited_out() -> None:
     chosen = next(entry for entry in answer.dates if entry.ship_date == answer.recommended.ship_date)
     assert chosen.chance_better_than_first is not None
     assert chosen.chance_better_than_first > 0.5
-    assert "holding beats shipping then" in answer.reason
+    assert answer.lead.startswith(f"Hold until {answer.recommended.ship_date} and ship by courier: ")
+    assert "more on average than on 2027-01-11, better with" in answer.lead
 
 
 @pytest.mark.parametrize(

@@ -1,17 +1,14 @@
 """After an arrival: the next steps with their dates, and the claim's outcome."""
 
-from datetime import datetime
+from datetime import datetime, timedelta
 
 import pytest
 
 from tests.app.batches import Fields
 from tests.app.client import Client
 from tests.app.ledger_files import csv_bytes, row
-from tests.app.shipment_calls import (
-    RECHECK,
-    Box,
-    errors,
-)
+from tests.app.shipment_calls import ARRIVAL, RECHECK, Box, errors
+from tests.moments import NOW
 
 
 def steps(answer: Fields) -> dict[str, Fields]:
@@ -64,11 +61,22 @@ def test_claim_without_a_window_says_to_ask(ledger_client: Client, recourse: Fie
     assert claim["until"] == "2027-01-18T10:00:00Z"
 
 
-def test_arrival_in_the_future_is_taken_with_a_caution(ledger_client: Client) -> None:
+def test_nothing_is_recorded_as_having_happened_in_the_future(ledger_client: Client) -> None:
+    """More than a day after the clock of the tests: within it, a clock may be off."""
+    ahead, soon = ((NOW + timedelta(hours=hours)).isoformat() for hours in (25, 23))
     box = Box(ledger_client, ship_date="2190-01-04")
-    answer = box.arrive(arrived_at="2190-01-09T10:00:00Z")
-    texts = [caution["text"] for caution in answer["cautions"] if caution["code"] == "date_unusual"]
-    assert any("2190-01-09" in text for text in texts)
+    future = [(pointer, "must not lie in the future: it is recorded as having happened") for pointer in
+              ("/departed_at", "/events/0/at")]  # fmt: skip
+    news = {"departed_at": ahead, "events": [{"at": ahead, "kind": "at_hub", "note": ""}]}
+    assert errors(box.call("PATCH", json=news)) == future
+    box.done("PATCH", json={"departed_at": soon})
+    arrival = ARRIVAL | {"arrived_at": ahead, "opened_at": ahead}
+    assert {pointer for pointer, _ in errors(box.call("PUT", "/arrival", json=arrival))} == {
+        "/arrived_at", "/opened_at",
+    }  # fmt: skip
+    box.arrive(arrived_at=soon)
+    recheck = RECHECK | {"checked_at": ahead}
+    assert [pointer for pointer, _ in errors(box.call("PUT", "/recheck", json=recheck))] == ["/checked_at"]
 
 
 def test_claim_is_settled_after_arrival_only(ledger_client: Client) -> None:

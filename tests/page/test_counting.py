@@ -83,7 +83,18 @@ def test_fahrenheit_is_typed_and_said(boxes: tuple[Page, Watch], ledger: Ledger)
     page.get_by_label("Mean inside").fill("68")
     page.get_by_label("Lowest inside").fill("50")
     page.get_by_label("Highest inside").fill("86")
-    page.get_by_role("button", name="Record these counts").click()
+    record = page.get_by_role("button", name="Record these counts")
+    delivered = page.get_by_label("Delivered", exact=True)
+    now = delivered.input_value()
+    delivered.fill("2028-01-16T10:00")
+    record.click()
+    expect(delivered).to_have_accessible_description(re.compile("must not lie in the future", re.IGNORECASE))
+    delivered.fill(now)
+    record.click()
+    # Nobody touched a count: asked once, and nothing is sent before the answer.
+    expect(page.get_by_text("No count was changed. Were all 30 plants there, and healthy?")).to_be_visible()
+    assert read(ledger.address, box["id"])["arrival"] is None
+    record.click()
     expect(page.get_by_text(re.compile(r"Inside 68\.0 °F on average, 50 to 86 °F"))).to_be_visible()
     # 68 °F is 20 °C, 50 is 10, 86 is 30.
     arrival = read(ledger.address, box["id"])["arrival"]

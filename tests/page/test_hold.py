@@ -4,7 +4,7 @@ import re
 from collections.abc import Callable
 from pathlib import Path
 
-from playwright.sync_api import Browser, Page, expect
+from playwright.sync_api import Browser, Locator, Page, expect
 
 from tests.app.servers import running_server
 from tests.app.weather_service import DAYS, serving
@@ -21,17 +21,39 @@ def open_hold(page: Page) -> None:
     fill_batch(page)
 
 
+def weather(page: Page) -> Locator:
+    """Return the rows of the courier's table of ranges and weather, opened."""
+    courier = page.get_by_role("region", name="courier", exact=True)
+    return courier.get_by_role("region", name="ranges and weather").get_by_role("row")
+
+
 def test_days_weather_and_recommendation(page: Page, axe_clean: Callable[[Page], None]) -> None:
     open_hold(page)
-    assert re.match(r"(Hold until|Ship on) .* Jan 2027", lead(page))
+    # The 11th is a Monday; a box closed on Friday to Sunday lies over the weekend.
+    assert re.match(r"Monday to Thursday are equal: ship on Mon,? 11 Jan by .*; avoid Friday to Sunday", lead(page))
     courier = page.get_by_role("region", name="courier", exact=True)
-    expect(courier.get_by_role("img").locator(".main-svg").first).to_be_visible()
-    courier.get_by_text("The same as a table").click()
-    rows = courier.get_by_role("row")
-    expect(rows).to_have_count(8)
+    days = courier.get_by_role("table").first.get_by_role("row")
+    expect(days).to_have_count(8)
+    expect(days.nth(1)).to_contain_text("first: ")
+    expect(days.nth(2).locator(".bar")).to_have_count(2)
+    # Less on Saturday than on Thursday, and drawn so.
+    widths = [days.nth(i).locator(".bar .less").first.evaluate("bar => bar.width.baseVal.value") for i in (5, 6)]
+    assert widths[0] < widths[1]
+    expect(days.nth(6)).to_contain_text(re.compile("−€\\d+"))
+    courier.get_by_text("Ranges and weather").click()
     # Monthly normals of Semarang in the middle of January: 24.3 and 30.0 °C.
-    expect(rows.nth(5)).to_contain_text(re.compile(r"Fri,? 15 Jan.*24 to 30 °C"))
+    expect(weather(page).nth(5)).to_contain_text(re.compile(r"Fri,? 15 Jan.*24 to 30 °C"))
     axe_clean(page)
+
+
+def test_each_day_can_be_planned(page: Page) -> None:
+    open_hold(page)
+    lead(page)
+    courier = page.get_by_role("region", name="courier", exact=True)
+    expect(courier.get_by_role("link", name="Plan this date")).to_have_count(7)
+    courier.get_by_role("link", name=re.compile("Plan this date: Wed,? 13 Jan by courier")).click()
+    expect(page.get_by_role("heading", name="Plan this box")).to_be_visible()
+    expect(page.get_by_text(re.compile("to leave Wed,? 13 Jan 2027"))).to_be_visible()
 
 
 def test_blocked_days_say_why(page: Page) -> None:
@@ -43,8 +65,9 @@ def test_blocked_days_say_why(page: Page) -> None:
     page.get_by_label("Valid for").first.fill("4")
     courier = page.get_by_role("region", name="courier", exact=True)
     # Valid from the 10th for 4 days covers the 14th and no more.
-    expect(courier.get_by_text(re.compile(r"Fri,? 15 Jan: the certificate does not cover it"))).to_be_visible()
-    expect(courier.get_by_text(re.compile(r"Sat,? 16 Jan: .*no departure on this weekday"))).to_be_visible()
+    rows = courier.get_by_role("table").first.get_by_role("row")
+    expect(rows.nth(5)).to_contain_text(re.compile(r"Fri,? 15 Jan.*the certificate does not cover it"))
+    expect(rows.nth(6)).to_contain_text(re.compile(r"Sat,? 16 Jan.*no departure on this weekday"))
 
 
 def test_pasted_forecast_takes_the_place_of_normals(page: Page) -> None:
@@ -57,8 +80,8 @@ def test_pasted_forecast_takes_the_place_of_normals(page: Page) -> None:
     expect(page.get_by_text("1 day taken for SRG. row 3: the minimum must be at most the maximum.")).to_be_visible()
     lead(page)
     courier = page.get_by_role("region", name="courier", exact=True)
-    courier.get_by_text("The same as a table").click()
-    expect(courier.get_by_role("row").nth(5)).to_contain_text("12 to 19 °C")
+    courier.get_by_text("Ranges and weather").click()
+    expect(weather(page).nth(5)).to_contain_text("12 to 19 °C")
 
 
 def test_without_a_weather_service_fetching_says_so(page: Page) -> None:
@@ -90,5 +113,6 @@ def test_forecast_of_a_weather_service_is_fetched_and_used(browser: Browser, tmp
             page.locator("summary", has_text="Forecast").click()
             page.get_by_role("button", name="Fetch the forecast").click()
             expect(page.get_by_text("SRG: 2 days, -3 to 7 °C")).to_be_visible()
+            page.get_by_text("Ranges and weather").first.click()
             expect(page.get_by_text("the forecast where given, else monthly normals").first).to_be_visible()
     assert len(weather.asked) == 2

@@ -107,10 +107,25 @@ export function missing(batch = current) {
   return wanted;
 }
 
+/* How sure one can be asked to be, in 10: nothing is certain. */
+export const SUREST = 9.99;
+
 /* A share of two numbers; what is no number goes to the server as it is, what is not given is left out. */
 function share(part, whole) {
   if (typeof part === "string" || typeof whole === "string") return typeof part === "string" ? part : whole;
   return part === null || !whole ? null : part / whole;
+}
+
+/* What in the sentence about the loss cannot be meant, as [{pointer, message}]. */
+export function bearableFaults({ bearable: { lost, of, sure } } = current) {
+  const faults = [];
+  const wrong = (pointer, message) => faults.push({ pointer, message });
+  if (typeof of === "number" && !(of > 0)) wrong("/risk/max_loss_share", "of how many plants? at least 1");
+  else if (typeof lost === "number" && typeof of === "number" && (lost < 0 || lost > of))
+    wrong("/bearable/lost", `from 0 to ${of}, the plants it is taken from`);
+  if (typeof sure === "number" && sure > 10) wrong("/risk/confidence", "at most 10 times in 10");
+  if (typeof sure === "number" && sure < 5) wrong("/risk/confidence", "at least 5 in 10: as likely as not");
+  return faults;
 }
 
 /* The compare request of the draft, as {body, place}: blank lines and routes without freight are left out, and
@@ -136,7 +151,7 @@ export function requestOf(batch = current, { only } = {}) {
     if (Object.keys(own).length) body[name] = own;
   }
   const { lost, of, sure } = batch.bearable;
-  body.risk = given({ max_loss_share: share(lost, of), confidence: share(sure, 10) });
+  body.risk = given({ max_loss_share: share(lost, of), confidence: share(sure > SUREST && sure <= 10 ? SUREST : sure, 10) });
   const known = Object.entries(batch.forecast).filter(
     ([code, rowsOf]) => rowsOf.length && (code === batch.origin || code === batch.destination),
   );

@@ -1,26 +1,15 @@
 /* The answer to a comparison: one sentence, the routes side by side, why, what it rests on, what to mind. */
 
 import { draft, requestOf } from "/page/batch.js";
+import { actList, checklist } from "/page/cautions.js";
 import { el, replace } from "/page/dom.js";
 import { evidence } from "/page/evidence.js";
 import { showAssumed } from "/page/fields.js";
-import { cautionList } from "/page/notices.js";
 import { outcome } from "/page/outcome.js";
-import { count, date, money, percent, said } from "/page/settings.js";
+import { count, isWide, money, percent, said } from "/page/settings.js";
 
 /* "1 plant in 4", as the draft says it. */
 const bearable = () => `${draft().bearable.lost} in ${draft().bearable.of}`;
-
-/* The answer in one sentence. */
-function leadOf(data, currency) {
-  if (data.recommended === null) return said(data.reason).replace(/(?<=[.]) .*/s, "");
-  const best = data.routes.find((route) => route.name === data.recommended);
-  const { plants } = best;
-  return (
-    `Take ${best.name}: about ${count(plants.healthy_two_weeks.mean)} of ${count(plants.sent)} plants healthy two weeks on, ` +
-    `margin about ${money(best.money.margin.mean, currency)}.`
-  );
-}
 
 function coldest(data, known) {
   const lines = new Set(data.routes[0].lines.map((row) => row.genus.toLowerCase()));
@@ -67,12 +56,9 @@ export function keepOpen(answer) {
 /* Draw the answer to a comparison into `answer` and what was assumed into `form`; return the leading sentence. */
 export function drawComparison({ data, body, answer, form, known, own }) {
   const { currency } = body;
-  const lead = leadOf(data, currency);
+  const lead = said(data.lead);
   const { routes: asked, place } = requestOf();
-  const left = showAssumed(
-    form,
-    data.assumed.map((one) => ({ pointer: place(one.pointer), text: assumedText(one) })),
-  );
+  const left = showLeftOut(form, data, place);
   const cold = coldest(data, known);
   const span = spanOf(data, cold);
   const skipped = draft().routes.filter((_, i) => !asked.includes(i)).map((route) => route.name);
@@ -80,6 +66,7 @@ export function drawComparison({ data, body, answer, form, known, own }) {
     answer,
     el("h2", { class: "lead", tabindex: "-1" }, lead),
     skipped.length ? el("p", { class: "hint" }, `Left out for want of freight: ${skipped.join(", ")}.`) : null,
+    actList(data.cautions),
     el(
       "div",
       { class: "outcomes" },
@@ -94,36 +81,55 @@ export function drawComparison({ data, body, answer, form, known, own }) {
         }),
       ),
     ),
-    el(
-      "section",
-      { "aria-label": "Why" },
-      el("h2", {}, "Why"),
-      el("p", {}, said(data.reason)),
-      breakEvenWords(data.break_even, currency),
-      splitWords(data),
-    ),
+    whyPart(data, currency),
     evidence(body, data, { currency, signal: own }),
-    el(
-      "section",
-      { "aria-label": "What to mind" },
-      el("h2", {}, "What to mind"),
-      cautionList(data.cautions, { said, date }),
-    ),
-    left.length
-      ? el(
-          "details",
-          { class: "numbers" },
-          el("summary", {}, `Also assumed (${left.length})`),
-          el("ul", {}, left.map(({ pointer, text }) => el("li", {}, `${pointer}: ${text}`))),
-        )
-      : null,
+    checklist(data.cautions, ["no_own_record"]), // said under what it rests on
+    alsoAssumed(left),
   );
   keepOpen(answer);
   return lead;
 }
 
+/* What follows the lead in words: open where there is room, folded on a phone. */
+function whyPart(data, currency) {
+  const more = [
+    restOf(data) ? el("p", {}, restOf(data)) : null,
+    breakEvenWords(data.break_even, currency),
+    splitWords(data),
+  ].flat().filter(Boolean);
+  if (!more.length) return null;
+  return el("details", { class: "folded", open: isWide() }, el("summary", {}, "Why"), more);
+}
+
+/* What the reason says after the lead; `dates` as in `date` of settings.js. */
+export const restOf = (data, dates) => said(data.reason.slice(data.lead.length).trim(), dates);
+
+/* Say at each field left empty what was taken instead, or that it is not counted and what is usual; return what no field
+   takes. */
+export function showLeftOut(form, data, place) {
+  return showAssumed(form, [
+    ...data.assumed.map((one) => ({ pointer: place(one.pointer), text: assumedText(one) })),
+    ...data.not_counted.map((one) => ({ pointer: place(one.pointer), text: notCountedText(one), left: true })),
+  ]);
+}
+
+/* What was taken where no field says it, folded. */
+export function alsoAssumed(left) {
+  const taken = left.filter((one) => !one.left); // what is not counted stands beside the landed cost
+  if (!taken.length) return null;
+  return el(
+    "details",
+    { class: "numbers" },
+    el("summary", {}, `Also assumed (${taken.length})`),
+    el("ul", {}, taken.map(({ pointer, text }) => el("li", {}, `${pointer}: ${text}`))),
+  );
+}
+
+const notCountedText = ({ usual }) =>
+  usual ? `Not counted. Usual: ${count(usual.low)} to ${count(usual.high)} ${usual.currency}.` : "Not counted.";
+
 /* What was taken, and why. */
-export function assumedText({ pointer, value, why }) {
+function assumedText({ pointer, value, why }) {
   const isShare = /(_rate|_share|chance)$/.test(pointer) && typeof value === "number";
   const shown = isShare ? percent(value) : typeof value === "number" ? String(Number(value.toFixed(2))) : String(value);
   return `Taken as ${shown}: ${why}.`;

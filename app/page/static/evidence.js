@@ -6,7 +6,7 @@ import { failure } from "/page/notices.js";
 import { tableOf } from "/page/plot.js";
 import { count, money, percent } from "/page/settings.js";
 import { spread } from "/page/outcome.js";
-import { strip } from "/page/strip.js";
+import { strip, stripTable } from "/page/strip.js";
 
 const isRules = (answer) => answer.model_version.startsWith("rules-");
 
@@ -71,14 +71,14 @@ export function evidence(body, answer, { currency, signal }) {
       "p",
       {},
       el("strong", {}, "Rules of thumb and your own record together. "),
-      `On ${route.name} the two say, of ${count(route.plants.sent)} plants healthy at unboxing:`,
+      `On ${route.name} the two say, of ${count(route.plants.sent)} plants healthy two weeks on:`,
     ),
     tableOf({
       head: ["Route, and what speaks", "Healthy", "Margin"],
       rows: answer.routes.flatMap((one) => [
-        [`${one.name}, with your record`, spread(one.plants.healthy), money(one.money.margin.mean, currency)],
+        [`${one.name}, with your record`, spread(one.plants.healthy_two_weeks), money(one.money.margin.mean, currency)],
         ...(one.rules_only
-          ? [[`${one.name}, rules of thumb alone`, spread(one.rules_only.healthy), money(one.rules_only.margin.mean, currency)]]
+          ? [[`${one.name}, rules of thumb alone`, spread(one.rules_only.healthy_two_weeks), money(one.rules_only.margin.mean, currency)]]
           : []),
       ]),
     }),
@@ -86,12 +86,13 @@ export function evidence(body, answer, { currency, signal }) {
   if (route.rules_only)
     place.append(
       strip({
-        strip: route.rules_only.healthy_strip,
+        strip: route.rules_only.two_weeks_strip,
         sent: route.plants.sent,
-        mean: route.rules_only.healthy.mean,
+        mean: route.rules_only.healthy_two_weeks.mean,
         title: `${route.name} by the rules of thumb alone`,
         faint: true,
       }),
+      stripTable(route.rules_only.two_weeks_strip),
     );
   const slot = el("div", {}, el("p", { class: "hint" }, "Asking how much of it is your own record …"));
   place.append(slot);

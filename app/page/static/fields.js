@@ -114,19 +114,26 @@ export function showErrors(container, errors) {
 }
 
 /* Say at each field left empty what the server took instead, and at folded parts how many such there are. Returns the
-   assumptions that no field takes. `assumed` is a list of {pointer, text}. */
+   assumptions that no field takes. `assumed` is a list of {pointer, text, left}, `left` where it is simply left out. */
 export function showAssumed(container, assumed) {
   const inputs = [...container.querySelectorAll("[data-pointer]")];
   for (const input of inputs) document.getElementById(`${input.id}-assumed`)?.replaceChildren();
   for (const folded of container.querySelectorAll("summary .count")) folded.textContent = "";
-  const left = assumed.filter(({ pointer, text }) => {
+  const left = assumed.filter(({ pointer, text, left: isLeft }) => {
     const slot = document.getElementById(`${inputs.find((input) => input.dataset.pointer === pointer)?.id}-assumed`);
     slot?.append(text);
+    slot?.classList.toggle("left", Boolean(isLeft));
     return !slot;
   });
   for (const folded of container.querySelectorAll("summary .count")) {
-    const n = [...folded.closest("details").querySelectorAll(".assumed")].filter((slot) => slot.textContent).length;
-    folded.textContent = n ? ` (${n} assumed)` : "";
+    const said = [...folded.closest("details").querySelectorAll(".assumed")].filter((slot) => slot.textContent);
+    const left = said.filter((slot) => slot.classList.contains("left")).length;
+    const counts = [
+      [said.length - left, "assumed"],
+      [left, "not counted"],
+    ];
+    const words = counts.filter(([n]) => n).map(([n, what]) => `${n} ${what}`);
+    folded.textContent = words.length ? ` (${words.join(", ")})` : "";
   }
   return left;
 }

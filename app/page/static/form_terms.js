@@ -1,7 +1,7 @@
 /* The parts of the form with usual values: packing, routes, the loss one can bear, money and papers. */
 
 import { get } from "/page/api.js";
-import { draft, keep, setAt, valueAt } from "/page/batch.js";
+import { draft, keep, setAt, SUREST, valueAt } from "/page/batch.js";
 import { announce, el, newId } from "/page/dom.js";
 import { choice, field, numberInput, textInput } from "/page/fields.js";
 import { packings, services } from "/page/lists.js";
@@ -121,7 +121,7 @@ export async function routeFields(changed) {
     const hint = el("span", { class: "hint" });
     const tell = () => {
       const row = all.find((known) => known.service === draft().routes[i].service);
-      hint.textContent = row ? `Usual freight of one box: ${count(row.freight_low)} to ${count(row.freight_high)}.` : "";
+      hint.textContent = row ? `Usual freight of one box: ${count(row.freight_low)} to ${count(row.freight_high)} ${row.freight_currency}.` : "";
     };
     tell();
     return el(
@@ -140,8 +140,8 @@ export async function routeFields(changed) {
           { pointer: at("service") },
         ),
         make.number("Freight of a box", at("freight"), { unit: settings().currency }),
+        hint,
       ),
-      hint,
       folded(
         "Boxes, fees and days",
         el(
@@ -172,8 +172,18 @@ export async function routeFields(changed) {
 
 /* "I can bear losing 1 plant in 4, and want to be 8 in 10 sure." */
 export function bearableFields(changed) {
-  const make = bound(changed);
+  const make = bound(() => {
+    tell();
+    changed();
+  });
   const slots = [];
+  const sureNote = el("p", { class: "hint", role: "status" });
+  const tell = () => {
+    const { sure } = draft().bearable;
+    sureNote.textContent =
+      sure > SUREST && sure <= 10 ? `Nothing is certain: answered for ${SUREST} in 10, the most there is.` : "";
+  };
+  tell();
   const blank = (label, name, pointer) => {
     const input = numberInput(valueAt(`/bearable/${name}`), make.set(`/bearable/${name}`), { size: 3, class: "blank" });
     const made = field(label, input, { pointer, hideLabel: true });
@@ -192,7 +202,7 @@ export function bearableFields(changed) {
     " in 10 sure.",
   );
   const hint = el("p", { class: "hint" }, "Lost is dead at unboxing; damaged plants are counted apart.");
-  return el("fieldset", {}, el("legend", {}, "Loss I can bear"), words, slots, hint);
+  return el("fieldset", {}, el("legend", {}, "Loss I can bear"), words, sureNote, slots, hint);
 }
 
 export function moneyFields(changed) {

@@ -1,8 +1,9 @@
-/* A strip of days for one route: healthy share with its range above, weather at both ends below, blocked days named. */
+/* The days of one route in a row each: what margin and healthy plants differ from shipping first, as bars on a scale
+   that all routes share, and a way to plan the day. Ranges and weather stand below, folded. */
 
-import { el } from "/page/dom.js";
-import { band, line, plot, ranges } from "/page/plot.js";
-import { count, date, money, percent, temperatureSpan, toShown, unitName } from "/page/settings.js";
+import { el, svg } from "/page/dom.js";
+import { tableOf } from "/page/plot.js";
+import { count, date, decimal, money, percent, temperatureSpan } from "/page/settings.js";
 
 const BLOCKED = {
   certificate_lapsed: "the certificate does not cover it",
@@ -10,111 +11,134 @@ const BLOCKED = {
   skipped_weekday: "no departure on this weekday",
   too_late: "too likely to arrive too late",
 };
-const DAY = { weekday: "short", day: "numeric", month: "short" };
+export const DAY = { weekday: "short", day: "numeric", month: "short" };
+const WIDTH = 120;
+const HEIGHT = 18;
 const why = (entry) => entry.blocked_by.map((code) => BLOCKED[code] ?? code).join("; ");
-const at = (entry, role) => entry.weather.find((one) => one.role === role);
+const isOpen = (entry) => entry.blocked_by.length === 0;
+/* A difference as it is shown, with its sign; what rounds to nothing has none. */
+const signed = (shown, value) => (value === 0 ? shown(0) : `${value > 0 ? "+" : "−"}${shown(Math.abs(value))}`);
 
-/* Runs of blocked days with the same reason, as sentences. */
-function blockedRuns(entries) {
-  const runs = [];
-  for (const entry of entries) {
-    const reason = why(entry);
-    if (!reason) continue;
-    const last = runs.at(-1);
-    if (last && last.reason === reason && entries[entries.indexOf(entry) - 1] === last.to) last.to = entry;
-    else runs.push({ reason, from: entry, to: entry });
-  }
-  return runs.map(({ reason, from, to }) =>
-    from === to
-      ? `${date(from.ship_date, DAY)}: ${reason}`
-      : `${date(from.ship_date, DAY)} to ${date(to.ship_date, DAY)}: ${reason}`,
+/* Ends of the bars of all routes: {margin: [low, high], healthy: [low, high]}, 0 within. */
+export function scaleOf(entries) {
+  const ends = (values) => [Math.min(0, ...values), Math.max(0, ...values)];
+  const open = entries.filter((entry) => isOpen(entry) && entry.against_first);
+  return {
+    margin: ends(open.flatMap(({ against_first: { margin, noise } }) => [margin.mean, noise, -noise])),
+    healthy: ends(open.map(({ against_first: { healthy_two_weeks: healthy } }) => healthy.mean)),
+  };
+}
+
+/* A bar from 0 to `value`; within `noise` of 0 a difference is about nothing. */
+function bar(value, [low, high], noise = 0) {
+  const at = (x) => 1 + ((x - low) / (high - low || 1)) * (WIDTH - 2);
+  const box = (from, to, y, height, name) =>
+    svg("rect", { class: name, x: Math.min(at(from), at(to)), y, width: Math.abs(at(to) - at(from)), height });
+  return svg(
+    "svg",
+    { viewBox: `0 0 ${WIDTH} ${HEIGHT}`, class: "bar", "aria-hidden": "true", preserveAspectRatio: "none" },
+    noise ? box(-noise, noise, 0, HEIGHT, "noise") : null,
+    box(0, value, 4, HEIGHT - 8, value < 0 ? "less" : "more"),
+    svg("line", { x1: at(0), x2: at(0), y1: 0, y2: HEIGHT }),
   );
 }
 
-function weatherSeries(entries, role, name, mark) {
-  const x = entries.map((entry) => entry.ship_date);
-  const values = (end) => entries.map((entry) => toShown(at(entry, role)[end]));
-  return [
-    (colours) => band({ x, low: values("min_c"), high: values("max_c"), name, role: mark })(colours).map(onSecond),
-    (colours) => line({ x, y: values("max_c"), name, role: mark, dash: role === "origin" ? "dot" : "solid", hover: "%{y:.0f}" })(colours).map(onSecond),
-  ];
+function row(entry, { first, chosen, currency, scale, plan }) {
+  const day = date(entry.ship_date, DAY);
+  const against = entry.against_first;
+  const mark =
+    entry === chosen ? "★ this day" : chosen && entry.group === chosen.group && entry.route === chosen.route ? "as good" : null;
+  const head = el("th", { scope: "row" }, day, mark ? el("span", { class: "mark" }, mark) : null);
+  if (!isOpen(entry)) return el("tr", { class: "blocked" }, head, el("td", { colspan: 3 }, why(entry)));
+  const cells =
+    entry === first
+      ? [el("td", { colspan: 2 }, `first: ${money(entry.margin.mean, currency, { whole: true })}, ${count(entry.healthy_two_weeks.mean)} healthy`)]
+      : [
+          el(
+            "td",
+            {},
+            bar(against.margin.mean, scale.margin, against.noise),
+            el("span", {}, signed((amount) => money(amount, currency, { whole: true }), Math.round(against.margin.mean))),
+          ),
+          el(
+            "td",
+            {},
+            bar(against.healthy_two_weeks.mean, scale.healthy),
+            el("span", {}, signed(decimal, Math.round(10 * against.healthy_two_weeks.mean) / 10)),
+          ),
+        ];
+  return el(
+    "tr",
+    { class: entry === chosen ? "chosen" : null },
+    head,
+    cells,
+    el("td", {}, el("a", { href: plan(entry), "aria-label": `Plan this date: ${day} by ${entry.route}` }, "Plan this date")),
+  );
 }
 
-const onSecond = (trace) => ({ ...trace, yaxis: "y2", hoverinfo: "skip", hovertemplate: undefined });
-
-/* `entries` are the days of one route; `chosen` the recommended entry of any route, or null. */
-export function holdStrip(route, entries, { sent, currency, chosen }) {
+/* `entries` are the days of one route; `chosen` the recommended entry of any route, or null; `scale` of `scaleOf`;
+   `plan(entry)` the address that plans a box on a day. */
+export function holdStrip(route, entries, { sent, currency, chosen, scale, plan }) {
   const mine = entries.includes(chosen);
-  const share = (value) => value / sent;
-  const state = (entry) => (entry === chosen ? "chosen" : entry.blocked_by.length ? "blocked" : "open");
-  const roles = entries.map((entry) => ({ chosen: "mark", blocked: "faint", open: "good" })[state(entry)]);
-  const symbols = entries.map((entry) => ({ chosen: "star", blocked: "x-thin", open: "circle" })[state(entry)]);
-  const last = entries[0].weather.at(-1);
-  const ends = ["origin", "destination"].map((role) => at(entries[0], role).place);
-  const forecast = entries.some((entry) => entry.weather.some((one) => one.source === "forecast"));
-  const runs = blockedRuns(entries);
+  const first = entries.find(isOpen);
+  const caption = first ? `Difference from shipping on ${date(first.ship_date, DAY)}; plants healthy two weeks on` : "Every day is blocked";
   return el(
     "section",
     { class: "outcome", "aria-label": route },
     el("h3", {}, route, mine ? el("span", { class: "badge" }, `★ ${date(chosen.ship_date, DAY)}`) : null),
-    plot({
-      label: `${route}: share of plants healthy at unboxing by ship date, and the weather at ${ends.join(" and ")}`,
-      height: 340,
-      series: [
-        ranges({
-          x: entries.map((entry) => entry.ship_date),
-          y: entries.map((entry) => share(entry.healthy.mean)),
-          low: entries.map((entry) => share(entry.healthy.p05)),
-          high: entries.map((entry) => share(entry.healthy.p95)),
-          roles,
-          symbols,
-          size: entries.map((entry) => (entry === chosen ? 15 : 9)),
-          text: entries.map(
-            (entry) => `${date(entry.ship_date, DAY)}: ${percent(share(entry.healthy.mean))}${why(entry) ? `, ${why(entry)}` : ""}`,
-          ),
-        }),
-        ...weatherSeries(entries, "origin", ends[0], "fair"),
-        ...weatherSeries(entries, "destination", ends[1], "mark"),
-      ],
-      x: { type: "date", tickformat: "%-d %b", anchor: "y2" },
-      y: { title: "healthy", tickformat: ".0%", range: [0, 1.04], domain: [0.42, 1] },
-      more: (colours) => ({
-        yaxis2: {
-          title: { text: unitName(), standoff: 8 },
-          domain: [0, 0.34],
-          color: colours.ink,
-          gridcolor: colours.line,
-          zeroline: false,
-          fixedrange: true,
-          automargin: true,
-        },
-        annotations: ["origin", "destination"].map((role) => ({
-          x: entries.at(-1).ship_date,
-          y: toShown(at(entries.at(-1), role).max_c),
-          yref: "y2",
-          text: at(entries[0], role).place,
-          xanchor: "right",
-          yanchor: "bottom",
-          showarrow: false,
-          font: { color: role === "origin" ? colours.fair : colours.mark, size: 13 },
-        })),
-      }),
-      note:
-        `● open, ★ recommended, ✕ blocked; bars hold 9 in 10 shipments. Below: lowest to highest of the day at ${ends[0]} ` +
-        `(dotted) and, when the box gets there, at ${last.place}; ${forecast ? "the forecast where given, else " : ""}monthly normals.`,
-      table: {
-        head: ["Leaves", "Healthy", "9 in 10", "Margin", "Waiting helps", ...entries[0].weather.map((one) => one.place), "Blocked"],
-        rows: entries.map((entry) => [
-          `${date(entry.ship_date, DAY)}${entry === chosen ? " ★" : ""}`,
-          percent(share(entry.healthy.mean)),
-          `${count(entry.healthy.p05)} to ${count(entry.healthy.p95)}`,
-          money(entry.margin.mean, currency, { whole: true }),
-          entry.chance_better_than_first === null ? "–" : percent(entry.chance_better_than_first),
-          ...entry.weather.map((one) => temperatureSpan(one.min_c, one.max_c)),
-          why(entry) || "no",
-        ]),
-      },
-    }),
-    runs.length ? el("div", {}, el("h4", {}, "Blocked days"), el("ul", {}, runs.map((text) => el("li", {}, text)))) : null,
+    el(
+      "table",
+      { class: "days" },
+      el("caption", {}, caption),
+      el(
+        "thead",
+        {},
+        el(
+          "tr",
+          {},
+          ["Leaves", "Margin", "Healthy"].map((text) => el("th", { scope: "col" }, text)),
+          el("td", {}),
+        ),
+      ),
+      el("tbody", {}, entries.map((entry) => row(entry, { first, chosen, currency, scale, plan }))),
+    ),
+    el("p", { class: "hint" }, "Within the shaded band a difference in margin is about nothing."),
+    el(
+      "details",
+      { class: "numbers" },
+      el("summary", {}, "Ranges and weather"),
+      el(
+        "div",
+        { class: "scroll", tabindex: "0", role: "region", "aria-label": `${route}: ranges and weather by day` },
+        ranges(entries, { sent, currency, chosen }),
+      ),
+      el("p", { class: "hint" }, weatherNote(entries)),
+    ),
+  );
+}
+
+function ranges(entries, { sent, currency, chosen }) {
+  const span = (of, shown) => `${shown(of.p05)} to ${shown(of.p95)}`;
+  const whole = (amount) => money(amount, currency, { whole: true });
+  return tableOf({
+    head: ["Leaves", `Healthy of ${count(sent)}`, "9 in 10", "Margin", "9 in 10", "Beats first", ...entries[0].weather.map((one) => one.place)],
+    rows: entries.map((entry) => [
+      `${date(entry.ship_date, DAY)}${entry === chosen ? " ★" : ""}`,
+      count(entry.healthy_two_weeks.mean),
+      span(entry.healthy_two_weeks, count),
+      whole(entry.margin.mean),
+      span(entry.margin, whole),
+      entry.chance_better_than_first === null ? "–" : percent(entry.chance_better_than_first),
+      ...entry.weather.map((one) => temperatureSpan(one.min_c, one.max_c)),
+    ]),
+  });
+}
+
+function weatherNote(entries) {
+  const [from, ...later] = entries[0].weather.map((one) => one.place);
+  const forecast = entries.some((entry) => entry.weather.some((one) => one.source === "forecast"));
+  return (
+    `Lowest to highest of the day at ${from} when it leaves and at ${later.join(" and ")} when it gets there; ` +
+    `${forecast ? "the forecast where given, else " : ""}monthly normals.`
   );
 }

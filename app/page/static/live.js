@@ -2,7 +2,7 @@
 
 import { NetworkDown, Problem, post } from "/page/api.js";
 import { announce, debounced, el } from "/page/dom.js";
-import { missing, requestOf } from "/page/batch.js";
+import { bearableFaults, missing, requestOf } from "/page/batch.js";
 import { showErrors } from "/page/fields.js";
 import { lineFaults } from "/page/form_lines.js";
 import { failure } from "/page/notices.js";
@@ -24,7 +24,7 @@ export function live({ form, answer, jump, ask, draw, signal }) {
     calling.abort();
     calling = new AbortController();
     const own = calling.signal;
-    const faults = lineFaults();
+    const faults = [...lineFaults(), ...bearableFaults()];
     showErrors(form, faults);
     const { path, body, place, wanted } = ask();
     if (wanted.length || faults.length) {
@@ -131,7 +131,7 @@ export function jumpTo(answer) {
   return {
     link,
     say(text) {
-      link.textContent = text && `${text} ↓`;
+      link.textContent = text && `${text.split(";")[0]} ↓`; // the alternative stands where it leads
       place();
     },
   };

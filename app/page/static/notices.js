@@ -19,6 +19,15 @@ export function failure(fault, retry, errors = fault.errors ?? []) {
   );
 }
 
+/* A question asked before something is recorded that is probably not meant; `button`, pressed again, is the yes. */
+export function askOnce(question, button) {
+  return el(
+    "div",
+    { class: "notice", role: "alert" },
+    el("p", {}, `${question} If so, press “${button.textContent}” once more.`),
+  );
+}
+
 /* A list of the answer's cautions. `said` text, who decides, and when a rule was checked. */
 export function cautionList(cautions, { said, date }) {
   return el(

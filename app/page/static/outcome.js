@@ -2,23 +2,41 @@
 
 import { el } from "/page/dom.js";
 import { band, line, plot, tableOf } from "/page/plot.js";
-import { count, decimal, money, percent, temperature, temperatureSpan, toShown, unitName } from "/page/settings.js";
-import { strip } from "/page/strip.js";
+import { count, decimal, isWide, money, percent, temperature, temperatureSpan, toShown, unitName } from "/page/settings.js";
+import { strip, stripTable } from "/page/strip.js";
 
 /* "24 (11 to 30)": the mean and what 9 in 10 shipments lie between. */
 export const spread = (of) => `${count(of.mean)} (${count(of.p05)} to ${count(of.p95)})`;
 
-function facts(route, currency, bearable) {
-  const { plants, money: sums, transit_days: transit } = route;
+function facts(rows) {
+  return el(
+    "dl",
+    { class: "facts" },
+    rows.map(([name, text, note]) =>
+      el("div", {}, el("dt", {}, name), el("dd", {}, text), note ? el("dd", { class: "hint" }, note) : null),
+    ),
+  );
+}
+
+/* What decides between routes. */
+function mainFacts(route, currency, bearable) {
+  const { money: sums } = route;
   const whole = (amount) => money(amount, currency, { whole: true });
-  const rows = [
-    ["Two weeks on", `${spread(plants.healthy_two_weeks)} healthy`],
-    ["Damaged, dead", `${spread(plants.damaged)}, ${spread(plants.dead)}`],
+  return facts([
+    ["Margin", `${whole(sums.margin.mean)} (${count(sums.margin.p05)} to ${count(sums.margin.p95)})`],
+    ["Worst 1 in 20", whole(sums.worst_5pct_margin)],
     [`Loss within ${bearable}`, `${percent(route.chance_loss_within_limit)} sure`],
+    ["Landed cost", money(sums.landed_cost, currency), sums.without],
+  ]);
+}
+
+function otherFacts(route, currency) {
+  const { plants, money: sums, transit_days: transit } = route;
+  return facts([
+    ["Healthy two weeks on", spread(plants.healthy_two_weeks)],
+    ["Healthy at unboxing", spread(plants.healthy)],
     ...(plants.chance_none_healthy >= 0.005 ? [["Not one healthy", percent(plants.chance_none_healthy)]] : []),
-    ["Margin", `${whole(sums.margin.mean)} (${whole(sums.margin.p05)} to ${whole(sums.margin.p95)})`],
-    ["Worst 1 in 20", `${whole(sums.worst_5pct_margin)} on average`],
-    ["Landed cost", money(sums.landed_cost, currency)],
+    ["Damaged, dead", `${spread(plants.damaged)}, ${spread(plants.dead)}`],
     [
       "Per healthy plant",
       sums.cost_per_healthy_plant === null ? "none is left" : money(sums.cost_per_healthy_plant, currency),
@@ -26,12 +44,8 @@ function facts(route, currency, bearable) {
     ["Days", `${decimal(transit.p50)} usual, ${decimal(transit.p10)} to ${decimal(transit.p90)} in 8 of 10`],
     ["Inside the box", temperatureSpan(route.inside_c.p05, route.inside_c.p95)],
     ["Boxes", count(route.boxes)],
-  ];
-  return el(
-    "dl",
-    { class: "facts" },
-    rows.map(([name, text]) => el("div", {}, el("dt", {}, name), el("dd", {}, text))),
-  );
+    ["Best of the routes", `in ${percent(route.chance_best)} of the draws`],
+  ]);
 }
 
 function items(route, currency) {
@@ -117,21 +131,27 @@ export function outcome(route, { currency, bearable, recommended, span, cold, pl
     el(
       "p",
       { class: "big" },
-      el("strong", {}, count(plants.healthy.mean)),
-      ` of ${count(plants.sent)} healthy at unboxing`,
+      el("strong", {}, count(plants.healthy_two_weeks.mean)),
+      ` of ${count(plants.sent)} healthy two weeks on`,
     ),
     strip({
-      strip: plants.healthy_strip,
+      strip: plants.two_weeks_strip,
       sent: plants.sent,
-      mean: plants.healthy.mean,
-      title: "Healthy plants in 20 equally likely shipments (dashed: average)",
+      mean: plants.healthy_two_weeks.mean,
+      title: "20 equally likely shipments (dashed: average)",
     }),
-    facts(route, currency, bearable),
-    el("h4", {}, "Inside the box on the way"),
-    insidePlot(route, span, cold),
-    items(route, currency),
-    perLine(route),
-    el("p", { class: "hint" }, `Best of the routes in ${percent(route.chance_best)} of the draws.`),
+    mainFacts(route, currency, bearable),
+    el(
+      "details",
+      { class: "more", open: isWide() },
+      el("summary", {}, `More about ${route.name}`),
+      otherFacts(route, currency),
+      stripTable(plants.two_weeks_strip),
+      el("h4", {}, "Inside the box on the way"),
+      insidePlot(route, span, cold),
+      items(route, currency),
+      perLine(route),
+    ),
     plan ? el("a", { class: "button", href: plan }, "Plan a box this way") : null,
   );
 }

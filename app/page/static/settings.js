@@ -4,7 +4,11 @@ const KEY = "transit.settings";
 const DEFAULTS = { unit: "c", currency: "EUR", locale: "" };
 const ISO_DATE = /\b(\d{4}-\d{2}-\d{2})\b/g;
 const CELSIUS = /([+-]?\d+(?:\.\d+)?)(?:( to |–)([+-]?\d+(?:\.\d+)?))? °C/g;
+const MONEY = /(-?\d{1,3}(?:,\d{3})*(\.\d+)?) ([A-Z]{3})\b/g;
 const DAY_MS = 86_400_000;
+
+/* Whether there is room beside each other for what a phone folds. */
+export const isWide = () => matchMedia("(min-width: 64rem)").matches;
 
 let current = read();
 
@@ -80,9 +84,13 @@ export function today() {
   return new Date(now.getTime() - now.getTimezoneOffset() * 60_000).toISOString().slice(0, 10);
 }
 
-/* A sentence of the server with its dates and temperatures as the reader wants them. */
-export function said(text) {
-  const dated = text.replace(ISO_DATE, (iso) => date(iso));
+/* A sentence of the server with its dates, temperatures and money as the reader wants them; `dates` as in `date`. */
+export function said(text, dates) {
+  const dated = text
+    .replace(ISO_DATE, (iso) => date(iso, dates))
+    .replace(MONEY, (as, amount, cents, code) =>
+      code === current.currency ? money(Number(amount.replaceAll(",", "")), code, { whole: !cents }) : as,
+    );
   if (current.unit === "c") return dated;
   const shown = (celsius) => decimal(toShown(Number(celsius)), 0);
   return dated.replace(CELSIUS, (_, low, to, high) => `${shown(low)}${to ? to + shown(high) : ""} °F`);

@@ -42,20 +42,19 @@ export function strip({ strip: counts, sent, mean, title, faint = false }) {
       svg("circle", { cx: at(place), cy: base - DOT / 2 - height * DOT, r: DOT / 2 - 1 }),
     ),
   );
+  return el("figure", { class: "figure" }, el("figcaption", {}, title), drawing);
+}
+
+/* The same counts as a table, folded. */
+export function stripTable(counts) {
   const rows = [...new Set(counts)].map((healthy) => [
     count(healthy),
     String(counts.filter((other) => other === healthy).length),
   ]);
   return el(
-    "figure",
-    { class: "figure" },
-    el("figcaption", {}, title),
-    drawing,
-    el(
-      "details",
-      { class: "numbers" },
-      el("summary", {}, "The same as a table"),
-      tableOf({ head: ["Healthy plants", "Shipments of 20"], rows }),
-    ),
+    "details",
+    { class: "numbers" },
+    el("summary", {}, "The 20 shipments as a table"),
+    tableOf({ head: ["Healthy plants", "Shipments of 20"], rows }),
   );
 }

@@ -20,6 +20,15 @@ export function toMoment(typed) {
   return `${typed}${seconds}${minutes < 0 ? "-" : "+"}${two(Math.floor(size / 60))}:${two(size % 60)}`;
 }
 
+const DAY_MS = 86_400_000;
+
+/* Faults of typed moments that lie more than a day ahead of this device's clock, as [{pointer, message}]: told here, since
+   counts may be sent much later. */
+export const aheadFaults = (form, names) =>
+  names
+    .filter((name) => form[name] && new Date(form[name]).getTime() > Date.now() + DAY_MS)
+    .map((name) => ({ pointer: `/${name}`, message: "must not lie in the future: it is recorded as having happened" }));
+
 export const nowTyped = () => toTyped(Date.now());
 
 export function momentInput(value, change, attributes = {}) {

@@ -11,9 +11,10 @@ import { tableOf } from "/page/plot.js";
 import { randomKey } from "/page/random_key.js";
 import { count, date, money } from "/page/settings.js";
 
-export function show(root, index, signal) {
+/* `day` is the day it leaves, where another than that of the batch. */
+export function show(root, index, day, signal) {
   root.append(el("h1", {}, "Plan this box"));
-  const batch = draft();
+  const batch = day ? { ...draft(), ship_date: day } : draft();
   const route = batch.routes[index];
   const wanted = missing(batch);
   if (!route || wanted.length) {

@@ -5,10 +5,10 @@ import { address, boxName, plantName } from "/page/boxes/words.js";
 import { announce, el } from "/page/dom.js";
 import { field, showErrors } from "/page/fields.js";
 import { entered, formKept, keepEntered, waitingFor } from "/page/kept.js";
-import { failure } from "/page/notices.js";
+import { askOnce, failure } from "/page/notices.js";
 import { refusalOf, send } from "/page/sending.js";
 import { stepper } from "/page/stepper.js";
-import { momentInput, nowTyped, toMoment, toTyped } from "/page/times.js";
+import { aheadFaults, momentInput, nowTyped, toMoment, toTyped } from "/page/times.js";
 
 const KIND = "recheck";
 const NAMES = { healthy: "Healthy", damaged: "Damaged", dead: "Dead", gone: "Sold or given away" };
@@ -50,8 +50,15 @@ export async function show(root, id, signal) {
   const entry = waitingFor(id, KIND);
   const alive = lines.filter((line) => (line.healthy ?? 0) + (line.damaged ?? 0) > 0);
   const form = entered(id, KIND) ?? formKept(entry) ?? fresh(alive, shipment?.recheck, etag);
-  draw(root, { id, name, form, alive, entry });
+  draw(root, { id, name, form, alive, entry, corrects: Boolean(shipment?.recheck) });
 }
+
+/* Whether the counts are still those of the unboxing. */
+const untouched = (form, alive) =>
+  form.lines.every(({ healthy, damaged, dead, gone }, i) => {
+    const before = alive[i];
+    return healthy === (before?.healthy ?? 0) && damaged === (before?.damaged ?? 0) && dead === 0 && gone === 0;
+  });
 
 function fresh(alive, recheck, etag) {
   const before = new Map((recheck?.lines ?? []).map((line) => [line.line, line]));
@@ -66,14 +73,22 @@ function fresh(alive, recheck, etag) {
   };
 }
 
-function draw(root, { id, name, form, alive, entry }) {
+function draw(root, { id, name, form, alive, entry, corrects }) {
   const place = el("div");
+  let asked = false;
   const button = el("button", { type: "submit", class: "main large" }, "Record the recheck");
   const changed = () => keepEntered(id, KIND, form);
   const names = new Map(alive.map((line) => [line.line, plantName(line)]));
 
   async function record(event) {
     event.preventDefault();
+    const ahead = aheadFaults(form, ["checked_at"]);
+    if (showErrors(formNode, ahead).length < ahead.length) return;
+    if (!asked && !corrects && untouched(form, alive)) {
+      asked = true;
+      place.replaceChildren(askOnce("No count was changed. Are all plants still as they were at unboxing?", button));
+      return;
+    }
     button.disabled = true;
     try {
       const body = { checked_at: toMoment(form.checked_at), notes: form.notes, lines: form.lines };

@@ -4,15 +4,15 @@
 import { countCard } from "/page/boxes/count_card.js";
 import { loggerPart, notesField, photosField } from "/page/boxes/evidence_fields.js";
 import { boxOf } from "/page/boxes/known.js";
-import { bodyOf, formOf, freshForm, totals } from "/page/boxes/unboxing_form.js";
+import { bodyOf, formOf, freshForm, totals, untouched } from "/page/boxes/unboxing_form.js";
 import { address, boxName } from "/page/boxes/words.js";
 import { freshCounts } from "/page/counts.js";
 import { announce, el } from "/page/dom.js";
 import { field, showErrors } from "/page/fields.js";
 import { entered, forgetEntered, forgetWaiting, formKept, keepEntered, waitingFor } from "/page/kept.js";
-import { failure } from "/page/notices.js";
+import { askOnce, failure } from "/page/notices.js";
 import { refusalOf, send } from "/page/sending.js";
-import { momentInput } from "/page/times.js";
+import { aheadFaults, momentInput } from "/page/times.js";
 
 const KIND = "arrival";
 
@@ -33,11 +33,13 @@ export async function show(root, id, signal) {
     return freshForm(facts.lines, { etag, departed_at: (shipment ?? item).departed_at });
   };
   const kept = entered(id, KIND) ?? formKept(entry);
-  draw(root, { id, name, form: kept ?? begin(), begin, entry, resumed: Boolean(kept) });
+  const corrects = Boolean(shipment?.arrival);
+  draw(root, { id, name, form: kept ?? begin(), begin, entry, resumed: Boolean(kept), corrects });
 }
 
-function draw(root, { id, name, form, begin, entry, resumed }) {
+function draw(root, { id, name, form, begin, entry, resumed, corrects }) {
   const place = el("div");
+  let asked = false;
   const sum = el("p", { class: "sum", "aria-hidden": "true" });
   const cards = el("div", { class: "cards" });
   const button = el("button", { type: "submit", class: "main large" }, "Record these counts");
@@ -97,6 +99,17 @@ function draw(root, { id, name, form, begin, entry, resumed }) {
       formNode.querySelector("[aria-invalid]").focus();
       return;
     }
+    const ahead = aheadFaults(form, ["arrived_at", "opened_at", "departed_at"]);
+    if (showErrors(formNode, ahead).length < ahead.length) {
+      formNode.querySelector("[aria-invalid]").focus();
+      return;
+    }
+    if (!asked && !corrects && untouched(form)) {
+      asked = true;
+      const { sent } = totals(form.lines);
+      place.replaceChildren(askOnce(`No count was changed. Were all ${sent} plants there, and healthy?`, button));
+      return;
+    }
     button.disabled = true;
     let state;
     try {
@@ -125,7 +138,7 @@ function draw(root, { id, name, form, begin, entry, resumed }) {
   function startAnew() {
     if (entry) forgetWaiting(entry);
     forgetEntered(id, KIND);
-    draw(root, { id, name, form: begin(), begin, entry: null, resumed: false });
+    draw(root, { id, name, form: begin(), begin, entry: null, resumed: false, corrects });
     root.querySelector("h1").focus();
     announce("Begun anew.");
   }

@@ -86,6 +86,10 @@ export function bodyOf(form) {
   return Object.fromEntries(Object.entries(body).filter(([, value]) => value !== null));
 }
 
+/* Whether the counts are still as they were before anybody counted: all that was ordered, and healthy. */
+export const untouched = (form) =>
+  form.lines.every((line) => line.line !== null && line.sent === (line.quantity ?? line.sent) && line.healthy === line.sent);
+
 /* Plants counted so far, in words. */
 export function totals(lines) {
   const sum = (name) => lines.reduce((total, line) => total + line[name], 0);

@@ -2,16 +2,15 @@
 
 import { asking } from "/page/asking.js";
 import { missing, requestOf } from "/page/batch.js";
+import { actList, checklist } from "/page/cautions.js";
+import { alsoAssumed, keepOpen, restOf, showLeftOut } from "/page/comparison.js";
 import { el, replace } from "/page/dom.js";
-import { showAssumed } from "/page/fields.js";
 import { forecastFields, holdBody, holdFields } from "/page/form_hold.js";
 import { journeyFields } from "/page/form_journey.js";
 import { lineFields } from "/page/form_lines.js";
 import { bearableFields, moneyFields, packingFields, routeFields, sellerFields } from "/page/form_terms.js";
-import { assumedText, keepOpen } from "/page/comparison.js";
-import { holdStrip } from "/page/hold_strip.js";
-import { cautionList } from "/page/notices.js";
-import { count, date, money, percent, said } from "/page/settings.js";
+import { DAY, holdStrip, scaleOf } from "/page/hold_strip.js";
+import { said } from "/page/settings.js";
 
 export const title = "Hold";
 const DRAWS = 1024; // a strip of many days; the mean of one day moves by less than half a plant
@@ -60,64 +59,35 @@ async function fields(changed) {
   ];
 }
 
-/* The answer in one sentence. */
-function leadOf(data) {
-  if (!data.recommended) return said(data.reason).replace(/(?<=[.]) .*/s, "");
-  const { ship_date: day, route } = data.recommended;
-  const own = data.dates.filter((entry) => entry.route === route && entry.blocked_by.length === 0);
-  const best = own.find((entry) => entry.ship_date === day);
-  const first = own[0];
-  if (best === first) return `Ship on ${date(day)} by ${route}: waiting promises no more.`;
-  return (
-    `Hold until ${date(day)} and ship by ${route}: the chance that waiting beats ${date(first.ship_date)} is ` +
-    `${percent(best.chance_better_than_first ?? 0)}.`
-  );
-}
-
 function drawAnswer({ data, body, answer, form }) {
-  const lead = leadOf(data);
-  const { place } = requestOf();
-  const left = showAssumed(
-    form,
-    data.assumed.map((one) => ({ pointer: place(one.pointer), text: assumedText(one) })),
-  );
+  const lead = said(data.lead, DAY);
+  const { routes: asked, place } = requestOf();
+  const left = showLeftOut(form, data, place);
   const sent = body.lines.reduce((sum, row) => sum + row.quantity, 0);
   const best = data.recommended;
   const chosen = best && data.dates.find((entry) => entry.route === best.route && entry.ship_date === best.ship_date);
+  const scale = scaleOf(data.dates);
+  const more = restOf(data, DAY);
   replace(
     answer,
     el("h2", { class: "lead", tabindex: "-1" }, lead),
-    chosen
-      ? el(
-          "p",
-          {},
-          `${count(chosen.healthy.mean)} of ${count(sent)} plants healthy at unboxing on average, ` +
-            `${count(chosen.healthy.p05)} to ${count(chosen.healthy.p95)} in 9 of 10 shipments; margin about ` +
-            `${money(chosen.margin.mean, body.currency)}.`,
-        )
-      : null,
-    body.routes.map((route) =>
+    more ? el("p", {}, more) : null,
+    actList(data.cautions),
+    body.routes.map((route, i) =>
       holdStrip(
         route.name,
         data.dates.filter((entry) => entry.route === route.name),
-        { sent, currency: body.currency, chosen },
+        {
+          sent,
+          currency: body.currency,
+          chosen,
+          scale,
+          plan: (entry) => `#boxes/plan/${asked[i]}/${entry.ship_date}`,
+        },
       ),
     ),
-    el("section", { "aria-label": "Why" }, el("h2", {}, "Why"), el("p", {}, said(data.reason))),
-    el(
-      "section",
-      { "aria-label": "What to mind" },
-      el("h2", {}, "What to mind"),
-      cautionList(data.cautions, { said, date }),
-    ),
-    left.length
-      ? el(
-          "details",
-          { class: "numbers" },
-          el("summary", {}, `Also assumed (${left.length})`),
-          el("ul", {}, left.map(({ pointer, text }) => el("li", {}, `${pointer}: ${text}`))),
-        )
-      : null,
+    checklist(data.cautions),
+    alsoAssumed(left),
   );
   keepOpen(answer);
   return lead;
