@@ -18,6 +18,7 @@ from app.main import create_app
 from app.problems import json_pointer
 from app.settings import Settings
 from tests.app.client import Client, running_client
+from tests.moments import NOW
 
 EXAMPLES_FILE = Path(app.schemas.__file__).with_name("examples.json")
 N_ROWS = 2
@@ -25,7 +26,7 @@ N_ROWS = 2
 LEAST_CHARACTERS = 400
 WIDTH = 120
 # Answers are of the version that serves at the start, whatever the examples record.
-STILL: dict[str, Any] = {"quick_update": False, "refit_after": "off"}
+STILL: dict[str, Any] = {"quick_update": False, "refit_after": "off", "now": NOW}
 OUTLOOK_AT = "2027-01-15T08:00:00+00:00"
 
 

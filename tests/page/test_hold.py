@@ -60,7 +60,7 @@ def test_blocked_days_say_why(page: Page) -> None:
     open_hold(page)
     lead(page)
     page.get_by_text("Papers with an age").click()
-    page.get_by_label("Sat").check()
+    page.get_by_role("checkbox", name="Sat").check()
     page.get_by_label("Certificate issued").fill("2027-01-10")
     page.get_by_label("Valid for").first.fill("4")
     courier = page.get_by_role("region", name="courier", exact=True)

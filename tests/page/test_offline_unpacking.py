@@ -10,6 +10,7 @@ from typing import Any
 import pytest
 from playwright.sync_api import Locator, Page, Route, expect
 
+from tests.moments import NOW
 from tests.page.boxes import arrived, changed, on_its_way, read
 from tests.page.conftest import Ledger, Watch
 
@@ -131,7 +132,7 @@ def test_two_counts_of_a_box_are_a_choice(
     page, box = phone_page, on_its_way(ledger.address, f"Twice {dead}")
     open_form(page, box)
     theirs = [{"line": 0, "healthy": 15, "damaged": 0, "dead": 5}, {"line": 1, "healthy": 10, "damaged": 0, "dead": 0}]
-    changed(ledger.address, box, "PUT", "/arrival", {"arrived_at": "2026-12-24T09:00:00Z", "lines": theirs})
+    changed(ledger.address, box, "PUT", "/arrival", {"arrived_at": NOW.isoformat(), "lines": theirs})
     page.get_by_role("button", name=DEAD).click()
     page.get_by_role("button", name="Record these counts").click()
     expect(page.get_by_role("heading", level=1)).to_have_text(f"Counted twice: {box['reference']}")

@@ -43,7 +43,8 @@ def test_answer_fits_a_phone_and_the_narrowest_screen(
         phone.set_viewport_size({"width": width, "height": 844})
         assert phone.evaluate("document.documentElement.scrollWidth") <= width
     if name == "compare":
-        bar = phone.get_by_role("button", name=said)
+        # The bar has room for what to take; the alternative stands where it leads.
+        bar = phone.get_by_role("button", name=said.split(";")[0])
         bar.click()
         expect(phone.locator(".lead")).to_be_focused()
         expect(bar).to_be_hidden()

@@ -177,11 +177,12 @@ export function bearableFields(changed) {
     changed();
   });
   const slots = [];
-  const sureNote = el("p", { class: "hint", role: "status" });
+  const sureNote = el("p", { class: "hint" });
   const tell = () => {
     const { sure } = draft().bearable;
-    sureNote.textContent =
-      sure > SUREST && sure <= 10 ? `Nothing is certain: answered for ${SUREST} in 10, the most there is.` : "";
+    const words = sure > SUREST && sure <= 10 ? `Nothing is certain: answered for ${SUREST} in 10, the most there is.` : "";
+    if (words && words !== sureNote.textContent) announce(words);
+    sureNote.textContent = words;
   };
   tell();
   const blank = (label, name, pointer) => {
