@@ -48,7 +48,7 @@ class Database:
         if self._is_sqlite:
             event.listen(self.engine, "connect", _on_sqlite_connect)
             event.listen(self.engine, "begin", _on_sqlite_begin)
-        self._prepared = False
+        self._prepared = self._closed = False
         self._preparing = Lock()
 
     def __enter__(self) -> Self:
@@ -60,7 +60,8 @@ class Database:
         self.close()
 
     def close(self) -> None:
-        """Close all connections."""
+        """Close all connections; those in use when they are given back."""
+        self._closed = True
         self.engine.dispose()
 
     @property
@@ -141,7 +142,12 @@ class Database:
     def _connected(self, **options: Any) -> Iterator[Connection]:
         try:
             with self.engine.connect() as connection:
-                yield connection.execution_options(**options)
+                try:
+                    yield connection.execution_options(**options)
+                finally:
+                    if self._closed:
+                        # Of a call that outlived the ledger: the pool that it would go back to closes nothing any more.
+                        connection.detach()
         except PoolTimeout as error:
             raise StoreUnavailable("all connections to the database are in use") from error
         except DBAPIError as error:

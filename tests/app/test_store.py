@@ -1,12 +1,14 @@
 """The ledger's storage: what is written is read back, whole, by one writer at a time, on both databases."""
 
+import sqlite3
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, date, datetime, timedelta, timezone
 
 import numpy as np
+import psycopg
 import pytest
-from sqlalchemy import insert, select, update
+from sqlalchemy import insert, select, text, update
 from sqlalchemy.exc import IntegrityError, StatementError
 
 from app.records.ledger import COLUMNS, LineRecord, ShipmentRecord, differing_columns, seller_key
@@ -404,3 +406,14 @@ def test_order_of_lines_makes_no_difference_but_their_pairing_does() -> None:
     assert "genus" in differing_columns(record, record._replace(lines=swapped))
     assert differing_columns(record, record._replace(lines=(line,))) != []
     assert differing_columns(record, record._replace(heat_packs=3), COLUMNS[:17]) == []
+
+
+def test_a_connection_that_outlives_the_ledger_is_closed_when_it_is_given_back(database_url: str) -> None:
+    database = Database(database_url)
+    with database.reading() as connection:
+        raw = connection.connection.dbapi_connection
+        assert raw is not None
+        database.close()
+        assert connection.execute(text("SELECT 1")).scalar() == 1
+    with pytest.raises((sqlite3.ProgrammingError, psycopg.OperationalError), match="closed"):
+        raw.cursor().execute("SELECT 1")
