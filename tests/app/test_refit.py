@@ -29,10 +29,9 @@ from app.store.model_versions import (
 from app.store.refits import ACTIVATED, FAILED, KEPT, RUNNING, Refit
 from model.reference.tables import load_reference
 from tests.app.client import Client, running_client
-from tests.app.fits import FEW_DRAWS, fill, fitted, likely_ledger
+from tests.app.fits import FEW_DRAWS, FITTED_AT, fill, fitted, likely_ledger
 from tests.app.ledger_files import csv_bytes, row
 from tests.app.servers import server, until
-from tests.moments import NOW
 
 RULES = Engine.load().model_version
 
@@ -102,7 +101,7 @@ def test_a_candidate_that_predicts_worse_is_kept_and_not_activated(ledger: Datab
     database, data = ledger, likely_ledger(22, 2)
     fill(database, data)
     model, arrays = fitted(data)
-    first = StoredVersion("fit-first", model.manifest.model_dump_json(), 0, True, NOW)
+    first = StoredVersion("fit-first", model.manifest.model_dump_json(), 0, True, FITTED_AT.replace(year=2026))
     with database.writing() as connection:
         add_version(connection, first, arrays)
     second = refit(database)

@@ -5,6 +5,7 @@ from pathlib import Path
 import httpx
 import pytest
 
+from app.clock import moment
 from app.learning.job import run_refit
 from app.serving.engine import Engine
 from app.serving.refits import request_refit
@@ -19,7 +20,6 @@ from tests.app.fits import FEW_DRAWS, fill, likely_ledger
 from tests.app.ledger_files import csv_bytes, row
 from tests.app.servers import server, until
 from tests.app.shipment_calls import PLAN
-from tests.moments import NOW
 
 RULES = Engine.load().model_version
 POOR = row(shipment="late-1", healthy="13", damaged="3", dead="4", inside_temp_c="20")
@@ -115,7 +115,7 @@ def test_a_refit_that_is_due_is_taken_up_by_the_next_server(tmp_path: Path) -> N
 
         def under_way() -> bool:
             with ledger.reading() as connection:
-                return refit_under_way(connection, now=NOW)
+                return refit_under_way(connection, now=moment())
 
         with server(url, **BY_ITSELF):
             until(under_way)

@@ -1,6 +1,7 @@
 """The track record end to end: boxes planned and opened through the service, on each kind of database."""
 
 import json
+from collections.abc import Iterator
 from datetime import UTC, datetime
 from typing import Any
 
@@ -10,15 +11,17 @@ import pytest
 from app.boxes.arrivals import decide_arrival, read_arrival
 from app.boxes.shipment_changes import ChangeCall, change
 from app.boxes.shipment_plans import plan_shipment
+from app.main import create_app
 from app.records.preconditions import Preconditions
 from app.schemas.track_record import TrackRecordAnswer
 from app.serving.engine import Engine
+from app.settings import Settings
 from app.store.database import Database
 from app.store.forecasts import CountedLine, ForecastBox, read_forecast_boxes, read_forecasts
 from app.track_record.box_scores import BoxScore, score_boxes
 from app.track_record.track_record import PARTS_MINIMUM, TrackRecord, is_before_arrival
 from tests.app.batches import COURIER, engine, fixed, line
-from tests.app.client import Client
+from tests.app.client import Client, running_client
 from tests.app.fits import fitted_engine
 from tests.app.ledger_files import csv_bytes, row
 from tests.app.shipment_calls import ARRIVAL, PLAN, Box
@@ -27,6 +30,21 @@ PLANNED_AT = datetime(2027, 1, 4, 12, tzinfo=UTC)
 OPENED_AT = datetime(2027, 1, 16, 10, tzinfo=UTC)
 Fields = dict[str, Any]
 PATH = "/v1/track-record"
+
+
+@pytest.fixture
+def planner(database_url: str, ledger_client: Client) -> Iterator[Client]:
+    """Yield a client of an application on the same ledger by whose clock the box has not arrived yet."""
+    assert ledger_client
+    with running_client(create_app(Settings(database_url=database_url, now=PLANNED_AT))) as started:
+        yield started
+
+
+def forecast_box(planner: Client, client: Client, **fields: Any) -> Box:
+    """Plan a box before it arrives; what follows is recorded by the client."""
+    box = Box(planner, **fields)
+    box.client = client
+    return box
 
 
 def record(client: Client) -> Fields:
@@ -75,8 +93,8 @@ def test_without_boxes_it_says_so(ledger_client: Client) -> None:
     assert empty["verdict"].startswith("No box with a forecast stored before its arrival")
 
 
-def test_a_box_is_scored_when_it_has_arrived_and_again_when_corrected(ledger_client: Client) -> None:
-    box = Box(ledger_client)
+def test_a_box_is_scored_when_it_has_arrived_and_again_when_corrected(planner: Client, ledger_client: Client) -> None:
+    box = forecast_box(planner, ledger_client)
     box.depart()
     assert record(ledger_client)["boxes"] == 0
     box.arrive()
@@ -102,9 +120,9 @@ def test_a_box_is_scored_when_it_has_arrived_and_again_when_corrected(ledger_cli
     assert corrected["coverage"][1]["counts_held"]["below"] == 1
 
 
-def test_recorded_chances_are_for_plants_that_were_sent(ledger_client: Client) -> None:
+def test_recorded_chances_are_for_plants_that_were_sent(planner: Client, ledger_client: Client) -> None:
     """A line that never came and plants not ordered are in no score."""
-    box = Box(ledger_client)
+    box = forecast_box(planner, ledger_client)
     lines = [
         {"line": 0, "healthy": 18, "damaged": 1, "dead": 1},
         {"line": 1, "sent": 0, "healthy": 0, "damaged": 0, "dead": 0},
@@ -117,8 +135,8 @@ def test_recorded_chances_are_for_plants_that_were_sent(ledger_client: Client) -
     assert sum(r["plants"] for r in answer["reliability"] if r["outcome"] == "healthy") == 20
 
 
-def test_two_state_rows_are_scored_on_what_they_say(ledger_client: Client) -> None:
-    box = Box(ledger_client, reference="A-1", lines=[line("Aglaonema", 20)])
+def test_two_state_rows_are_scored_on_what_they_say(planner: Client, ledger_client: Client) -> None:
+    box = forecast_box(planner, ledger_client, reference="A-1", lines=[line("Aglaonema", 20)])
     box.arrive(lines=[{"line": 0, "healthy": 15, "damaged": 3, "dead": 2}])
     three = record(ledger_client)
     cells = row(seller="Invented Ferns", healthy="", damaged="", dead="2")

@@ -107,8 +107,8 @@ def test_learning_from_a_file_shows_what_changed_and_can_be_undone(
 def test_track_record_is_drawn_and_tabled(
     learner: Page, axe_clean: Callable[[Page], None], shot: Callable[[Page, str], None]
 ) -> None:
-    for reference in ("One", "Two"):  # opened five days from now: forecast before they arrived
-        arrived(address_of(learner), reference, [(20, 20, 0, 0), (10, 10, 0, 0)], days=-5)
+    for reference in ("One", "Two"):  # opened within a day from now: forecast before they arrived
+        arrived(address_of(learner), reference, [(20, 20, 0, 0), (10, 10, 0, 0)], days=-0.9)
     learner.goto("/#look-back")
     record = learner.get_by_role("region", name="Were the forecasts right?")
     expect(record.get_by_role("img", name=re.compile("2 boxes with 60 plants"))).to_be_visible()
