@@ -45,12 +45,12 @@ class CountEvidence:
         lines, counts, own = recorded.table.lines, recorded.table.counts, recorded.table.shipment
         reference = draws.reference
         observed = observe(lines, counts, reference)
-        log_p = box_log_likelihoods(observed, some)
+        log_p = box_log_likelihoods(observed, some, for_weights=True)
         # The fit let the records be wrong, so that is what a box is left out of.
-        left_out = leave_one_out(box_log_likelihoods(observed, some, wrong=RATES), seen)
+        left_out = leave_one_out(box_log_likelihoods(observed, some, wrong=RATES, for_weights=True), seen)
         apart = lines.copy()
         apart["shipment"] = [f"{row:09d}" for row in range(len(lines))]
-        by_line = box_log_likelihoods(observe(apart, counts, reference), some)
+        by_line = box_log_likelihoods(observe(apart, counts, reference), some, for_weights=True)
         return cls(some, left_out, left_out.log_mean(log_p), left_out.of(own).log_mean(by_line))
 
     def log_predictive(self, lines: Lines, counts: Array, variant: Indices, box: Indices) -> Array:
@@ -68,7 +68,7 @@ class CountEvidence:
         """
         lines = lines.copy()
         lines["shipment"] = [f"{own:09d}" for own in variant]
-        log_p = box_log_likelihoods(observe(lines, counts, self.draws.reference), self.draws)
+        log_p = box_log_likelihoods(observe(lines, counts, self.draws.reference), self.draws, for_weights=True)
         return self.left_out.of(box).log_mean(log_p)
 
 

@@ -4,10 +4,12 @@ Each store operation takes a connection of its own, from `reading` or `writing`.
 databases (BEGIN IMMEDIATE; an advisory lock), so whatever a write transaction has read stays true until it commits.
 """
 
+import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from threading import Lock
+from time import monotonic, sleep
 from typing import Any, Self
 
 from sqlalchemy import URL, Connection, create_engine, event, inspect, make_url, text
@@ -20,6 +22,7 @@ from app.store.schema import SCHEMA_VERSION, metadata
 __all__ = ["Connection", "Database", "sqlite_file"]
 
 BUSY_TIMEOUT_MS = 30_000
+SWITCH_AGAIN_S = 0.01
 CONNECT_TIMEOUT_S = 10
 # Any constant: what counts is that every writer of this program takes the same one.
 WRITE_LOCK = 7_238_461_902_118_345
@@ -157,9 +160,18 @@ class Database:
 
     def _write_ahead(self) -> None:
         """Let readers go on while one writes; the file remembers, so this happens once in its life."""
-        with self._connected(**{BEGINNING: ""}) as connection:
-            if connection.exec_driver_sql("PRAGMA journal_mode").scalar() != "wal":
-                connection.exec_driver_sql("PRAGMA journal_mode = WAL")
+        last_try = monotonic() + BUSY_TIMEOUT_MS / 1000
+        while True:
+            try:
+                with self._connected(**{BEGINNING: ""}) as connection:
+                    if connection.exec_driver_sql("PRAGMA journal_mode").scalar() != "wal":
+                        connection.exec_driver_sql("PRAGMA journal_mode = WAL")
+                return
+            except StoreUnavailable as error:
+                # Of two that switch a new file at once, SQLite lets neither wait for the other: it refuses one.
+                if not _is_busy(error.__cause__) or monotonic() > last_try:
+                    raise
+                sleep(SWITCH_AGAIN_S)
 
 
 def sqlite_file(url: str) -> Path | None:
@@ -183,6 +195,10 @@ def _parsed(url: str) -> URL:
 
 def _file_of(url: URL) -> Path | None:
     return Path(url.database) if url.get_backend_name() == "sqlite" and url.database else None
+
+
+def _is_busy(error: BaseException | None) -> bool:
+    return isinstance(error, DBAPIError) and getattr(error.orig, "sqlite_errorcode", None) == sqlite3.SQLITE_BUSY
 
 
 def _schema_version(connection: Connection) -> str | None:

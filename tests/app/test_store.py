@@ -4,6 +4,7 @@ import sqlite3
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, date, datetime, timedelta, timezone
+from pathlib import Path
 
 import numpy as np
 import psycopg
@@ -417,3 +418,21 @@ def test_a_connection_that_outlives_the_ledger_is_closed_when_it_is_given_back(d
         assert connection.execute(text("SELECT 1")).scalar() == 1
     with pytest.raises((sqlite3.ProgrammingError, psycopg.OperationalError), match="closed"):
         raw.cursor().execute("SELECT 1")
+
+
+def test_new_file_waits_for_another_that_begins_it(tmp_path: Path) -> None:
+    """SQLite refuses the switch to a write-ahead log at once while another begins to write, whatever the patience."""
+    file = tmp_path / "ledger.db"
+    other = sqlite3.connect(file, isolation_level=None)
+    other.execute("BEGIN IMMEDIATE")
+    with Database(f"sqlite:///{file}") as database, ThreadPoolExecutor(1) as pool:
+        prepared = pool.submit(database.prepare)
+        try:
+            with pytest.raises(TimeoutError):
+                prepared.result(timeout=0.1)
+        finally:
+            other.execute("ROLLBACK")
+        prepared.result()
+        with database.reading() as connection:
+            assert ledger_revision(connection) == 0
+    other.close()

@@ -213,7 +213,7 @@ def test_the_mean_of_boxes_packed_on_one_day_varies_as_half_of_it_shared_says(n:
     observations = ledger(counts, np.log(np.full(n, 5.0)), named={"consignment": ["one day"] * n})
     hierarchy = Hierarchy(observations, REFERENCE)
     theta = hierarchy.outer_mean
-    own = sum(Target(observations, hierarchy).box_variances(theta).values())
+    own = np.sum(list(Target(observations, hierarchy).box_variances(theta).values()), axis=0)
     shared = hierarchy.effect_sds(theta)[hierarchy.slices["consignment"]] ** 2
     alone = hierarchy.scales(theta)["shipment"] ** 2
     assert len(shared) == 1
