@@ -127,6 +127,7 @@ def _arrival(life: ShipmentLife, trace: Sequence[Reading], reference: Reference)
         inside_max_c=record.inside_max_c,
         logger=[ReadingAnswer(**reading._asdict()) for reading in trace],
         logger_summary=_summary(trace),
+        lost_whole_chance=life.lost_chance,
     )
 
 

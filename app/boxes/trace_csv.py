@@ -8,10 +8,10 @@ from app.ledger import FIRST_YEAR, LAST_YEAR, MISPLACED_QUOTE, CellFault, CsvRow
 from app.problems import MAX_ERRORS, FieldError, InvalidInput
 from app.schemas import MAX_READINGS
 from app.store import Reading
+from model.reference import COLDEST_C, WARMEST_C
 
 POINTER = "/logger_csv"
 COLUMNS = ("at", "inside_c")
-LOW_C, HIGH_C = -40.0, 60.0
 
 
 class TraceRow(NamedTuple):
@@ -40,7 +40,7 @@ def parse_trace(text: str) -> list[TraceRow]:
         raise InvalidInput([FieldError(POINTER, message)])
     parsers: dict[str, Callable[[str], object]] = {
         "at": moment_cell,
-        "inside_c": number_cell(LOW_C, HIGH_C, delimiter=table.delimiter),
+        "inside_c": number_cell(COLDEST_C, WARMEST_C, delimiter=table.delimiter),
     }
     faults: list[FieldError] = []
     n_faults = 0

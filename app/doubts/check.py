@@ -17,6 +17,7 @@ from app.store import (
     ArrivedBoxes,
     Database,
     FoundDoubt,
+    LookedAt,
     OpenDoubt,
     list_arrived_names,
     open_doubts,
@@ -38,10 +39,9 @@ PIECE = 200
 
 
 class Told(NamedTuple):
-    """What is to be kept of a check: the shipments looked at, by number and revision, and the doubts about them."""
+    """What is to be kept of a check: the shipments looked at, and the doubts about them."""
 
-    numbers: list[int]
-    revisions: list[int]
+    looked_at: list[LookedAt]
     doubts: list[FoundDoubt]
 
 
@@ -70,6 +70,7 @@ def find_doubts(
     shipments, lines = ledger
     journeys = LikelyJourneys(shipments, draws.reference)
     found: list[FoundDoubt] = []
+    lost: dict[int, float] = {}
 
     def note(i: int, line: int | None, column: str, code: str, text: str, chance: float | None) -> None:
         own = None if line is None else int(lines.position[line])
@@ -78,13 +79,18 @@ def find_doubts(
 
     with_lines = boxes[np.isin(boxes, lines.shipment)]
     for start in range(0, len(with_lines), PIECE):
-        for doubt in screen(recorded, with_lines[start : start + PIECE], draws, journeys).doubts:
+        screening = screen(recorded, with_lines[start : start + PIECE], draws, journeys)
+        lost.update(zip(screening.index.tolist(), screening.lost.tolist(), strict=True))
+        for doubt in screening.doubts:
             text = doubt_words(doubt, shipments, journeys)
             note(doubt.shipment, doubt.line, doubt.column, doubt.code, text, doubt.chance)
     for plain in plain_doubts(ledger, names, boxes, journeys, now=now):
         text = plain_words(plain, shipments, journeys)
         note(plain.shipment, None, plain.column, plain.code, text, None)
-    return Told(shipments.number[boxes].tolist(), shipments.corrected_revision[boxes].tolist(), found)
+    looked_at = [
+        LookedAt(int(shipments.number[i]), int(shipments.corrected_revision[i]), lost.get(i)) for i in boxes.tolist()
+    ]
+    return Told(looked_at, found)
 
 
 def boxes_of_a_refit(ledger: ArrivedBoxes, unchecked: Sequence[int]) -> NDArray[np.intp]:

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from app.doubts.variants import Variants
-from model.fit import RATES, LeftOut, Lines, box_log_likelihoods, leave_one_out, observe
+from model.fit import RATES, LeftOut, Lines, box_log_likelihoods, leave_one_out, log_lost_whole, observe
 from model.predict import PosteriorDraws
 from model.screening import log_uniform_counts
 
@@ -31,12 +31,15 @@ class CountEvidence:
         Of all lines of a box together.
     line : (lines,)
         Of a line by itself.
+    lost : (boxes,)
+        Chance that the box was lost for reasons that no clock knows, given its own counts too.
     """
 
     draws: PosteriorDraws
     left_out: LeftOut
     box: Array
     line: Array
+    lost: Array
 
     @classmethod
     def of(cls, recorded: Variants, draws: PosteriorDraws, seen: NDArray[np.bool_]) -> "CountEvidence":
@@ -47,11 +50,14 @@ class CountEvidence:
         observed = observe(lines, counts, reference)
         log_p = box_log_likelihoods(observed, some, for_weights=True)
         # The fit let the records be wrong, so that is what a box is left out of.
-        left_out = leave_one_out(box_log_likelihoods(observed, some, wrong=RATES, for_weights=True), seen)
+        log_fitted = box_log_likelihoods(observed, some, wrong=RATES, for_weights=True)
+        left_out = leave_one_out(log_fitted, seen)
         apart = lines.copy()
         apart["shipment"] = [f"{row:09d}" for row in range(len(lines))]
         by_line = box_log_likelihoods(observe(apart, counts, reference), some, for_weights=True)
-        return cls(some, left_out, left_out.log_mean(log_p), left_out.of(own).log_mean(by_line))
+        log_lost = np.log((1.0 - RATES.box) * some.parameters.lost)[:, None] + log_lost_whole(observed)
+        log_share = left_out.log_mean(log_lost) - left_out.log_mean(log_fitted)
+        return cls(some, left_out, left_out.log_mean(log_p), left_out.of(own).log_mean(by_line), np.exp(log_share))
 
     def log_predictive(self, lines: Lines, counts: Array, variant: Indices, box: Indices) -> Array:
         """Return the log predictive probability of variants of boxes, (variants,).

@@ -80,7 +80,8 @@ class Screening:
     """Doubts, and the leave-one-box-out log predictive probabilities of counts.
 
     `box` is (boxes,) for the boxes looked at, `index` their place in the ledger; `line` is (lines,) for their lines,
-    `line_index` their place. `pareto_k`, (boxes,), tells how far the weights can be trusted: above 0.7 roughly.
+    `line_index` their place. `pareto_k`, (boxes,), tells how far the weights can be trusted: above 0.7 roughly. `lost`,
+    (boxes,), is the chance that the box was lost for reasons that no clock knows.
     """
 
     doubts: list[Doubt]
@@ -89,6 +90,7 @@ class Screening:
     line_index: Indices
     line: Array
     pareto_k: Array
+    lost: Array
 
 
 @dataclass(slots=True)
@@ -151,7 +153,8 @@ def screen(recorded: CheckedRecords, boxes: Indices, draws: PosteriorDraws, jour
         if doubt is not None:
             doubts.append(doubt)
     doubts = _whole_files(doubts, journeys, ledger, boxes[logged])
-    return Screening(doubts, boxes, evidence.box, as_recorded.line, evidence.line, evidence.left_out.pareto_k)
+    pareto_k = evidence.left_out.pareto_k
+    return Screening(doubts, boxes, evidence.box, as_recorded.line, evidence.line, pareto_k, evidence.lost)
 
 
 class _Stands(NamedTuple):

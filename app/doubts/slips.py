@@ -9,7 +9,7 @@ import numpy as np
 
 from app.records import LONGEST_DAYS, SHORTEST_DAYS
 from app.store import ShipmentColumns
-from model.reference import CONSTANTS
+from model.reference import COLDEST_C, CONSTANTS, WARMEST_C
 
 FAHRENHEIT, DIGIT, MONTH, DAY_MONTH = "fahrenheit", "digit_lost", "month_off", "day_month_swapped"
 SWAPPED, ODD = "healthy_dead_swapped", "implausible"
@@ -17,7 +17,6 @@ TEMPERATURE, SHIP, ARRIVAL = "inside_temp_c", "ship_date", "arrival_date"
 MONTHS = 12
 # A hint is worth giving where the box would have taken no longer than most do.
 MOST_HINTED_DAYS = 21
-LOWEST_C, HIGHEST_C = -40.0, 60.0
 # A digit or a mark lost: 21 for 2.1, 2.1 for 21.
 DIGIT_SCALES = (10.0, 0.1)
 
@@ -63,7 +62,7 @@ def possible_slips(shipments: ShipmentColumns, i: int) -> Iterator[Slip]:
         yield Slip(FAHRENHEIT, TEMPERATURE, float(np.log(CONSTANTS.slip_fahrenheit_share)), AS_FAHRENHEIT)
         share = CONSTANTS.slip_digit_share / len(DIGIT_SCALES)
         for scale in DIGIT_SCALES:
-            if LOWEST_C <= scale * logged_c <= HIGHEST_C:
+            if COLDEST_C <= scale * logged_c <= WARMEST_C:
                 yield Slip(DIGIT, TEMPERATURE, float(np.log(share)), Celsius(scale))
     ship, arrival = (column[i].astype(object) for column in (shipments.ship_date, shipments.arrival_date))
     month = float(np.log(0.25 * CONSTANTS.slip_month_share))

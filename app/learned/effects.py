@@ -2,7 +2,8 @@
 
     time ratio = TR0 x exp(-deviation / kappa)
 
-TR0 is the tables' ratio. It has no mean, so quantiles are given; it holds at 20 °C, above chilling.
+TR0 is the tables' ratio. It has no mean, so quantiles are given; it holds at 20 °C, above chilling. Where the whole
+80 % interval lies well beyond TR0 the row of the table is told to be overruled.
 """
 
 import numpy as np
@@ -12,11 +13,13 @@ from app.schemas import Effect, EffectEvidence, Quantiles
 from app.serving import Engine
 from model.plant import Plant, log_time_ratio
 from model.predict import BoxCounts
-from model.reference import REFERENCE_CONTAINER, REFERENCE_ROOTS
+from model.reference import CONSTANTS, REFERENCE_CONTAINER, REFERENCE_ROOTS
 
 Array = NDArray[np.float64]
 
 MOST_LOG_RATIO = 700.0
+# Kinds whose levels have a row with a time ratio in the tables.
+TABULATED = {"genus", "container", "roots", "seller_kind"}
 
 
 def effects(engine: Engine) -> list[Effect]:
@@ -57,8 +60,9 @@ def genus_effect(engine: Engine, name: str) -> Effect:
     deviation = draws.effect("genus", plant.genus_level)
     if plant.group_level is not None:
         deviation = deviation + draws.effect("group", plant.group_level)
-    log_ratio = log_time_ratio(plant, engine.reference) - deviation / draws.parameters.kappa
-    return _told(engine, "genus", name, log_ratio, f"{name} lasts {{}} an average aroid")
+    table = log_time_ratio(plant, engine.reference)
+    text = f"{name} lasts {{}} an average aroid"
+    return _told(engine, "genus", name, table, -deviation / draws.parameters.kappa, text)
 
 
 def seller_effect(engine: Engine, level: str, name: str) -> Effect:
@@ -66,7 +70,7 @@ def seller_effect(engine: Engine, level: str, name: str) -> Effect:
     draws = engine.draws
     deviation = draws.effect("seller", level) + draws.drift(level, None)
     text = f"Plants from {name} last {{}} those from an average seller of its kind"
-    return _told(engine, "seller", level, -deviation / draws.parameters.kappa, text, name=name)
+    return _told(engine, "seller", level, 0.0, -deviation / draws.parameters.kappa, text, name=name)
 
 
 def quantiles(values: Array) -> Quantiles:
@@ -92,18 +96,30 @@ def _named(counts: BoxCounts, kind: str) -> list[str]:
 def _effect(engine: Engine, kind: str, level: str, ratio: float, text: str) -> Effect:
     """Return an effect of a level with boxes, whose tabulated time ratio is `ratio`."""
     deviation = engine.draws.effects[kind][level]
-    return _told(engine, kind, level, np.log(ratio) - deviation / engine.draws.parameters.kappa, text)
+    return _told(engine, kind, level, float(np.log(ratio)), -deviation / engine.draws.parameters.kappa, text)
 
 
-def _told(engine: Engine, kind: str, level: str, log_ratio: Array, text: str, *, name: str | None = None) -> Effect:
+def _told(
+    engine: Engine, kind: str, level: str, table: float, log_factor: Array, text: str, *, name: str | None = None
+) -> Effect:
+    """Return an effect in words from the table's log time ratio and draws of the log factor to it."""
     boxes, plants = engine.counts.of_level(kind, level) if engine.counts else (0, 0)
-    ratio = ratio_quantiles(log_ratio)
+    ratio = ratio_quantiles(table + log_factor)
     behind = "rules of thumb" if not boxes else "one box" if boxes == 1 else f"{boxes:,} boxes"
     said = text.replace("{}", f"{ratio.p50:.1f} times as long as")
+    beyond = _beyond(log_factor) if boxes and kind in TABULATED else None
+    overruled = f": {beyond.p50:.1f} times what the table says, which your boxes overrule" if beyond else ""
     return Effect(
         kind=kind,
         name=name or level,
         time_ratio=ratio,
         evidence=EffectEvidence(boxes=boxes, plants=plants),
-        text=f"{said}, 80 % {ratio.p10:.1f}-{ratio.p90:.1f}, from {behind}",
+        beyond_table=beyond,
+        text=f"{said}, 80 % {ratio.p10:.1f}-{ratio.p90:.1f}, from {behind}{overruled}",
     )
+
+
+def _beyond(log_factor: Array) -> Quantiles | None:
+    factor = ratio_quantiles(log_factor)
+    least = CONSTANTS.row_given_up_ratio
+    return factor if factor.p10 >= least or factor.p90 <= 1.0 / least else None

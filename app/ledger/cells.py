@@ -21,13 +21,12 @@ from app.ledger.csv_text import CsvRow
 from app.problems import InvalidInput
 from app.records import COLUMNS, FAHRENHEIT_COLUMNS, FILE_COLUMNS, REQUIRED_COLUMNS, Cell
 from app.schemas import ContainerCode, RootsCode, SellerKind, ServiceCode
-from model.reference import Reference
+from model.reference import COLDEST_C, WARMEST_C, Reference
 
 # Looking for near codes takes milliseconds a code; a file with so many unknown ones is not a ledger.
 MAX_UNKNOWN_PLACES = 100
 MAX_COUNT = 100_000
 MAX_MONEY = 1e9
-COLDEST_C, WARMEST_C = -40, 60
 
 REQUIRED_CELLS = frozenset(
     {

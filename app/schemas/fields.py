@@ -20,6 +20,8 @@ from pydantic import (
 from pydantic.json_schema import JsonSchemaValue
 from pydantic_core import CoreSchema, InitErrorDetails, PydanticCustomError, core_schema
 
+from model.reference import COLDEST_C, WARMEST_C
+
 CROSS_FIELD = "cross_field"
 MAX_LISTED = 100
 MOMENT_WORDS = "a moment of ISO 8601 with its offset, such as 2027-01-11T08:00:00+07:00, 1900 to 2199"
@@ -144,7 +146,7 @@ SellerKind = Literal["grower", "exporter", "reseller"]
 Weekday = Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
 
 DaysInTransit = Annotated[float, Field(gt=0, le=90)]
-TemperatureC = Annotated[float, Field(ge=-40, le=60)]
+TemperatureC = Annotated[float, Field(ge=COLDEST_C, le=WARMEST_C)]
 HeatPackHours = Annotated[float, Field(ge=0, le=240)]
 HeatPacks = Annotated[int, Field(ge=0, le=20)]
 ColdPacks = Annotated[int, Field(ge=0, le=50)]

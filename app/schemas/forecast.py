@@ -6,14 +6,15 @@ from typing import Literal
 from pydantic import Field
 
 from app.schemas.answers import AnswerModel
+from app.schemas.fields import TemperatureC
 
 
 class ForecastDayAnswer(AnswerModel):
     """A day's outside air, as ``forecast`` of a request takes it."""
 
     date: date
-    min_c: float = Field(ge=-40, le=60)
-    max_c: float = Field(ge=-40, le=60)
+    min_c: TemperatureC
+    max_c: TemperatureC
 
 
 class ForecastAnswer(AnswerModel):

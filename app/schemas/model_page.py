@@ -64,6 +64,9 @@ class Effect(AnswerModel):
     name: str
     time_ratio: Quantiles
     evidence: EffectEvidence
+    beyond_table: Quantiles | None = Field(
+        description="the time ratio over that of the tables, where own boxes overrule their row; else null"
+    )
     text: str
 
 

@@ -76,6 +76,10 @@ class ArrivalAnswer(AnswerModel):
     inside_max_c: float | None = Field(description="highest of a logger")
     logger: list[ReadingAnswer]
     logger_summary: LoggerSummary | None
+    lost_whole_chance: float | None = Field(
+        description="that the box was lost for reasons that neither days nor temperature show, by the model that last"
+        " looked at its record; null before that"
+    )
 
 
 class RecheckedLineAnswer(AnswerModel):

@@ -19,6 +19,7 @@ from app.store.backup import DamagedFile, LedgerInUse, copy_ledger, put_back
 from app.store.database import Connection, Database, sqlite_file
 from app.store.doubts import (
     FoundDoubt,
+    LookedAt,
     OpenDoubt,
     open_doubts,
     replace_doubts,
@@ -118,6 +119,7 @@ __all__ = [
     "LedgerInUse",
     "LineColumns",
     "LoggerColumns",
+    "LookedAt",
     "OpenDoubt",
     "OrderedLine",
     "Reading",

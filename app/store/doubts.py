@@ -39,17 +39,26 @@ class OpenDoubt(NamedTuple):
     chance: float | None
 
 
-def replace_doubts(
-    connection: Connection, numbers: Sequence[int], revisions: Sequence[int], found: Sequence[FoundDoubt]
-) -> None:
+class LookedAt(NamedTuple):
+    """A shipment, the revision at which it was looked at, and the chance that it was lost whole; None: no counts."""
+
+    number: int
+    corrected_revision: int
+    lost_chance: float | None
+
+
+def replace_doubts(connection: Connection, looked_at: Sequence[LookedAt], found: Sequence[FoundDoubt]) -> None:
     """Write what was found of shipments, in a write transaction, in the place of what was found before.
 
-    `revisions` are those of the records that were looked at. Shipments that were deleted meanwhile are passed over.
+    Shipments that were deleted meanwhile are passed over.
     """
-    looked_at = [{"its_number": n, "looked_at": revision} for n, revision in zip(numbers, revisions, strict=True)]
+    numbers = [one.number for one in looked_at]
     if looked_at:
         this = shipments.c.number == bindparam("its_number")
-        connection.execute(update(shipments).where(this).values(checked_revision=bindparam("looked_at")), looked_at)
+        change = update(shipments).where(this)
+        change = change.values(checked_revision=bindparam("its_revision"), lost_chance=bindparam("its_chance"))
+        rows = [dict(zip(("its_number", "its_revision", "its_chance"), one, strict=True)) for one in looked_at]
+        connection.execute(change, rows)
     for part in chunks(numbers):
         connection.execute(delete(doubts).where(doubts.c.shipment.in_(part)))
         there = set(connection.execute(select(shipments.c.number).where(shipments.c.number.in_(part))).scalars())

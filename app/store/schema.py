@@ -28,7 +28,7 @@ from sqlalchemy import (
     text,
 )
 
-SCHEMA_VERSION = "0005"
+SCHEMA_VERSION = "0006"
 """The newest migration; a store at this version needs no Alembic."""
 
 NAMING = {
@@ -144,6 +144,7 @@ shipments = Table(
     Column("claim_settled_on", Date),
     Column("confirmed_revision", Integer),  # the corrected_revision at which its owner said that the record is right
     Column("checked_revision", Integer),  # the corrected_revision at which it was last looked at for slips
+    Column("lost_chance", Double),  # that it was lost whole, as it was looked at
     CheckConstraint("state <> 'arrived' OR arrival_date IS NOT NULL", name="arrived_on_a_date"),
     Index(None, "state", "number"),
     Index(None, "arrived_revision"),

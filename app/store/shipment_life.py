@@ -48,7 +48,8 @@ class StoredPlan(NamedTuple):
 class ShipmentLife(NamedTuple):
     """A shipment with its times (UTC), notes, events and lines; `ordered` goes with the lines of its record.
 
-    Plan and logger are read apart (`read_plan`, `read_trace`): they are long.
+    `lost_chance` is that of the record as it stands; None before it was looked at. Plan and logger are read apart
+    (`read_plan`, `read_trace`): they are long.
     """
 
     stored: StoredShipment
@@ -63,6 +64,7 @@ class ShipmentLife(NamedTuple):
     claim_amount: float | None
     claim_settled_on: date | None
     confirmed_revision: int | None
+    lost_chance: float | None
     created_at: datetime
     updated_at: datetime
     ordered: tuple[OrderedLine, ...]
@@ -81,6 +83,8 @@ _COLUMNS = tuple(
         "claim_amount",
         "claim_settled_on",
         "confirmed_revision",
+        "checked_revision",
+        "lost_chance",
         "created_at",
         "updated_at",
     )
@@ -120,6 +124,7 @@ def read_lives(connection: Connection, stored: Sequence[StoredShipment]) -> list
             claim_amount=row.claim_amount,
             claim_settled_on=row.claim_settled_on,
             confirmed_revision=row.confirmed_revision,
+            lost_chance=row.lost_chance if row.checked_revision == one.corrected_revision else None,
             created_at=row.created_at,
             updated_at=row.updated_at,
             ordered=tuple(ordered[one.number]),

@@ -6,7 +6,7 @@ The server loads what scores boxes under draws; what fits is loaded when its nam
 from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
-from model.fit.box_predictive import box_log_likelihoods, box_log_predictive
+from model.fit.box_predictive import box_log_likelihoods, box_log_predictive, log_lost_whole
 from model.fit.leave_one_out import LeftOut, leave_one_out
 from model.fit.likelihood import CountError
 from model.fit.lines import CONSIGNMENT, LINE_DTYPE, Lines, Observed, observe
@@ -42,6 +42,7 @@ __all__ = [
     "kappa_at_mode",
     "kappa_given",
     "leave_one_out",
+    "log_lost_whole",
     "observe",
     "reweight",
 ]

@@ -77,6 +77,13 @@ def box_log_predictive(observed: Observed, draws: PosteriorDraws, *, wrong: Stra
     return total
 
 
+def log_lost_whole(observed: Observed) -> Array:
+    """Return the log probability of each box's counts if it was lost whole, (boxes,)."""
+    observations = observed.observations
+    own = Strays.of(observations, RATES).box_lost + Grouping.of(observations.box).sum(log_choose(observations))
+    return np.asarray(own)
+
+
 def box_log_likelihoods(
     observed: Observed, draws: PosteriorDraws, *, wrong: StrayRates | None = None, for_weights: bool = False
 ) -> Array:

@@ -127,9 +127,7 @@ class Inference:
             theta[LOG_H0] += sds * h.outer_sd[LOG_H0]
             inner = self._inner_mode.newton(theta, x)
             x = inner.x
-            log_det = float(np.linalg.slogdet(inner.precision)[1])
-            height = inner.log_posterior + float(h.outer_log_density(theta)) - 0.5 * log_det - float(np.log(x[DELTA]))
-            found.append((height, theta, inner))
+            found.append((self._inner_height(theta, inner), theta, inner))
         _, theta, inner = max(found, key=lambda one: one[0])
         return Mode(theta, inner, *self._outer_curvature(theta, inner, marginal_slope(self._target, theta, inner)), 0)
 
@@ -169,9 +167,12 @@ class Inference:
 
     def _height(self, mode: Mode) -> float:
         """Return the log of the posterior's mass about a mode, by Laplace's method, without constants."""
-        log_dets = [float(np.linalg.slogdet(matrix)[1]) for matrix in (mode.inner.precision, mode.hessian)]
-        height = mode.inner.log_posterior + float(self._hierarchy.outer_log_density(mode.theta))
-        return height - 0.5 * sum(log_dets) - float(np.log(mode.inner.x[DELTA]))
+        return self._inner_height(mode.theta, mode.inner) - 0.5 * float(np.linalg.slogdet(mode.hessian)[1])
+
+    def _inner_height(self, theta: Array, inner: Inner) -> float:
+        """Return the log of the posterior's mass about the mode of x given theta, delta on its log scale."""
+        height = inner.log_posterior + float(self._hierarchy.outer_log_density(theta))
+        return height - 0.5 * float(np.linalg.slogdet(inner.precision)[1]) - float(np.log(inner.x[DELTA]))
 
     def _climbed(self, start: Mode) -> Mode:
         """Return the mode that steps from a start end in, with the curvature there."""

@@ -11,7 +11,7 @@ from model.exposure import Array, binned_rates, constant_log_days, log_days, tra
 from model.fit.likelihood import COUNT_ERROR
 from model.fit.lines import LINE_DTYPE, Lines
 from model.predict import tabulated_cold
-from model.reference import REFERENCE_CONTAINER, REFERENCE_ROOTS, Genus, Reference
+from model.reference import COLDEST_C, REFERENCE_CONTAINER, REFERENCE_ROOTS, WARMEST_C, Genus, Reference
 
 # One mapping a line, or one mapping of equally long columns.
 PlainTable = Sequence[Mapping[str, Any]] | Mapping[str, Sequence[Any]]
@@ -22,7 +22,6 @@ NEEDED = ("shipment", "genus", "days", "inside_c")
 OPTIONAL = ("cultivar", "container", "roots", "service", "seller_kind", "seller", "ship_date", "consignment")
 COUNTS = ("healthy", "damaged", "dead", "sent")
 # Air in a box; beyond it a temperature is in another unit.
-COLDEST_C, WARMEST_C = -40.0, 60.0
 
 
 class TableError(ValueError):
@@ -133,7 +132,12 @@ def _rows(table: PlainTable) -> list[dict[str, Any]]:
             raise TableError(f"columns are not equally long: {', '.join(f'{c} {n}' for c, n in sizes.items())}")
         rows = [dict(zip(table, values, strict=True)) for values in zip(*table.values(), strict=True)]
     else:
-        rows = [dict(row) for row in table]
+        try:
+            rows = [dict(row) for row in table]
+        except (TypeError, ValueError):
+            raise TableError(
+                f"the table is {type(table).__name__}, whose rows have no columns: give a mapping for each row"
+            ) from None
     if not rows:
         raise TableError("the table has no rows: give one for each line of each box")
     for i, row in enumerate(rows):

@@ -106,14 +106,13 @@ class Target:
 
     def setting(self, theta: Array, kappa: float, delta: float, variance: Array) -> Setting:
         """Return what the integrals depend on beside the linear predictor; `variance` of log D by line."""
-        by_box = self.grouping.mean(variance)
         line = sum(self.line_variances(theta).values(), start=np.zeros(1))
         return Setting(
-            box_sd=np.sqrt(sum(self.box_variances(theta).values()) + kappa**2 * by_box),
+            box_sd=self._box_sd(theta, kappa, variance),
             line_sd=np.sqrt(line) if len(line) > 1 else float(np.sqrt(line[0])),
             delta=delta,
             h0=float(np.exp(theta[LOG_H0])),
-            lost=0.0 if self.strays is None else float(min(special.expit(theta[LOG_ODDS_LOST]), MOST_LOST)),
+            lost=float(self._lost(theta)),
         )
 
     def settings(self, theta: Array, x: Array) -> tuple[Array, Setting]:
@@ -124,12 +123,19 @@ class Target:
         line = sum(self.line_variances(theta).values(), start=np.zeros((1, 1)))
         shape = len(theta), len(self.observations)
         kappa, delta, h0 = x[:, KAPPA, None], x[:, DELTA, None], np.exp(theta[:, LOG_H0, None])
-        box = sum(self.box_variances(theta).values()) + kappa**2 * self.grouping.mean(variance.T)
-        lost: float | Array = 0.0
-        if self.strays is not None:
-            lost = np.minimum(special.expit(theta[:, LOG_ODDS_LOST]), MOST_LOST).repeat(self.grouping.n_boxes)
+        box_sd = self._box_sd(theta, kappa, variance.T).ravel()
         line_sd, delta, h0 = (np.broadcast_to(part, shape).ravel() for part in (np.sqrt(line), delta, h0))
-        return clock, Setting(np.sqrt(box).ravel(), line_sd, delta, h0, lost)
+        return clock, Setting(box_sd, line_sd, delta, h0, self._lost(theta).repeat(self.grouping.n_boxes))
+
+    def _box_sd(self, theta: Array, kappa: float | Array, variance: Array) -> Array:
+        """Return the sd of what varies from box to box in log hazard, (..., boxes)."""
+        square = sum(self.box_variances(theta).values()) + kappa**2 * self.grouping.mean(variance)
+        return np.asarray(np.sqrt(square))
+
+    def _lost(self, theta: Array) -> Array:
+        """Return the chance that a box is lost whole, (...); 0 where the clock speaks of all."""
+        lost = np.minimum(special.expit(theta[..., LOG_ODDS_LOST]), MOST_LOST)
+        return np.asarray(lost if self.strays is not None else np.zeros_like(lost))
 
     def box_variances(self, theta: Array) -> dict[int, Array]:
         """Return what varies from box to box by index in theta, (..., 10): with a seller not named, its effect too.

@@ -4,6 +4,7 @@ To change a judged number, change its row here; no other room holds one.
 """
 
 from model.reference.constants import CONSTANTS
+from model.reference.readings import COLDEST_C, WARMEST_C
 from model.reference.rows import STATUSES
 from model.reference.tables import (
     ARID_GROUPS,
@@ -23,11 +24,13 @@ from model.reference.tables import (
 
 __all__ = [
     "ARID_GROUPS",
+    "COLDEST_C",
     "CONSTANTS",
     "REFERENCE_CONTAINER",
     "REFERENCE_GROUP",
     "REFERENCE_ROOTS",
     "STATUSES",
+    "WARMEST_C",
     "Genus",
     "LateLossRule",
     "Leg",

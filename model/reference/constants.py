@@ -146,6 +146,7 @@ class Constants:
     slip_digit_share: float
     slip_other_share: float
     slip_named_chance: float
+    row_given_up_ratio: float
     journey_mean_sd_c: float
     table_worth_boxes: float
     odd_wait_share: float

@@ -11,13 +11,12 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import special
 
-from model.reference import CONSTANTS
+from model.reference import COLDEST_C, CONSTANTS, WARMEST_C
 
 Array = NDArray[np.float64]
 
 # Student's t with some degrees: simulated journeys are right about the middle, not about the tails.
 T_DEGREES = 8.0
-LOWEST_C, HIGHEST_C = -40.0, 60.0
 LONGEST_DAYS = 90.0
 HALF_DAY = 0.5
 # Other boxes of a service count where their days are within about a tenth.
@@ -40,7 +39,7 @@ def log_temperature_density(logged_c: float, journeys_c: Array) -> float:
 
 def log_uniform_temperature() -> float:
     """Return the log density of a mean that may be anything."""
-    return -float(np.log(HIGHEST_C - LOWEST_C))
+    return -float(np.log(WARMEST_C - COLDEST_C))
 
 
 def log_days_chance(days: float, log_sf: Callable[[Array], Array], others: Array) -> float:

@@ -252,7 +252,7 @@ def test_an_older_backup_is_brought_up_to_date(ledger: Path, tmp_path: Path) -> 
         "sellers": ["recourse", "packing_json", "answers_json"],
         "shipments": [
             "arrival_notes", "photos_json", "recheck_notes", "claim_outcome", "claim_amount", "claim_settled_on",
-            "inside_min_c", "inside_max_c", "confirmed_revision", "checked_revision",
+            "inside_min_c", "inside_max_c", "confirmed_revision", "checked_revision", "lost_chance",
         ],
         "refits": ["ledger_revision"],
     }  # fmt: skip

@@ -29,7 +29,7 @@ def arrived(arrival_date: str, arrived_at: str | None = None, **changes: Any) ->
     )  # fmt: skip
     moment = None if arrived_at is None else datetime.fromisoformat(arrived_at)
     stored = StoredShipment(1, "s" + "0" * 24, "A-1", "arrived", 2, 1, 1, record._replace(**changes))
-    return ShipmentLife(stored, None, moment, moment, None, "", (), "", None, None, None, None, NOW, NOW, (), ())
+    return ShipmentLife(stored, None, moment, moment, None, "", (), "", None, None, None, None, None, NOW, NOW, (), ())
 
 
 def clocks(life: ShipmentLife, recourse: Recourse | None = None) -> dict[str, Clock]:

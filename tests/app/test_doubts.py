@@ -14,7 +14,7 @@ from app.serving.refits import request_refit
 from app.settings import Settings
 from app.store.arrived import read_arrived
 from app.store.database import Database
-from app.store.doubts import replace_doubts, unchecked_shipments
+from app.store.doubts import LookedAt, replace_doubts, unchecked_shipments
 from tests.app.batches import engine
 from tests.app.client import Client, running_client
 from tests.app.fits import FEW_DRAWS, fill, likely_ledger
@@ -145,7 +145,8 @@ def test_a_refit_looks_first_at_what_nobody_has_looked_at(tmp_path: Path, monkey
             # Those of the five that are newest, none having been looked at.
             assert boxes_of_a_refit(ledger, new).tolist() == [2, 3, 4]
             revisions = ledger.shipments.corrected_revision.tolist()
-            replace_doubts(connection, numbers[1:], revisions[1:], [])
+            looked_at = [LookedAt(n, revision, None) for n, revision in zip(numbers, revisions, strict=True)]
+            replace_doubts(connection, looked_at[1:], [])
             assert unchecked_shipments(connection) == numbers[:1]
         assert boxes_of_a_refit(ledger, numbers[:1]).tolist() == [0, 3, 4]
 

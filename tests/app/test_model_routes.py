@@ -4,11 +4,15 @@ import os
 import re
 import subprocess
 import sys
+from dataclasses import replace
 from datetime import UTC, datetime
 
+import numpy as np
 import pytest
+from scipy import stats
 from sqlalchemy import update
 
+from app.learned.effects import effects
 from app.main import create_app
 from app.serving.engine import Engine
 from app.settings import Settings
@@ -70,6 +74,27 @@ def test_model_page_of_the_rules_of_thumb(ledger_client: Client) -> None:
     # prior_scales.csv: a median of 0.015
     assert page["lost_whole"] == "About 1 box in 67 is lost whole, whatever the route: counted in every answer."
     assert all(effect["text"].endswith("from rules of thumb") for effect in page["effects"])
+
+
+def test_a_row_that_boxes_contradict_is_said_to_be_overruled() -> None:
+    own = Engine.of("fit-1", fitted()[0])
+    draws = own.draws
+    # Effects in log hazard: minus kappa times the log of how much longer plants last.
+    factor = np.exp(np.random.default_rng(5).normal(np.log(2.4), 0.2, draws.n_draws))
+    moved = {**draws.effects["roots"], "dry": -draws.parameters.kappa * np.log(factor)}
+    other = replace(own, draws=replace(draws, effects={**draws.effects, "roots": moved}))
+    before, after = ({(e.kind, e.name): e for e in effects(one)}["roots", "dry"] for one in (own, other))
+    assert before.beyond_table is None
+    assert "overrule" not in before.text
+    assert after.beyond_table is not None
+    # Lognormal: median 2.4, 80 % within 1.2816 sds.
+    spread = 0.2 * stats.norm.ppf(0.9)
+    expected = [2.4 * np.exp(z) for z in (-spread, 0.0, spread)]
+    p = after.beyond_table
+    assert [p.p10, p.p50, p.p90] == pytest.approx(expected, rel=0.05)
+    table = own.reference.roots["dry"].time_ratio
+    assert after.time_ratio.p50 == pytest.approx(table * p.p50, rel=1e-9)
+    assert after.text.endswith(f": {p.p50:.1f} times what the table says, which your boxes overrule")
 
 
 def test_versions_are_listed_activated_and_rolled_back(filled: Database, ledger_client: Client) -> None:

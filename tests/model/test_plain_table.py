@@ -105,6 +105,9 @@ def test_missing_columns_and_rows_are_told() -> None:
         tabulate_lines([{name: value for name, value in ROW.items() if name != "days"}], REFERENCE)
     with pytest.raises(TableError, match="columns are not equally long: shipment 2, genus 1"):
         tabulate_lines({"shipment": ["a", "b"], "genus": ["Hoya"]}, REFERENCE)
+    for text in ("boxes", [1, 2]):
+        with pytest.raises(TableError, match="rows have no columns: give a mapping for each row"):
+            tabulate_lines(text, REFERENCE)  # type: ignore[arg-type]
     with pytest.raises(TableError, match="no rows"):
         tabulate_lines([], REFERENCE)
 

@@ -18,6 +18,7 @@ import {
   today,
 } from "/page/settings.js";
 
+const WORTH_SAYING = 0.1;
 const STEP_STATES = { ahead: "later", now: "now", past: "over", done: "done" };
 
 const sum = (lines, name) => lines.reduce((total, line) => total + (line[name] ?? 0), 0);
@@ -43,6 +44,7 @@ export function arrivalSection(shipment, change) {
       { class: "scroll", tabindex: "0", role: "region", "aria-label": "Table: counts at unboxing" },
       countTable(arrival.lines),
     ),
+    lostWhole(arrival),
     arrival.notes ? el("p", {}, arrival.notes) : null,
     arrival.photos.length ? el("p", {}, `Photographs: ${arrival.photos.join(", ")}.`) : null,
     el(
@@ -66,6 +68,16 @@ export function arrivalSection(shipment, change) {
     el("h2", {}, "Outcome of the claim"),
     claim ? el("p", {}, claimWords(claim, plan?.currency)) : null,
     claimForm(claim, change),
+  );
+}
+
+/* Said where it is worth a thought; `lost_whole_chance` is missing in an answer kept on the device before it was given. */
+function lostWhole({ lost_whole_chance: chance }) {
+  if (!(chance >= WORTH_SAYING)) return null;
+  return el(
+    "p",
+    {},
+    `Lost whole with ${percent(chance)} chance: forgotten, frozen on an apron, opened and left, or the like, which days and temperature do not show. As far as that is so, it counts against neither seller nor packing.`,
   );
 }
 
