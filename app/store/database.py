@@ -2,6 +2,8 @@
 
 Each store operation takes a connection of its own, from `reading` or `writing`. Writers wait for each other on both
 databases (BEGIN IMMEDIATE; an advisory lock), so whatever a write transaction has read stays true until it commits.
+A file that is removed or replaced while it is open is told before a transaction and once more after its commit, before
+anybody hears that it was kept (`app.store.ledger_file`).
 """
 
 import sqlite3
@@ -17,6 +19,7 @@ from sqlalchemy.exc import ArgumentError, DatabaseError, DBAPIError, InterfaceEr
 from sqlalchemy.exc import TimeoutError as PoolTimeout
 
 from app.problems import StoreUnavailable
+from app.store.ledger_file import LedgerFile
 from app.store.schema import SCHEMA_VERSION, metadata
 
 __all__ = ["Connection", "Database", "sqlite_file"]
@@ -43,7 +46,8 @@ class Database:
         """
         parsed = _parsed(url)
         self._is_sqlite = parsed.get_backend_name() == "sqlite"
-        self._file = _file_of(parsed)
+        path = _file_of(parsed)
+        self._file = None if path is None else LedgerFile(path)
         # SQLite waits for its locks itself, so a connection more does no harm: let none wait for the pool.
         options: dict[str, Any] = {"max_overflow": -1} if self._is_sqlite else {"pool_pre_ping": True}
         arguments = {} if self._is_sqlite else {"connect_timeout": CONNECT_TIMEOUT_S}
@@ -70,7 +74,7 @@ class Database:
     @property
     def absent(self) -> bool:
         """Whether the ledger is a file that does not exist yet: then it is empty, and its first use creates it."""
-        return self._file is not None and not self._file.exists()
+        return self._file is not None and self._file.absent
 
     def prepare(self) -> None:
         """Bring the schema up to date; Alembic is loaded only when it is behind.
@@ -83,8 +87,8 @@ class Database:
         with self._preparing:
             if self._prepared:
                 return
-            if self._is_sqlite:
-                self._write_ahead()
+            if self._file is not None:
+                self._file.opened(write_ahead=self._write_ahead())
             with self._connected() as connection:
                 version = _schema_version(connection)
             if version != SCHEMA_VERSION:
@@ -104,8 +108,8 @@ class Database:
         """
         if not self.absent:
             self.prepare()
-        elif self._file is not None and not self._file.parent.is_dir():
-            raise StoreUnavailable(f"there is no folder {self._file.parent}")
+        elif self._file is not None and not self._file.path.parent.is_dir():
+            raise StoreUnavailable(f"there is no folder {self._file.path.parent}")
 
     @contextmanager
     def reading(self) -> Iterator[Connection]:
@@ -136,10 +140,18 @@ class Database:
 
     @contextmanager
     def _begun(self, **options: Any) -> Iterator[Connection]:
-        with self._connected(**options) as connection, connection.begin():
-            if options == WRITES and not self._is_sqlite:
-                connection.execute(text("SELECT pg_advisory_xact_lock(:lock)"), {"lock": WRITE_LOCK})
-            yield connection
+        if self._file is not None:
+            # Before a connection is made: SQLite would create another file in the place of one that is gone.
+            self._file.check()
+        with self._connected(**options) as connection:
+            with connection.begin():
+                if options == WRITES and not self._is_sqlite:
+                    connection.execute(text("SELECT pg_advisory_xact_lock(:lock)"), {"lock": WRITE_LOCK})
+                if options == WRITES and self._file is not None:
+                    self._file.check(in_transaction=True)
+                yield connection
+            if options == WRITES and self._file is not None:
+                self._file.check(in_transaction=True)
 
     @contextmanager
     def _connected(self, **options: Any) -> Iterator[Connection]:
@@ -158,15 +170,19 @@ class Database:
                 raise StoreUnavailable(str(error.orig).partition("\n")[0]) from error
             raise
 
-    def _write_ahead(self) -> None:
-        """Let readers go on while one writes; the file remembers, so this happens once in its life."""
+    def _write_ahead(self) -> bool:
+        """Let readers go on while one writes, and return whether they may.
+
+        The file remembers, so this happens once in its life.
+        """
         last_try = monotonic() + BUSY_TIMEOUT_MS / 1000
         while True:
             try:
                 with self._connected(**{BEGINNING: ""}) as connection:
-                    if connection.exec_driver_sql("PRAGMA journal_mode").scalar() != "wal":
-                        connection.exec_driver_sql("PRAGMA journal_mode = WAL")
-                return
+                    mode = connection.exec_driver_sql("PRAGMA journal_mode").scalar()
+                    if mode != "wal":
+                        mode = connection.exec_driver_sql("PRAGMA journal_mode = WAL").scalar()
+                return bool(mode == "wal")
             except StoreUnavailable as error:
                 # Of two that switch a new file at once, SQLite lets neither wait for the other: it refuses one.
                 if not _is_busy(error.__cause__) or monotonic() > last_try:
