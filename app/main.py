@@ -1,14 +1,22 @@
 """The application, built on request."""
 
 import asyncio
-import os
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 
-from anyio import CapacityLimiter, to_thread
+from anyio import to_thread
 from fastapi import FastAPI
 
-from app.http import BodyLimits, KeyRing, LoopbackOnly, NeedsKey, SecurityHeaders, add_problem_handlers, keys_needed
+from app.http import (
+    BodyLimits,
+    KeyRing,
+    LoopbackOnly,
+    NeedsKey,
+    Pools,
+    SecurityHeaders,
+    add_problem_handlers,
+    keys_needed,
+)
 from app.page import PREFIX, Compressed
 from app.routes import (
     claims,
@@ -26,11 +34,12 @@ from app.settings import Settings, is_loopback
 from app.store import Database
 from app.track_record import TrackRecord
 
+LOOK_UP_SECONDS = 2.0
+
 
 @asynccontextmanager
 async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
-    # Answers are bound by the processor: more threads than cores would only hold more draws in memory.
-    app.state.workers = CapacityLimiter(max(2, os.cpu_count() or 1))
+    app.state.pools = Pools.of_this_computer()
     settings: Settings = app.state.settings
     with Database(settings.database_url) as database:
         await to_thread.run_sync(database.prepare_if_present)
@@ -46,10 +55,11 @@ async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
         try:
             yield
         finally:
+            app.state.refits.begin_stop()
             for task in following:
                 task.cancel()
-            # A look-up under way ends before the database is closed under it.
-            await asyncio.gather(*following, return_exceptions=True)
+            # A look-up under way ends before the database is closed under it, unless it waits for a lock.
+            await asyncio.wait(following, timeout=LOOK_UP_SECONDS)
             await to_thread.run_sync(app.state.refits.close)
 
 

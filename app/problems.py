@@ -15,6 +15,7 @@ The exception tree::
     ├── UnsupportedMediaType    415  the body is not said to be of the type taken
     ├── InvalidInput            422  JSON or CSV, but not what the operation takes
     ├── PreconditionRequired    428  a change does not say which version it changes
+    ├── Busy                    503  too many calls wait
     ├── StoreUnavailable        503  the database cannot be used
     └── HttpProblem             4xx  any other refusal of the framework
 """
@@ -27,6 +28,7 @@ MEDIA_TYPE = "application/problem+json"
 MAX_ERRORS = 100
 MAX_CELL_ERRORS = 10_000
 MAX_TOKEN_CHARACTERS = 120
+RETRY_AFTER_SECONDS = 5
 
 
 class FieldError(NamedTuple):
@@ -250,6 +252,21 @@ class PreconditionRequired(Problem):
     title = "Precondition required"
 
 
+class Busy(Problem):
+    """Too many calls wait for their turn already, or this one has waited for too long."""
+
+    status = 503
+    code = "busy"
+    title = "The server is busy"
+
+    def __init__(self) -> None:
+        """Say what to do."""
+        super().__init__(
+            f"Too many calls wait for their turn; nothing was done. Try again after {RETRY_AFTER_SECONDS} seconds or"
+            " more."
+        )
+
+
 class StoreUnavailable(Problem):
     """The database of the ledger cannot be used."""
 
@@ -298,6 +315,7 @@ KINDS: tuple[type[Problem], ...] = (
     InvalidInput,
     PreconditionRequired,
     Problem,
+    Busy,
     StoreUnavailable,
 )
 """Every problem with a code of its own, in order of status."""

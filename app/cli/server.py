@@ -1,16 +1,31 @@
 """Running the server."""
 
 import asyncio
+import logging
+import os
+import sys
+from contextlib import suppress
+from socket import socket
+from threading import Timer
+from types import FrameType
 
 import uvicorn
+from fastapi import FastAPI
 from uvicorn.protocols.http.h11_impl import H11Protocol
 
 from app.main import create_app
 from app.settings import Settings
 
+LOG = logging.getLogger("uvicorn.error")
+
 KEEP_ALIVE_SECONDS = 5
 # For the head of a request, counted from the first byte, or from the connection; bodies have time of their own.
 HEAD_SECONDS = 15.0
+# After being told to stop: for calls under way, of which the longest computes for about five seconds; and for all.
+GRACE_SECONDS = 6
+STOP_SECONDS = 13.0
+FORCED = 1
+NOT_STARTED = 3
 
 
 class PatientProtocol(H11Protocol):
@@ -59,10 +74,43 @@ class PatientProtocol(H11Protocol):
             self.transport.close()
 
 
+class PunctualServer(uvicorn.Server):
+    """A server that ends when it is told to, whatever waits or runs.
+
+    Refits are told to stop at once, so that who waits for one hears of it; calls under way have `GRACE_SECONDS`; a
+    thread that is still held up after `STOP_SECONDS`, by a lock of the ledger for instance, is left.
+    """
+
+    def __init__(self, config: uvicorn.Config, app: FastAPI) -> None:
+        """Take the application that `config` serves."""
+        super().__init__(config)
+        self._app = app
+
+    def handle_exit(self, sig: int, frame: FrameType | None) -> None:
+        """Begin to stop, and count the time."""
+        if not self.should_exit:
+            timer = Timer(STOP_SECONDS, self._end)
+            timer.daemon = True
+            timer.start()
+        super().handle_exit(sig, frame)
+
+    async def shutdown(self, sockets: list[socket] | None = None) -> None:
+        """Stop refits, then answer what is left to answer."""
+        self._app.state.refits.begin_stop()
+        await super().shutdown(sockets)
+
+    def _end(self) -> None:
+        LOG.error("ended after %.0f seconds with work under way: what was not acknowledged was not done", STOP_SECONDS)
+        self._app.state.refits.kill()
+        logging.shutdown()
+        os._exit(FORCED)
+
+
 def serve(settings: Settings) -> None:
     """Serve until stopped."""
-    uvicorn.run(
-        create_app(settings),
+    app = create_app(settings)
+    config = uvicorn.Config(
+        app,
         host=settings.host,
         port=settings.port,
         loop="asyncio",
@@ -70,4 +118,10 @@ def serve(settings: Settings) -> None:
         ws="none",
         server_header=False,
         timeout_keep_alive=KEEP_ALIVE_SECONDS,
+        timeout_graceful_shutdown=GRACE_SECONDS,
     )
+    server = PunctualServer(config, app)
+    with suppress(KeyboardInterrupt):
+        server.run()
+    if not server.started:
+        sys.exit(NOT_STARTED)

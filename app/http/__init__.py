@@ -12,6 +12,7 @@ from app.http.exchange import exchange, in_worker, is_json
 from app.http.guards import LoopbackOnly
 from app.http.negotiation import prefers_html
 from app.http.openapi import CSV_TYPE, declared, openapi_document
+from app.http.pools import Pool, Pools, pools_of
 from app.http.problem_handlers import add_problem_handlers
 from app.http.security_headers import SecurityHeaders
 
@@ -22,6 +23,8 @@ __all__ = [
     "KeyRing",
     "LoopbackOnly",
     "NeedsKey",
+    "Pool",
+    "Pools",
     "SecurityHeaders",
     "add_problem_handlers",
     "conditions_of",
@@ -33,5 +36,6 @@ __all__ = [
     "keys_needed",
     "new_key",
     "openapi_document",
+    "pools_of",
     "prefers_html",
 ]

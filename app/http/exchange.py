@@ -3,10 +3,10 @@
 from collections.abc import Callable
 from typing import TypeVar
 
-from anyio import to_thread
 from fastapi import Request, Response
 from pydantic import BaseModel
 
+from app.http.pools import Pool, pools_of
 from app.problems import UnsupportedMediaType
 from app.schemas import Batch, RequestBody
 from app.serving import Engine
@@ -29,16 +29,19 @@ def to_bytes(answer: BaseModel | bytes) -> bytes:
     return answer if isinstance(answer, bytes) else answer.model_dump_json().encode()
 
 
-async def in_worker(request: Request, work: Callable[[Engine], BaseModel | bytes]) -> Response:
-    """Answer with what `work` returns, run in a worker thread."""
-    state = request.app.state
-    engine = state.active.engine  # one model for the whole answer, whatever is activated meanwhile
-    content = await to_thread.run_sync(lambda: to_bytes(work(engine)), limiter=state.workers)
+async def in_worker(request: Request, pool: Pool, work: Callable[[Engine], BaseModel | bytes]) -> Response:
+    """Answer with what `work` returns, run in a thread of a pool."""
+    engine = request.app.state.active.engine  # one model for the whole answer, whatever is activated meanwhile
+    content = await pool.run(request, lambda: to_bytes(work(engine)))
     return Response(content, media_type="application/json")
 
 
-async def exchange(request: Request, body: RequestBody[Asked], service: Service[Asked]) -> Response:
+async def exchange(
+    request: Request, body: RequestBody[Asked], service: Service[Asked], *, quick_bytes: int = 0
+) -> Response:
     """Read the request body, ask the service, and answer.
+
+    A body of up to `quick_bytes` asks for so little that it does not wait with the others.
 
     Raises
     ------
@@ -48,4 +51,6 @@ async def exchange(request: Request, body: RequestBody[Asked], service: Service[
     if not is_json(request.headers.get("content-type", "")):
         raise UnsupportedMediaType
     data = await request.body()
-    return await in_worker(request, lambda engine: service(body.parse(data), engine))
+    pools = pools_of(request)
+    pool = pools.quick if len(data) <= quick_bytes else pools.computing
+    return await in_worker(request, pool, lambda engine: service(body.parse(data), engine))

@@ -11,6 +11,8 @@ from starlette.responses import Response
 
 from app.problems import (
     MEDIA_TYPE,
+    RETRY_AFTER_SECONDS,
+    Busy,
     FieldError,
     Forbidden,
     HttpProblem,
@@ -36,7 +38,8 @@ async def _on_problem(_request: Request, problem: Exception) -> Response:
     assert isinstance(problem, Problem)  # noqa: S101 - registered for this class only
     if isinstance(problem, StoreUnavailable):
         LOG.error("the ledger cannot be used: %s", problem.reason)
-    return problem_response(problem)
+    headers = {"Retry-After": str(RETRY_AFTER_SECONDS)} if isinstance(problem, Busy) else None
+    return problem_response(problem, headers)
 
 
 async def _on_http_exception(_request: Request, refusal: Exception) -> Response:

@@ -1,10 +1,9 @@
 """``GET /v1/shipments/{id}/claim``, as data or as a page to print."""
 
-from anyio import to_thread
 from fastapi import APIRouter, Request, Response
 
 from app.claims import CLAIM_HEADERS, answer_claim, claim_page
-from app.http import declared, prefers_html
+from app.http import declared, pools_of, prefers_html
 
 VARY = {"Vary": "Accept"}
 
@@ -22,7 +21,7 @@ async def claim(request: Request, shipment_id: str) -> Response:
         answer = answer_claim(state.database, engine, shipment_id)
         return claim_page(answer).encode() if page else answer.model_dump_json().encode()
 
-    content = await to_thread.run_sync(work, limiter=state.workers)
+    content = await pools_of(request).reading.run(request, work)
     if page:
         return Response(content, headers=VARY | CLAIM_HEADERS, media_type="text/html; charset=utf-8")
     return Response(content, headers=VARY, media_type="application/json")

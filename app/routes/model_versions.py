@@ -1,13 +1,14 @@
 """Refits and versions of the model."""
 
+from functools import partial
 from typing import Annotated
 
-from anyio import sleep, to_thread
+from anyio import sleep
 from fastapi import APIRouter, Query, Request, Response
 
 from app.doubts import doubtful_records
-from app.http import declared, in_worker
-from app.schemas import RefitAnswer
+from app.http import declared, in_worker, pools_of
+from app.schemas import Doubtful, RefitAnswer
 from app.serving import activate, answer_versions, find_refit, refit_answer, request_refit
 from app.store import Refit
 
@@ -30,16 +31,21 @@ async def refit(
             state.refits.start(asked.id)
         return find_refit(state.database, asked.id)
 
-    found = await to_thread.run_sync(begin, limiter=state.workers)
-    while wait and not found.is_finished:
+    def told() -> list[Doubtful]:
+        if found.is_finished:
+            state.active.refresh()
+        return doubtful_records(state.database)
+
+    pools = pools_of(request)
+    found = await pools.changing.run(request, begin)
+    while wait and not found.is_finished and not state.refits.stopping and not await request.is_disconnected():
         await sleep(POLL_SECONDS)
-        found = await to_thread.run_sync(find_refit, state.database, found.id, limiter=state.workers)
-    if found.is_finished:
-        await to_thread.run_sync(state.active.refresh, limiter=state.workers)
-    doubts = await to_thread.run_sync(doubtful_records, state.database, limiter=state.workers)
+        found = await pools.reading.run(request, partial(find_refit, state.database, found.id))
+    doubts = await pools.reading.run(request, told)
     return Response(
         refit_answer(found, doubts).model_dump_json(),
-        status_code=DONE if wait else ACCEPTED,
+        # A server that stops says how far it is; the next one takes the refit up.
+        status_code=DONE if wait and found.is_finished else ACCEPTED,
         headers={"Location": f"/v1/model/refits/{found.id}"},
         media_type="application/json",
     )
@@ -56,13 +62,14 @@ async def refit_state(request: Request, refit_id: str) -> Response:
             state.active.refresh()
         return refit_answer(found, doubtful_records(state.database))
 
-    return await in_worker(request, work)
+    return await in_worker(request, pools_of(request).reading, work)
 
 
 @router.get("/v1/model/versions", **declared("model_versions"))
 async def versions(request: Request) -> Response:
     """All versions of the model, the newest first; the last is the rules of thumb alone."""
-    return await in_worker(request, lambda engine: answer_versions(request.app.state.database, engine))
+    reading = pools_of(request).reading
+    return await in_worker(request, reading, lambda engine: answer_versions(request.app.state.database, engine))
 
 
 @router.post("/v1/model/versions/{version}/activate", **declared("activate_version"))
@@ -74,4 +81,4 @@ async def activate_version(request: Request, version: str) -> Response:
         activate(state.database, version, state.active.engine.reference)
         return answer_versions(state.database, state.active.refresh()).model_dump_json().encode()
 
-    return await in_worker(request, work)
+    return await in_worker(request, pools_of(request).changing, work)

@@ -5,7 +5,7 @@ from typing import Annotated
 from fastapi import APIRouter, Query, Request, Response
 
 from app.clock import moment
-from app.http import declared, in_worker
+from app.http import declared, in_worker, pools_of
 from app.outlook import answer_outlook, moment_of
 from app.schemas import OutlookAnswer
 from app.serving import Engine
@@ -28,4 +28,4 @@ async def outlook(request: Request, shipment_id: str, at: At = None) -> Response
         asked = None if at is None else moment_of(at)
         return answer_outlook(state.database, shipment_id, asked, engine, moment(state.settings.now))
 
-    return await in_worker(request, work)
+    return await in_worker(request, pools_of(request).computing, work)

@@ -10,7 +10,7 @@ from pydantic import BaseModel
 from app.batch import answer_forecast, stored_seller, with_seller
 from app.comparing import answer_compare, answer_hold, answer_order_size, answer_wish_list
 from app.doubts import doubtful_records
-from app.http import declared, exchange, in_worker
+from app.http import declared, exchange, in_worker, pools_of
 from app.learned import answer_model
 from app.risk import answer_risk
 from app.schemas import (
@@ -19,6 +19,7 @@ from app.schemas import (
     CompareRequest,
     GeneraAnswer,
     HoldRequest,
+    ModelAnswer,
     OrderSizeRequest,
     PackingsAnswer,
     PlacesAnswer,
@@ -29,6 +30,9 @@ from app.schemas import (
 )
 from app.serving import Engine
 from app.serving import reference_lists as reference
+
+# Bodies of about ten queries, of which each takes a few milliseconds at most.
+QUICK_BYTES = 4_096
 
 router = APIRouter()
 Batched = TypeVar("Batched", bound=Batch)
@@ -47,10 +51,15 @@ def _with_seller_record(
     return answer
 
 
+async def _listed(request: Request, work: Callable[[Engine], BaseModel]) -> Response:
+    """Answer with rows of the tables."""
+    return await in_worker(request, pools_of(request).reference, work)
+
+
 @router.post("/v1/risk", **declared("risk"))
 async def risk(request: Request) -> Response:
     """The chances of up to 10,000 lines of plants, in the order asked."""
-    return await exchange(request, RequestBody(RiskRequest), answer_risk)
+    return await exchange(request, RequestBody(RiskRequest), answer_risk, quick_bytes=QUICK_BYTES)
 
 
 @router.post("/v1/compare", **declared("compare"))
@@ -80,25 +89,25 @@ async def wish_list(request: Request) -> Response:
 @router.get("/v1/genera", **declared("genera"))
 async def genera(request: Request) -> Response:
     """Genera of the trade: growth group, time ratio, chilling threshold."""
-    return await in_worker(request, lambda engine: GeneraAnswer(items=reference.genera(engine)))
+    return await _listed(request, lambda engine: GeneraAnswer(items=reference.genera(engine)))
 
 
 @router.get("/v1/packings", **declared("packings"))
 async def packings(request: Request) -> Response:
     """Containers and root treatments."""
-    return await in_worker(request, lambda engine: PackingsAnswer(items=reference.packings(engine)))
+    return await _listed(request, lambda engine: PackingsAnswer(items=reference.packings(engine)))
 
 
 @router.get("/v1/places", **declared("places"))
 async def places(request: Request) -> Response:
     """Gateways with their time zone and monthly normals."""
-    return await in_worker(request, lambda engine: PlacesAnswer(items=reference.places(engine)))
+    return await _listed(request, lambda engine: PlacesAnswer(items=reference.places(engine)))
 
 
 @router.get("/v1/services", **declared("services"))
 async def services(request: Request) -> Response:
     """Services with their transit times, delays and legs."""
-    return await in_worker(request, lambda engine: ServicesAnswer(items=reference.services(engine)))
+    return await _listed(request, lambda engine: ServicesAnswer(items=reference.services(engine)))
 
 
 @router.get("/v1/model", **declared("model"))
@@ -106,13 +115,17 @@ async def model(request: Request) -> Response:
     """The active model: rules of thumb and how each is met, effects as time ratios, diagnostics."""
     state = request.app.state
     notice = state.active.notice
-    return await in_worker(request, lambda engine: answer_model(engine, notice, doubtful_records(state.database)))
+
+    def work(engine: Engine) -> ModelAnswer:
+        return answer_model(engine, notice, doubtful_records(state.database))
+
+    return await in_worker(request, pools_of(request).reading, work)
 
 
 @router.get("/v1/track-record", **declared("track_record"))
 async def track_record(request: Request) -> Response:
     """Forecasts stored before arrival against what was found: scores, reliability, coverage, and a verdict."""
-    return await in_worker(request, request.app.state.track_record.answer)
+    return await in_worker(request, pools_of(request).computing, request.app.state.track_record.answer)
 
 
 @router.get("/v1/forecast/{place}", include_in_schema=False)
@@ -120,6 +133,6 @@ async def forecast(request: Request, place: str) -> Response:
     """The forecast of a place from the weather service that is set, in the form that requests take."""
     state = request.app.state
     reference = state.active.engine.reference
-    # Not among the workers: waiting for another server costs no processor and must hold up no answer.
+    # In no pool: waiting for another server costs no processor and must hold up no answer.
     answer = await to_thread.run_sync(answer_forecast, place, state.settings.weather_service, reference)
     return Response(answer.model_dump_json(), media_type="application/json")

@@ -2,11 +2,10 @@
 
 from urllib.parse import quote
 
-from anyio import to_thread
 from fastapi import APIRouter, Request, Response
 
 from app.clock import moment
-from app.http import conditions_of, declared, in_worker, is_json
+from app.http import conditions_of, declared, in_worker, is_json, pools_of
 from app.problems import UnsupportedMediaType
 from app.schemas import SellerAnswer
 from app.sellers import answer_seller, answer_sellers, put_seller
@@ -19,7 +18,8 @@ router = APIRouter()
 @router.get("/v1/sellers", **declared("sellers"))
 async def sellers(request: Request) -> Response:
     """All sellers of the ledger, each with what its boxes showed."""
-    return await in_worker(request, lambda engine: answer_sellers(request.app.state.database, engine))
+    reading = pools_of(request).reading
+    return await in_worker(request, reading, lambda engine: answer_sellers(request.app.state.database, engine))
 
 
 @router.get("/v1/sellers/{name:path}", **declared("seller"))
@@ -27,7 +27,7 @@ async def seller(request: Request, name: str) -> Response:
     """One seller, by any spelling of its name."""
     state = request.app.state
     engine = state.active.engine
-    answer = await to_thread.run_sync(lambda: answer_seller(state.database, engine, name), limiter=state.workers)
+    answer = await pools_of(request).reading.run(request, lambda: answer_seller(state.database, engine, name))
     return _said(answer)
 
 
@@ -48,7 +48,7 @@ async def record_seller(request: Request, name: str) -> Response:
         stored, new = put_seller(state.database, name, preconditions, data, now=moment(state.settings.now))
         return answer_seller(state.database, engine, stored.details.name), new
 
-    answer, new = await to_thread.run_sync(work, limiter=state.workers)
+    answer, new = await pools_of(request).changing.run(request, work)
     return _said(answer, CREATED if new else CHANGED)
 
 

@@ -4,7 +4,6 @@ from collections.abc import Callable
 from datetime import datetime
 from typing import TypeVar
 
-from anyio import to_thread
 from fastapi import APIRouter, Request, Response
 
 from app.boxes import (
@@ -26,7 +25,7 @@ from app.boxes import (
     read_arrival,
 )
 from app.clock import moment
-from app.http import conditions_of, declared, in_worker, is_json
+from app.http import Pool, conditions_of, declared, in_worker, is_json, pools_of
 from app.problems import UnsupportedMediaType
 from app.serving import Engine
 from app.store import Database, Reply
@@ -39,15 +38,15 @@ Asked = TypeVar("Asked")
 router = APIRouter()
 
 
-async def _replied(request: Request, work: Callable[[Database, Engine, datetime], Reply]) -> Response:
-    """Answer with the reply of `work`, made in a worker thread."""
+async def _replied(request: Request, pool: Pool, work: Callable[[Database, Engine, datetime], Reply]) -> Response:
+    """Answer with the reply of `work`, made in a thread of a pool."""
     state = request.app.state
     engine = state.active.engine
 
     def replied() -> Reply:
         return work(state.database, engine, moment(state.settings.now))
 
-    reply = await to_thread.run_sync(replied, limiter=state.workers)
+    reply = await pool.run(request, replied)
     return Response(
         reply.body,
         status_code=reply.status,
@@ -67,7 +66,11 @@ async def plan(request: Request) -> Response:
         raise UnsupportedMediaType
     body = await request.body()
     key = request.headers.get("idempotency-key")
-    return await _replied(request, lambda database, engine, now: plan_shipment(body, key, database, engine, now))
+
+    def work(database: Database, engine: Engine, now: datetime) -> Reply:
+        return plan_shipment(body, key, database, engine, now)
+
+    return await _replied(request, pools_of(request).changing, work)
 
 
 @router.get(SHIPMENTS, **declared("shipments"))
@@ -80,15 +83,17 @@ async def shipments(request: Request) -> Response:
         now = moment(state.settings.now)
         return answer_page(query, state.database, engine.reference, now).model_dump_json().encode()
 
-    return await in_worker(request, work)
+    return await in_worker(request, pools_of(request).reading, work)
 
 
 @router.get(SHIPMENT, **declared("shipment"))
 async def shipment(request: Request, shipment_id: str) -> Response:
     """One shipment with its plan, forecast, events, arrival and recheck; its ``ETag`` goes into ``If-Match``."""
-    return await _replied(
-        request, lambda database, engine, now: answer_shipment(database, shipment_id, engine.reference, now)
-    )
+
+    def work(database: Database, engine: Engine, now: datetime) -> Reply:
+        return answer_shipment(database, shipment_id, engine.reference, now)
+
+    return await _replied(request, pools_of(request).reading, work)
 
 
 def _read(request: Request, data: bytes, read: Callable[[bytes], Asked]) -> Callable[[], Asked]:
@@ -120,7 +125,7 @@ async def _changed(
         made = change_checked if checked else change
         return made(call, _read(request, data, read), decide, reason=reason)
 
-    return await _replied(request, work)
+    return await _replied(request, pools_of(request).changing, work)
 
 
 @router.patch(SHIPMENT, **declared("change_shipment"))
@@ -140,9 +145,11 @@ async def news(request: Request, shipment_id: str) -> Response:
 async def remove(request: Request, shipment_id: str) -> Response:
     """Delete a shipment that is still planned; 409 once it has left. Needs ``If-Match``."""
     conditions = conditions_of(request.headers)
-    return await _replied(
-        request, lambda database, engine, now: delete(ChangeCall(shipment_id, conditions, database, engine, now))
-    )
+
+    def work(database: Database, engine: Engine, now: datetime) -> Reply:
+        return delete(ChangeCall(shipment_id, conditions, database, engine, now))
+
+    return await _replied(request, pools_of(request).changing, work)
 
 
 @router.put(SHIPMENT + "/arrival", **declared("arrival"))
@@ -168,7 +175,7 @@ async def confirm(request: Request, shipment_id: str) -> Response:
         call = ChangeCall(shipment_id, conditions, database, engine, now)
         return change(call, lambda: None, decide_confirm, reason="confirm")
 
-    return await _replied(request, work)
+    return await _replied(request, pools_of(request).changing, work)
 
 
 @router.put(SHIPMENT + "/recheck", **declared("recheck"))

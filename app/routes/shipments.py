@@ -2,11 +2,10 @@
 
 from typing import Annotated
 
-from anyio import to_thread
 from fastapi import APIRouter, Query, Request, Response
 
 from app.clock import moment
-from app.http import CSV_TYPE, declared
+from app.http import CSV_TYPE, declared, pools_of
 from app.ledger import export_csv, import_checked
 from app.problems import UnsupportedMediaType
 from app.schemas import ImportAnswer
@@ -36,14 +35,14 @@ async def import_shipments(
     def work() -> ImportAnswer:
         return import_checked(data, state.database, engine, replace=replace, now=moment(state.settings.now))
 
-    answer = await to_thread.run_sync(work, limiter=state.workers)
+    answer = await pools_of(request).changing.run(request, work)
     return Response(answer.model_dump_json(), media_type="application/json")
 
 
 @router.get("/v1/shipments/export", **declared("export_shipments"))
 async def export_shipments(request: Request) -> Response:
     """Return all arrived shipments as CSV."""
-    state = request.app.state
-    content = await to_thread.run_sync(lambda: export_csv(state.database), limiter=state.workers)
+    database = request.app.state.database
+    content = await pools_of(request).reading.run(request, lambda: export_csv(database))
     headers = {"Content-Disposition": 'attachment; filename="shipments.csv"'}
     return Response(content, media_type=f"{CSV_TYPE}; charset=utf-8", headers=headers)

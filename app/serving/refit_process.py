@@ -7,12 +7,14 @@ from collections.abc import Callable
 from threading import Lock, Thread
 
 from app.problems import StoreUnavailable
-from app.serving.refits import NOT_STARTED, end_refit
+from app.serving.refits import CUT_SHORT, NOT_STARTED, STOPPED, end_refit
 from app.settings import Settings
 from app.store import Database
 
 LOG = logging.getLogger("uvicorn.error")
-STOP_SECONDS = 10.0
+# Until a process that was told to stop is killed, and until its end is noted, which takes the ledger's lock.
+STOP_SECONDS = 3.0
+NOTE_SECONDS = 2.0
 QUICK = "quick update"
 
 
@@ -24,15 +26,22 @@ class RefitProcesses:
         self._settings, self._database, self._on_end = settings, database, on_end
         self._running: dict[str, tuple[subprocess.Popen[bytes], Thread]] = {}
         self._lock = Lock()
+        self.started: set[str] = set()
+        self.stopping = False
 
     def start(self, refit_id: str) -> None:
         """Start the process of a queued refit."""
+        self.started.add(refit_id)
         try:
             process = self._popen("--job", refit_id)
         except OSError as error:
             end_refit(self._database, refit_id, NOT_STARTED.format(reason=error.strerror))
             return
-        self._watched(refit_id, process, lambda: end_refit(self._database, refit_id))
+
+        def note_end() -> None:
+            end_refit(self._database, refit_id, CUT_SHORT if self.stopping else STOPPED)
+
+        self._watched(refit_id, process, note_end)
 
     def start_quick_update(self) -> None:
         """Start the process of a quick update that was claimed for it."""
@@ -56,6 +65,8 @@ class RefitProcesses:
         watch = Thread(target=self._watch, args=(name, process, note_end), name=f"refit {name}", daemon=True)
         with self._lock:
             self._running[name] = process, watch
+            if self.stopping:
+                process.terminate()
         watch.start()
 
     def pid(self, refit_id: str) -> int | None:
@@ -64,18 +75,32 @@ class RefitProcesses:
             running = self._running.get(refit_id)
         return None if running is None else running[0].pid
 
-    def close(self) -> None:
-        """Stop all refits and wait for their ends to be noted."""
+    def begin_stop(self) -> None:
+        """Tell all refits to stop, and wait for none; those that are started later are told at once."""
         with self._lock:
+            self.stopping = True
             running = list(self._running.values())
         for process, _ in running:
             process.terminate()
-        for process, watch in running:
+
+    def close(self) -> None:
+        """Stop all refits, and wait for their ends to be noted, which a ledger that is locked may prevent."""
+        self.begin_stop()
+        with self._lock:
+            running = list(self._running.values())
+        for process, _ in running:
             try:
                 process.wait(STOP_SECONDS)
             except subprocess.TimeoutExpired:
                 process.kill()
-            watch.join()
+        for _, watch in running:
+            watch.join(NOTE_SECONDS)
+
+    def kill(self) -> None:
+        """End the processes of all refits at once; nothing is noted."""
+        self.stopping = True
+        for process, _ in list(self._running.values()):
+            process.kill()
 
     def _watch(self, name: str, process: "subprocess.Popen[bytes]", note_end: Callable[[], object]) -> None:
         process.wait()

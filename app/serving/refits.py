@@ -1,13 +1,15 @@
 """Asking for a refit and how it went: the side of the server."""
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 
 from app.clock import moment
 from app.problems import NotFound
 from app.schemas import Doubtful, RefitAnswer
-from app.store import FAILED, Database, Refit, fail_dead, finish_refit, queue_refit, read_refit
+from app.store import FAILED, Database, Refit, fail_dead, finish_refit, queue_again, queue_refit, read_refit, unlearned
 
 NOT_STARTED = "Its process could not be started: {reason}."
+CUT_SHORT = "It was cut short: the server stopped. Nothing was stored, and the next server takes it up again."
+TAKEN_UP = "Taken up again: its process was stopped before it was done."
 STOPPED = "Its process was stopped before it was done; nothing was stored, and the active version went on serving."
 
 
@@ -21,6 +23,23 @@ def request_refit(database: Database) -> tuple[Refit, bool]:
     """
     with database.writing() as connection:
         return queue_refit(connection, now=moment())
+
+
+def take_up_refit(database: Database, *, but: Collection[str]) -> Refit | None:
+    """Queue the last refit again if it was stopped before it was done and is none of `but`, and return it if so.
+
+    Raises
+    ------
+    StoreUnavailable
+        If the database cannot be used.
+    """
+    now = moment()
+    with database.reading() as connection:
+        found = unlearned(connection, now=now)
+    if found is None or found.id in but:
+        return None
+    with database.writing() as connection:
+        return found if queue_again(connection, found.id, reason=TAKEN_UP, now=now) else None
 
 
 def find_refit(database: Database, refit_id: str) -> Refit:

@@ -7,7 +7,7 @@ from app.clock import moment
 from app.problems import StoreUnavailable
 from app.serving.active_model import ActiveModel, Awaited
 from app.serving.refit_process import RefitProcesses
-from app.serving.refits import request_refit
+from app.serving.refits import request_refit, take_up_refit
 from app.settings import Settings
 from app.store import (
     Database,
@@ -48,11 +48,18 @@ class SelfLearning:
     def look(self) -> None:
         """Start what is due."""
         try:
-            if not self._database.absent:
+            if not self._database.absent and not self._processes.stopping:
+                self._take_up()
                 self._weigh()
                 self._fit()
         except StoreUnavailable as error:
             LOG.warning("what new boxes call for is not looked up: %s", error.reason)
+
+    def _take_up(self) -> None:
+        """Start again a refit that was cut short with another server, whoever had asked for it."""
+        again = take_up_refit(self._database, but=self._processes.started)
+        if again is not None:
+            self._processes.start(again.id)
 
     def _weigh(self) -> None:
         awaited = self._active.awaited

@@ -54,10 +54,12 @@ from app.store.refits import (
     Refit,
     fail_dead,
     finish_refit,
+    queue_again,
     queue_refit,
     read_refit,
     start_refit,
     touch_refit,
+    unlearned,
 )
 from app.store.replies import CREATED, NO_CONTENT, OK, Reply
 from app.store.revisions import ledger_revision
@@ -168,6 +170,7 @@ __all__ = [
     "open_doubts",
     "photos_as_json",
     "put_back",
+    "queue_again",
     "queue_refit",
     "read_arrived",
     "read_forecast_boxes",
@@ -196,4 +199,5 @@ __all__ = [
     "start_refit",
     "touch_refit",
     "unchecked_shipments",
+    "unlearned",
 ]

@@ -69,6 +69,27 @@ def queue_refit(connection: Connection, *, now: datetime) -> tuple[Refit, bool]:
     return refit, True
 
 
+def unlearned(connection: Connection, *, now: datetime) -> Refit | None:
+    """Return the last refit if its process is gone and it has neither learned nor failed at the ledger; else None."""
+    last = connection.execute(
+        select(*_COLUMNS, refits.c.ledger_revision).order_by(refits.c.created_at.desc(), refits.c.id).limit(1)
+    ).one_or_none()
+    if last is None or last.ledger_revision is not None:
+        return None
+    refit = Refit(*last[:-1])
+    return refit if refit.state == FAILED or refit.is_dead(now) else None
+
+
+def queue_again(connection: Connection, refit_id: str, *, reason: str, now: datetime) -> bool:
+    """Let a refit that was stopped wait for its turn again, in a write transaction; False if it need not any more."""
+    found = unlearned(connection, now=now)
+    if found is None or found.id != refit_id:
+        return False
+    values = {"state": QUEUED, "reason": reason, "started_at": None, "finished_at": None, "seen_at": now}
+    connection.execute(update(refits).where(refits.c.id == refit_id).values(values))
+    return True
+
+
 def start_refit(connection: Connection, refit_id: str, *, now: datetime) -> State | None:
     """Let a queued refit run unless another does, in a write transaction, and return its state; None if unknown.
 

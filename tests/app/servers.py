@@ -16,6 +16,8 @@ from app.settings import Settings
 ROOT = Path(__file__).resolve().parents[2]
 RUNNING = re.compile(r"running on http://[\d.]+:(\d+)")
 PATIENCE_SECONDS = 120.0
+# Every server of the tests has ended so soon after it was told to, whatever waits or runs.
+STOP_SECONDS = 15.0
 PAUSE_SECONDS = 0.02
 MOST_ASKED = 6_000
 Found = TypeVar("Found")
@@ -63,7 +65,7 @@ def running_server(url: str, host: str = "127.0.0.1", **variables: str) -> Itera
         yield f"http://127.0.0.1:{port[1]}"
     finally:
         process.terminate()
-        process.wait(timeout=PATIENCE_SECONDS)
+        process.wait(timeout=STOP_SECONDS)
         process.stderr.close()
 
 

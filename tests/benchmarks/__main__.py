@@ -23,6 +23,7 @@ from app.comparing.compare import answer_compare
 from app.comparing.hold import answer_hold
 from app.comparing.simulation import BatchSimulation
 from app.http.exchange import in_worker
+from app.http.pools import pools_of
 from app.main import create_app
 from app.schemas.compare import CompareRequest
 from app.schemas.hold import HoldRequest
@@ -138,7 +139,7 @@ def risk() -> list[Ratio]:
     @app.post("/echo")
     async def echo(request: Request) -> Response:
         sent = await request.body()
-        return await in_worker(request, lambda _: body.parse(sent))
+        return await in_worker(request, pools_of(request).computing, lambda _: body.parse(sent))
 
     async def measure() -> list[float]:
         times = [math.inf, math.inf]
