@@ -12,6 +12,7 @@ from app.http import (
     KeyRing,
     LoopbackOnly,
     NeedsKey,
+    OneLength,
     Pools,
     SecurityHeaders,
     add_problem_handlers,
@@ -21,6 +22,7 @@ from app.page import PREFIX, Compressed
 from app.routes import (
     claims,
     docs,
+    health,
     model_versions,
     outlook,
     page,
@@ -80,6 +82,7 @@ def create_app(settings: Settings) -> FastAPI:
     app.add_middleware(BodyLimits, of_path={shipments.IMPORT_PATH: shipments.CSV_LIMIT_BYTES})
     app.add_middleware(NeedsKey)
     app.add_middleware(LoopbackOnly, keys_needed=keys_needed)
+    app.add_middleware(OneLength)
     app.add_middleware(Compressed)
     app.add_middleware(SecurityHeaders)
     answering = (
@@ -87,6 +90,7 @@ def create_app(settings: Settings) -> FastAPI:
         model_versions,
         sellers,
         docs,
+        health,
         page,
     )
     # A fixed path goes before the path of any shipment.

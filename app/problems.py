@@ -4,6 +4,7 @@ The exception tree::
 
     Problem                     500  unexpected
     ├── MalformedJson           400  the body is not JSON
+    ├── AmbiguousLength         400  the body has two lengths
     ├── Unauthorized            401  a key is needed, or the one sent is not valid
     ├── Forbidden               403  not from this computer, or the key is for reading only
     ├── NotFound                404  no such address or thing
@@ -14,6 +15,7 @@ The exception tree::
     ├── TooLarge                413  the body is over its limit
     ├── UnsupportedMediaType    415  the body is not said to be of the type taken
     ├── InvalidInput            422  JSON or CSV, but not what the operation takes
+    │   └── TooMuchWork         422  as the operation takes it, but more than one call may ask for
     ├── PreconditionRequired    428  a change does not say which version it changes
     ├── Busy                    503  too many calls wait
     ├── StoreUnavailable        503  the database cannot be used
@@ -116,6 +118,18 @@ class MalformedJson(Problem):
         """Take the reason the parser gives."""
         message = f"must be valid JSON: {reason}"
         super().__init__(f"The body {message}.", [FieldError("", message)])
+
+
+class AmbiguousLength(Problem):
+    """The body has two lengths: who reads it by the other one takes the rest of it for another call."""
+
+    status = 400
+    code = "ambiguous_length"
+    title = "The body has two lengths"
+
+    def __init__(self) -> None:
+        """Say what to do."""
+        super().__init__("Send Content-Length or Transfer-Encoding, not both; the connection is closed.")
 
 
 class Unauthorized(Problem):
@@ -231,15 +245,29 @@ class InvalidInput(Problem):
         return super().lines() + ([f"and {more:,} more"] if more > 0 else [])
 
 
+class TooMuchWork(InvalidInput):
+    """A request is valid, but would keep the server busy for too long; its error says what would fit."""
+
+    code = "too_much_work"
+    title = "Too much work for one call"
+
+    def __init__(self, pointer: str, message: str) -> None:
+        """Take where less would do, and how much less."""
+        super().__init__([FieldError(pointer, message)])
+        self.detail = f"{pointer or 'The body'} {message}."
+
+
 class InvalidCells(InvalidInput):
     """A CSV file with cells that are not as they should be; up to `MAX_CELL_ERRORS` are listed."""
 
-    def __init__(self, errors: Sequence[FieldError], n_faults: int | None = None) -> None:
-        """Take the faults to list and, where more were found than listed, their number."""
+    def __init__(self, errors: Sequence[FieldError], n_faults: int | None = None, *, read_on: bool = True) -> None:
+        """Take the faults to list, their number where more were found, and whether the file was read to its end."""
         n = len(errors) if n_faults is None else n_faults
         detail = "One cell is not as it should be." if n == 1 else f"{n:,} cells are not as they should be."
         if n > MAX_CELL_ERRORS:
             detail += f" The first {MAX_CELL_ERRORS:,} are listed."
+        if not read_on:
+            detail += " The file was not read any further."
         Problem.__init__(self, f"{detail} Nothing was imported.", errors[:MAX_CELL_ERRORS])
         self.n_faults = n
 
@@ -303,6 +331,7 @@ class HttpProblem(Problem):
 
 KINDS: tuple[type[Problem], ...] = (
     MalformedJson,
+    AmbiguousLength,
     Unauthorized,
     Forbidden,
     NotFound,
@@ -313,6 +342,7 @@ KINDS: tuple[type[Problem], ...] = (
     TooLarge,
     UnsupportedMediaType,
     InvalidInput,
+    TooMuchWork,
     PreconditionRequired,
     Problem,
     Busy,

@@ -2,9 +2,10 @@
 
 from collections.abc import Callable
 from datetime import datetime
+from itertools import islice
 from typing import NamedTuple
 
-from app.ledger import FIRST_YEAR, LAST_YEAR, MISPLACED_QUOTE, CellFault, CsvRow, number_cell, read_table
+from app.ledger import FIRST_YEAR, LAST_YEAR, BrokenRow, CellFault, CsvRow, number_cell, read_table
 from app.problems import MAX_ERRORS, FieldError, InvalidInput
 from app.schemas import MAX_READINGS
 from app.store import Reading
@@ -30,12 +31,15 @@ def parse_trace(text: str) -> list[TraceRow]:
         With every cell at fault, by row and column.
     """
     table = read_table(text.encode(), COLUMNS)
-    if table.broken_row is not None:
-        raise InvalidInput([FieldError(POINTER, MISPLACED_QUOTE, table.broken_row)])
-    if not table.rows:
+    try:
+        # One more than is taken, and the header.
+        table_rows = list(islice(table.rows, MAX_READINGS + 2))
+    except BrokenRow as broken:
+        raise InvalidInput([FieldError(POINTER, broken.message, broken.number)]) from None
+    if not table_rows:
         raise InvalidInput([FieldError(POINTER, "is empty: the first row must be at,inside_c")])
-    places = _places(table.rows[0])
-    if len(table.rows) - 1 > MAX_READINGS:
+    places = _places(table_rows[0])
+    if len(table_rows) - 1 > MAX_READINGS:
         message = f"has more than {MAX_READINGS:,} readings: keep one every few minutes"
         raise InvalidInput([FieldError(POINTER, message)])
     parsers: dict[str, Callable[[str], object]] = {
@@ -45,7 +49,7 @@ def parse_trace(text: str) -> list[TraceRow]:
     faults: list[FieldError] = []
     n_faults = 0
     rows = []
-    for row in table.rows[1:]:
+    for row in table_rows[1:]:
         cells: list[object] = []
         for name in COLUMNS:
             try:

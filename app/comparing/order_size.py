@@ -12,7 +12,6 @@ from app.comparing.compare import MOST_PLANTS
 from app.comparing.simulated import SimulatedBatch
 from app.comparing.simulation import Journeys
 from app.comparing.summaries import answered, money_items
-from app.comparing.work_limit import check_work
 from app.schemas import Assumed, CompareRequest, OrderSizeAnswer, OrderSizeRequest, RouteOrder, Target
 from app.serving import Engine
 from model.decision import (
@@ -39,7 +38,7 @@ class RouteChances:
         """Return the chance that a plant of a line is healthy in each of the first boxes, (draws, boxes)."""
         if n_boxes > len(self._journeys):
             plan = replace(self.route.plan, n_boxes=n_boxes, apart=n_boxes > 1)
-            check_work(self.simulation.n_draws, self._batch.prepared, [plan])
+            self._batch.follow_too(plan)
             self._journeys = self._batch.journeys(replace(self.route, plan=plan))
         return self.simulation.chance_by_box(self.route.plan, self._journeys[:n_boxes], line)
 

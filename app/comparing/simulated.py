@@ -24,18 +24,28 @@ class SimulatedRoute:
 class SimulatedBatch:
     """A prepared batch and what its routes share: each is simulated when asked for, in so many draws.
 
+    `n_searches` is how many orders will be searched for beside.
+
     Raises
     ------
-    InvalidInput
+    TooMuchWork
         If following its routes is too much work.
     """
 
     def __init__(
-        self, request: CompareRequest, prepared: PreparedBatch, engine: Engine, *, draws: int | None = None
+        self,
+        request: CompareRequest,
+        prepared: PreparedBatch,
+        engine: Engine,
+        *,
+        draws: int | None = None,
+        n_searches: int = 0,
     ) -> None:
         self.request, self.prepared, self.engine = request, prepared, engine
         draws = request.draws if draws is None else draws
-        check_work(draws, prepared, [plan for route in prepared.routes for plan in _followed(route)])
+        self._followed = [plan for route in prepared.routes for plan in _followed(route)]
+        self._n_searches = n_searches
+        check_work(draws, prepared, self._followed, n_searches=n_searches)
         self.simulation: BatchSimulation
         self.simulation, self._weather = shared_draws(request, prepared, engine, request.ship_date, draws=draws)
 
@@ -46,6 +56,18 @@ class SimulatedBatch:
         if batch.simulation.n_draws == self.simulation.n_draws:
             batch._weather = self._weather  # it would be drawn alike
         return batch
+
+    def follow_too(self, plan: RoutePlan) -> None:
+        """Ask for a plan to be followed, and an order to be searched in its boxes, beside all that was asked for.
+
+        Raises
+        ------
+        TooMuchWork
+            If that is too much in all.
+        """
+        self._followed.append(plan)
+        self._n_searches += plan.n_boxes
+        check_work(self.simulation.n_draws, self.prepared, self._followed, n_searches=self._n_searches)
 
     def journeys(self, route: PreparedRoute, *, layover_days: float | None = None) -> list[Journeys]:
         """Follow the journeys of a route; with the usual layover of its day unless another is given."""

@@ -56,7 +56,9 @@ def answer_wish_list(request: WishListRequest, engine: Engine, from_record: Sequ
 
     `from_record` is what was filled in from the record of the seller.
     """
-    batch = SimulatedBatch(request, prepare(request, engine, request.ship_date, from_record), engine)
+    n_wanted = sum(line.wanted_healthy is not None for line in request.lines)
+    prepared = prepare(request, engine, request.ship_date, from_record)
+    batch = SimulatedBatch(request, prepared, engine, n_searches=n_wanted * len(prepared.routes))
     simulated = batch.routes()
     results = {s.route.asked.name: _results(request, batch, s) for s in simulated}
     followed = [(s.route, s.drawn) for s in simulated]

@@ -5,20 +5,21 @@ from typing import NamedTuple
 
 from app.batch import PreparedBatch, RoutePlan
 from app.comparing.simulation import LONGEST_DAYS, MOST_SINGLE_PLANTS
-from app.problems import FieldError, InvalidInput
+from app.problems import TooMuchWork
 
-# Nanoseconds, measured on one core of a small server: of following one draw of one box for an hour, and of each genus
-# in it; of each line in a box; of a route, of each of its lines, more if its plants are many, and of each plant that is
-# drawn by itself.
-NS_PER_HOUR = 11.0
-NS_PER_GENUS_HOUR = 2.0
-NS_PER_LINE_IN_BOX = 30.0
-NS_PER_ROUTE = 800.0
-NS_PER_LINE = 95.0
-NS_PER_LARGE_LINE = 200.0
-NS_PER_PLANT = 1.2
+# Nanoseconds, measured on one core of a small server that others used too: of following one draw of one box for an
+# hour, and of each genus in it; of each line in a box; of a route, of each of its lines, more if its plants are many,
+# and of each plant that is drawn by itself; of the search for an order of one line, for each box that it may fill.
+NS_PER_HOUR = 22.0
+NS_PER_GENUS_HOUR = 4.0
+NS_PER_LINE_IN_BOX = 60.0
+NS_PER_ROUTE = 1_600.0
+NS_PER_LINE = 190.0
+NS_PER_LARGE_LINE = 400.0
+NS_PER_PLANT = 2.4
+NS_PER_SEARCH = 5_000.0
 # The estimate was right within a factor of two, so that nothing that takes less than half of this is refused.
-MOST_SECONDS = 40.0
+MOST_SECONDS = 5.0
 # Draws of boxes that travel apart, by genus: about 2 GB of memory.
 MOST_CELLS = 40_000_000
 FEWEST_DRAWS = 256
@@ -35,14 +36,14 @@ class Work(NamedTuple):
         return int(min(MOST_SECONDS * 1e9 / self.ns, MOST_CELLS / self.cells))
 
 
-def work_of(prepared: PreparedBatch, plans: Iterable[RoutePlan], *, n_dates: int = 1) -> Work:
-    """Return the work of following `plans` on so many dates."""
+def work_of(prepared: PreparedBatch, plans: Iterable[RoutePlan], *, n_dates: int = 1, n_searches: int = 0) -> Work:
+    """Return the work of following `plans` on so many dates, and of so many searches for an order in a box."""
     n_lines = len(prepared.lines)
     n_genera = len({line.plant.genus for line in prepared.lines})
     single = [line.quantity for line in prepared.lines if line.quantity <= MOST_SINGLE_PLANTS]
     route = NS_PER_ROUTE + NS_PER_LINE * n_lines + NS_PER_PLANT * sum(single)
     route += NS_PER_LARGE_LINE * (n_lines - len(single))
-    ns, cells = 0.0, 0
+    ns, cells = NS_PER_SEARCH * n_searches, 0
     for plan in plans:
         hours = 24.0 * (min(plan.transit.mean(), LONGEST_DAYS) + plan.papers_days)
         box = hours * (NS_PER_HOUR + NS_PER_GENUS_HOUR * n_genera) + NS_PER_LINE_IN_BOX * n_lines
@@ -51,19 +52,21 @@ def work_of(prepared: PreparedBatch, plans: Iterable[RoutePlan], *, n_dates: int
     return Work(ns, cells)
 
 
-def check_work(draws: int, prepared: PreparedBatch, plans: Iterable[RoutePlan], *, n_dates: int = 1) -> None:
+def check_work(
+    draws: int, prepared: PreparedBatch, plans: Iterable[RoutePlan], *, n_dates: int = 1, n_searches: int = 0
+) -> None:
     """Refuse so many draws of a request where they would take too long or too much memory.
 
     Raises
     ------
-    InvalidInput
+    TooMuchWork
         With the number of draws that would do, if there is one.
     """
-    fitting = work_of(prepared, plans, n_dates=n_dates).draws_that_fit()
+    fitting = work_of(prepared, plans, n_dates=n_dates, n_searches=n_searches).draws_that_fit()
     if draws <= fitting:
         return
     less = "fewer dates, routes, lines, or boxes that travel apart"
     if fitting >= FEWEST_DRAWS:
         message = f"must be at most {fitting:,} for a request as large as this, or ask for {less}"
-        raise InvalidInput([FieldError("/draws", message)])
-    raise InvalidInput([FieldError("", f"asks for more than one answer can hold: ask for {less}")])
+        raise TooMuchWork("/draws", message)
+    raise TooMuchWork("", f"asks for more than one answer can hold: ask for {less}")

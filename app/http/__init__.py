@@ -9,6 +9,7 @@ from app.http.body_limits import BodyLimits
 from app.http.conditions import conditions_of
 from app.http.docs_page import DOCS_HEADERS, docs_page
 from app.http.exchange import exchange, in_worker, is_json
+from app.http.framing import OneLength
 from app.http.guards import LoopbackOnly
 from app.http.negotiation import prefers_html
 from app.http.openapi import CSV_TYPE, declared, openapi_document
@@ -23,6 +24,7 @@ __all__ = [
     "KeyRing",
     "LoopbackOnly",
     "NeedsKey",
+    "OneLength",
     "Pool",
     "Pools",
     "SecurityHeaders",

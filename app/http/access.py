@@ -30,8 +30,8 @@ def keys_needed(scope: Scope) -> bool:
 class NeedsKey:
     """Refuse calls of the API without a valid key (401), or with one whose scope is not wide enough (403).
 
-    The page, its files, the documentation and ``/health`` stay open: they hold nothing of the ledger. No call of the
-    database is made here (see `app.api_keys.KeyRing`).
+    The page, its files, the documentation, ``/health`` and ``/ready`` stay open: they hold nothing of the ledger. No
+    call of the database is made here (see `app.api_keys.KeyRing`).
     """
 
     def __init__(self, app: ASGIApp) -> None:

@@ -36,6 +36,7 @@ from app.schemas import (
     PlanForecastAnswer,
     PlanRequest,
     ProblemBody,
+    ReadyAnswer,
     RecheckRequest,
     RefitAnswer,
     RiskAnswer,
@@ -113,6 +114,7 @@ OPERATIONS = {
     "places": Operation(PlacesAnswer),
     "services": Operation(ServicesAnswer),
     "health": Operation(HealthAnswer),
+    "ready": Operation(ReadyAnswer),
 }
 
 

@@ -20,7 +20,7 @@ from app.doubts import CheckedRecords, Told, boxes_of_a_refit, find_doubts, seen
 from app.learning.fit import Recorded, fit_model
 from app.learning.gate import Verdict, judge
 from app.problems import StoreUnavailable
-from app.serving import PRIOR_SEED, ArtefactError, FittedModel, from_artefact, rules_draws, rules_version
+from app.serving import PRIOR_SEED, ArtefactError, FittedModel, StoredFit, read_fit, rules_draws, rules_version
 from app.store import (
     ACTIVATED,
     FAILED,
@@ -28,6 +28,7 @@ from app.store import (
     QUEUED,
     RUNNING,
     ArrivedBoxes,
+    Connection,
     Database,
     LoggerColumns,
     Refit,
@@ -43,7 +44,6 @@ from app.store import (
     read_on_the_way,
     read_plans,
     read_refit,
-    read_version,
     replace_doubts,
     start_refit,
     touch_refit,
@@ -83,14 +83,18 @@ class RefitError(RuntimeError):
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Ledger:
-    """What a refit reads, all at one moment; `active` is the version that serves, None for the rules of thumb."""
+    """What a refit reads, all at one moment.
+
+    `active` is the name of the active version, None for the rules of thumb; `active_fit` what can be used of it.
+    """
 
     revision: int
     arrived: ArrivedBoxes
     on_the_way: ShipmentColumns
     logger: LoggerColumns
     plans: dict[int, tuple[str, str]]
-    active: tuple[StoredVersion, bytes] | None
+    active: str | None
+    active_fit: StoredFit | None
     names: list[str]
     unchecked: list[int]
 
@@ -118,8 +122,9 @@ def run_refit(
         if _turn(database, refit_id, stopped):
             ledger: _Ledger | None = None
             try:
-                ledger = _read(database)
-                _refit(database, refit_id, ledger, n_weighed, moment(fixed))
+                reference = load_reference()
+                ledger = _read(database, reference)
+                _refit(database, refit_id, ledger, reference, n_weighed, moment(fixed))
             except (RefitError, ConvergenceError, CountError, PriorError, ArtefactError) as error:
                 _fail(database, refit_id, f"{error}".rstrip(".") + ". The active version serves on.", ledger)
             except StoreUnavailable as error:
@@ -177,8 +182,9 @@ def _fail(database: Database, refit_id: str, reason: str, ledger: _Ledger | None
         finish_refit(connection, refit_id, state=FAILED, reason=reason, now=moment(), seen=seen)
 
 
-def _refit(database: Database, refit_id: str, ledger: _Ledger, n_weighed: int | None, now: datetime) -> None:
-    reference = load_reference()
+def _refit(
+    database: Database, refit_id: str, ledger: _Ledger, reference: Reference, n_weighed: int | None, now: datetime
+) -> None:
     recorded = Recorded.of(ledger.arrived, ledger.on_the_way, ledger.logger, ledger.plans, reference, now=now)
     if not len(recorded.lines.lines):
         raise RefitError("There are no arrived boxes to learn from")
@@ -197,10 +203,9 @@ def _doubts(ledger: _Ledger, fitted: FittedModel, active: _Active, verdict: Verd
     return find_doubts(records, ledger.names, boxes, draws, now=now)
 
 
-def _read(database: Database) -> _Ledger:
+def _read(database: Database, reference: Reference) -> _Ledger:
     with database.reading() as connection:
-        version = active_version(connection)
-        active = None if version is None else read_version(connection, version)
+        active = active_version(connection)
         return _Ledger(
             ledger_revision(connection),
             read_arrived(connection),
@@ -208,21 +213,25 @@ def _read(database: Database) -> _Ledger:
             read_logger(connection),
             read_plans(connection),
             active,
+            _usable(connection, active, reference),
             list_arrived_names(connection),
             unchecked_shipments(connection),
         )
 
 
+def _usable(connection: Connection, version: str | None, reference: Reference) -> StoredFit | None:
+    try:
+        return None if version is None else read_fit(connection, version, reference)
+    except ArtefactError as error:
+        LOG.warning("%s cannot be compared with: %s", version, error)
+        return None
+
+
 def _active(ledger: _Ledger, reference: Reference) -> _Active:
     """Return the version to compare with: the rules of thumb where the active one cannot be used, as the servers do."""
-    if ledger.active is not None:
-        stored, arrays = ledger.active
-        try:
-            fit = from_artefact(stored.manifest_json, arrays, reference)
-        except ArtefactError as error:
-            LOG.warning("%s cannot be compared with: %s", stored.version, error)
-        else:
-            return _Active(stored.version, fit.draws, stored.ledger_revision)
+    if ledger.active_fit is not None:
+        stored, fit = ledger.active_fit
+        return _Active(stored.version, fit.draws, stored.ledger_revision)
     return _Active(rules_version(reference), rules_draws(reference), 0)
 
 
@@ -295,10 +304,9 @@ def _store(
 ) -> None:
     now = moment()
     version = f"fit-{now:%Y%m%dT%H%M%SZ}-{refit_id[1:9]}"
-    compared = None if ledger.active is None else ledger.active[0].version
     with database.writing() as connection:
         activate, reason = verdict.activate, verdict.reason
-        if activate and active_version(connection) != compared:
+        if activate and active_version(connection) != ledger.active:
             activate, reason = False, "Kept, not activated: another version was activated while this one was fitted."
         stored = StoredVersion(version, fitted.manifest.model_dump_json(), ledger.revision, activate, now)
         add_version(connection, stored, arrays)

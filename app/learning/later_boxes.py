@@ -17,7 +17,7 @@ from app.serving import (
     ArtefactError,
     QuickUpdate,
     Refused,
-    from_artefact,
+    read_fit,
     rules_draws,
     rules_pool,
     rules_version,
@@ -33,7 +33,6 @@ from app.store import (
     read_arrived,
     read_logger,
     read_plans,
-    read_version,
 )
 from model.fit import Reweighted, count_boxes, observe, reweight
 from model.plant import KINDS
@@ -94,15 +93,14 @@ def weigh_later_boxes(database: Database, *, claimed: bool = False) -> QuickUpda
 def _read(database: Database, reference: Reference) -> _Later:
     with database.reading() as connection:
         version = active_version(connection)
-        stored = None if version is None else read_version(connection, version)
         name, draws, seen = rules_version(reference), rules_draws(reference), 0
-        if stored is not None:
-            try:
-                draws = from_artefact(stored[0].manifest_json, stored[1], reference).draws
-            except ArtefactError as error:
-                LOG.warning("%s cannot be weighed: %s", stored[0].version, error)
-            else:
-                name, seen = stored[0].version, stored[0].ledger_revision
+        try:
+            found = None if version is None else read_fit(connection, version, reference)
+        except ArtefactError as error:
+            LOG.warning("%s cannot be weighed: %s", version, error)
+        else:
+            if found is not None:
+                name, draws, seen = found.stored.version, found.fit.draws, found.stored.ledger_revision
         boxes, revision = later_boxes(connection, seen)
         return _Later(
             name,

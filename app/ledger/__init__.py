@@ -4,14 +4,14 @@ Cells, checks and records only; what is stored is the store's.
 """
 
 from app.ledger.csv_cells import FIRST_YEAR, LAST_YEAR, CellFault, number_cell
-from app.ledger.csv_text import MISPLACED_QUOTE, CsvRow, read_table
+from app.ledger.csv_text import BrokenRow, CsvRow, read_table
 from app.ledger.export import export_csv
 from app.ledger.imports import import_checked, import_csv
 
 __all__ = [
     "FIRST_YEAR",
     "LAST_YEAR",
-    "MISPLACED_QUOTE",
+    "BrokenRow",
     "CellFault",
     "CsvRow",
     "export_csv",

@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Callable
+from contextlib import suppress
 from datetime import date
 from difflib import get_close_matches
 from unicodedata import category
@@ -12,10 +13,12 @@ Parser = Callable[[str], Cell]
 
 MAX_CHARACTERS = 120
 FIRST_YEAR, LAST_YEAR = 1900, 2199
+CENTURY = 2000
 TAKEN_CONTROLS = frozenset("\t\n\r")
 
 _YEAR_FIRST = re.compile(r"([0-9]{4})([-/.])([0-9]{1,2})\2([0-9]{1,2})")
 _YEAR_LAST = re.compile(r"([0-9]{1,2})([-/.])([0-9]{1,2})\2([0-9]{4})")
+_SHORT_YEAR = re.compile(r"([0-9]{1,2})([-/.])([0-9]{1,2})\2([0-9]{2})")
 _MIDNIGHT = re.compile(r"[ T]0?0:00(:00([.,]0+)?)?Z?$")
 _SERIAL = re.compile(r"[0-9]{5,6}([.,][0-9]+)?")
 
@@ -80,7 +83,7 @@ def currency_cell(cell: str) -> str:
 
 
 def date_cell(cell: str) -> date:
-    """Return a date written 2027-01-11, 11.01.2027, or 11/01/2027 where day and month cannot be mistaken."""
+    """Return a date written 2027-01-11, 11.01.2027 or 11.01.27, or with strokes where it cannot be mistaken."""
     words = _MIDNIGHT.sub("", cell)
     if found := _YEAR_FIRST.fullmatch(words):
         year, month, day = int(found[1]), int(found[3]), int(found[4])
@@ -93,6 +96,8 @@ def date_cell(cell: str) -> date:
                 day, month = month, day
             elif day <= most_months and day != month:
                 raise CellFault("may be read day first or month first: write the date YYYY-MM-DD")
+    elif found := _SHORT_YEAR.fullmatch(words):
+        return _short_date(int(found[1]), found[2], int(found[3]), int(found[4]))
     elif _SERIAL.fullmatch(words):
         raise CellFault(
             "must be a date written YYYY-MM-DD; this looks like a spreadsheet's day number: give the column the date "
@@ -106,6 +111,24 @@ def date_cell(cell: str) -> date:
         return date(year, month, day)
     except ValueError:
         raise CellFault("must be a day of the calendar, written YYYY-MM-DD") from None
+
+
+def _short_date(first: int, mark: str, second: int, third: int) -> date:
+    """Return a date of three numbers of two digits, of this century, in the orders that are customs with a mark."""
+    orders = [(third, second, first)]
+    if mark != ".":
+        orders.append((third, first, second))
+    if mark == "-":
+        orders.append((first, second, third))  # as ISO 8601 has it, but for the century
+    fitting = set()
+    for year, month, day in orders:
+        with suppress(ValueError):
+            fitting.add(date(CENTURY + year, month, day))
+    if not fitting:
+        raise CellFault("must be a day of the calendar, written YYYY-MM-DD")
+    if len(fitting) > 1:
+        raise CellFault("may be read in more than one order: write the date YYYY-MM-DD")
+    return fitting.pop()
 
 
 def number_cell(low: float, high: float, *, delimiter: str) -> Parser:

@@ -3,6 +3,8 @@
 from app.problems import MAX_CELL_ERRORS, FieldError, InvalidCells, json_pointer
 from app.records import FILE_COLUMNS
 
+# Reading stops once there are so many.
+MAX_FAULTS = 4 * MAX_CELL_ERRORS
 PLACES = {name: place for place, name in enumerate(FILE_COLUMNS)}
 
 
@@ -18,16 +20,21 @@ class CsvFaults:
         """Have what is found of a cell told of the column that the file has it in."""
         self._written[row, column] = written
 
+    @property
+    def too_many(self) -> bool:
+        """Whether so much is wrong that reading on would help nobody."""
+        return self.n_faults >= MAX_FAULTS
+
     def add(self, row: int, column: str, message: str) -> None:
         """Note what would be right at a row, the header being 1, in a column; "" for the row as a whole."""
         self.n_faults += 1
         column = self._written.get((row, column), column)
         self._kept.append((row, PLACES.get(column, -1), column, message))
-        if len(self._kept) > 4 * MAX_CELL_ERRORS:
+        if len(self._kept) > MAX_FAULTS:
             self._keep_first()
 
-    def refuse(self) -> None:
-        """Raise the faults found; none, no error.
+    def refuse(self, *, read_on: bool = True) -> None:
+        """Raise the faults found; none, no error. `read_on`: whether the file was read to its end.
 
         Raises
         ------
@@ -38,7 +45,7 @@ class CsvFaults:
             return
         self._keep_first()
         listed = [csv_fault(row, column or None, message) for row, _, column, message in self._kept]
-        raise InvalidCells(listed, self.n_faults)
+        raise InvalidCells(listed, self.n_faults, read_on=read_on)
 
     def _keep_first(self) -> None:
         self._kept.sort()

@@ -1,14 +1,15 @@
 """A ledger's CSV file as records of shipments, or every cell that is not as it should be."""
 
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from datetime import datetime, timedelta
+from itertools import islice
 from typing import Any, NamedTuple
 
 from app.ledger.cells import PlaceCells, parse_columns, parsers
 from app.ledger.checks import check_rows, check_shipments
 from app.ledger.csv_faults import CsvFaults
-from app.ledger.csv_text import MISPLACED_QUOTE, CsvRow, read_table
+from app.ledger.csv_text import BrokenRow, CsvRow, read_table
 from app.ledger.header import read_header
 from app.problems import FieldError, InvalidCells
 from app.records import (
@@ -24,6 +25,11 @@ from model.reference import Reference
 
 # A clock that is a little off, and a day that has begun elsewhere.
 MOST_AHEAD = timedelta(days=1)
+# Few enough to stop soon, many enough that each distinct cell is read once in most files.
+BLOCK_ROWS = 5_000
+# How workbooks of spreadsheets begin: a zip archive, or the format before it.
+WORKBOOK_MARKS = (b"PK\x03\x04", b"\xd0\xcf\x11\xe0")
+WORKBOOK = "is a spreadsheet's workbook, not CSV: save the sheet as CSV UTF-8 and send that file"
 
 
 class FileShipment(NamedTuple):
@@ -44,41 +50,63 @@ class LedgerFile(NamedTuple):
 def parse_ledger(data: bytes, reference: Reference, *, now: datetime) -> LedgerFile:
     """Return the shipments in a CSV file, whose dates may lie up to a day ahead of now.
 
+    It is read in blocks of rows, and not any further once more is wrong than anybody would read.
+
     Raises
     ------
     InvalidCells
         With every cell at fault, up to `MAX_CELL_ERRORS`.
     """
+    if data.startswith(WORKBOOK_MARKS):
+        raise InvalidCells([FieldError("", WORKBOOK)])
     table = read_table(data, FILE_COLUMNS)
     faults = CsvFaults()
-    if table.broken_row is not None:
-        faults.add(table.broken_row, "", MISPLACED_QUOTE)
-    elif not table.rows:
+    rows = _readable(table.rows, faults)
+    first = next(rows, None)
+    if first is None:
+        faults.refuse()
         raise InvalidCells([FieldError("", "is empty: the first row must name the columns")])
-    header = read_header(table.rows[0], faults) if table.rows else {}
+    header = read_header(first, faults)
     if not header:
         faults.refuse()
-    rows = _full_rows(table.rows[1:], len(table.rows[0].cells), faults)
     places = PlaceCells(reference)
-    columns = parse_columns(rows, header, parsers(places, table.delimiter), faults)
-    numbers = [row.number for row in rows]
-    check_rows(numbers, columns, places.zones, now.date() + MOST_AHEAD, faults)
+    of_column = parsers(places, table.delimiter)
+    numbers: list[int] = []
+    columns: dict[str, list[Any]] = {name: [] for name in COLUMNS}
+    rows = _full_rows(rows, len(first.cells), faults)
+    while block := list(islice(rows, BLOCK_ROWS)):
+        own = [row.number for row in block]
+        values = parse_columns(block, header, of_column, faults)
+        check_rows(own, values, places.zones, now.date() + MOST_AHEAD, faults)
+        if faults.too_many:
+            faults.refuse(read_on=False)
+        numbers += own
+        for name in COLUMNS:
+            columns[name] += values[name]
     check_shipments(numbers, columns, faults)
     faults.refuse()
     told = {FAHRENHEIT_COLUMNS.get(name, name) for name in header}
     present = tuple(name for name in COLUMNS if name in told)
-    return LedgerFile(_shipments(numbers, columns), present, len(rows))
+    return LedgerFile(_shipments(numbers, columns), present, len(numbers))
 
 
-def _full_rows(rows: Sequence[CsvRow], n_columns: int, faults: CsvFaults) -> list[CsvRow]:
-    """Return the rows that do not go on beyond the header; cells missing at the end are blank."""
-    kept = []
+def _readable(rows: Iterator[CsvRow], faults: CsvFaults) -> Iterator[CsvRow]:
+    """Yield rows up to one that cannot be read, and note that."""
+    try:
+        yield from rows
+    except BrokenRow as broken:
+        faults.add(broken.number, "", broken.message)
+
+
+def _full_rows(rows: Iterator[CsvRow], n_columns: int, faults: CsvFaults) -> Iterator[CsvRow]:
+    """Yield the rows that do not go on beyond the header; cells missing at the end are blank."""
     for row in rows:
         if any(cell.strip() for cell in row.cells[n_columns:]):
             faults.add(row.number, "", "has more cells than the header: quote cells that contain the delimiter")
+            if faults.too_many:
+                faults.refuse(read_on=False)
         else:
-            kept.append(row)
-    return kept
+            yield CsvRow(row.number, row.cells[:n_columns])
 
 
 def _shipments(numbers: Sequence[int], columns: Mapping[str, Sequence[Any]]) -> list[FileShipment]:

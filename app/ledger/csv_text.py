@@ -3,6 +3,7 @@
 import codecs
 import csv
 import io
+import re
 from collections.abc import Collection, Iterator
 from typing import NamedTuple
 
@@ -10,6 +11,12 @@ DELIMITERS = (",", ";", "\t")
 # What a row without cells may hold: delimiters other than the file's, where it has no header to tell them by.
 BLANK = " \xa0\r\n" + "".join(DELIMITERS)
 UTF16_MARKS = (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)
+# The first line that some spreadsheets write, and read, to say what the delimiter is.
+SEPARATOR = re.compile(r'"?sep=([,;\t])"?\s*', re.IGNORECASE)
+BLOCK_BYTES = 2**20
+# A row of a ledger has some hundreds of characters.
+MOST_CHARACTERS = 2**18
+MOST_ROWS = 1_000_000
 # A quotation mark that is not closed swallows what follows, up to the length of a cell that the parser takes.
 MISPLACED_QUOTE = (
     "has a quotation mark out of place, or one that is not closed: quote a cell as a whole, and write a quotation "
@@ -25,31 +32,41 @@ class CsvRow(NamedTuple):
 
 
 class CsvTable(NamedTuple):
-    """The rows of a file as far as they could be read; `broken_row` is where its quotation marks go wrong, if they do.
+    """A file's rows as they are read, the cells as written; `BrokenRow` is raised where they cannot be read on."""
 
-    The cells are as written.
-    """
-
-    rows: list[CsvRow]
+    rows: Iterator[CsvRow]
     delimiter: str
-    broken_row: int | None
 
 
-def decode(data: bytes) -> str:
-    """Return the text of a file: UTF-8, UTF-16 with its mark, else Windows-1252 and where that has no letter Latin-1.
+class BrokenRow(Exception):  # noqa: N818 - it carries a place
+    """A row that cannot be read, nor what comes after it; the text says why."""
 
-    A byte-order mark is left out.
+    def __init__(self, number: int, message: str) -> None:
+        """Take its number and what would be right."""
+        self.number, self.message = number, message
+        super().__init__(message)
+
+
+def encoding_of(data: bytes) -> str:
+    """Return the encoding of a file: UTF-8, UTF-16 with its mark, Windows-1252, or Latin-1 where that has no letter.
+
+    A byte-order mark is no part of the text.
     """
     if data.startswith(UTF16_MARKS):
-        return data.decode("utf-16", errors="replace")
+        return "utf-16"
+    return next((name for name in ("utf-8-sig", "cp1252") if _decodes(data, name)), "latin-1")
+
+
+def _decodes(data: bytes, encoding: str) -> bool:
+    decoder = codecs.getincrementaldecoder(encoding)()
+    view = memoryview(data)
     try:
-        return data.decode("utf-8-sig")
+        for start in range(0, len(data), BLOCK_BYTES):
+            decoder.decode(view[start : start + BLOCK_BYTES])
+        decoder.decode(b"", final=True)
     except UnicodeDecodeError:
-        pass
-    try:
-        return data.decode("cp1252")
-    except UnicodeDecodeError:
-        return data.decode("latin-1")
+        return False
+    return True
 
 
 def delimiter_of(header: str, columns: Collection[str]) -> str:
@@ -62,35 +79,53 @@ def delimiter_of(header: str, columns: Collection[str]) -> str:
 
 
 def read_table(data: bytes, columns: Collection[str]) -> CsvTable:
-    """Return the rows of a file whose header should have `columns`."""
-    text = decode(data)
-    delimiter = delimiter_of(text.lstrip().partition("\n")[0].partition("\r")[0], columns)
-    rows: list[CsvRow] = []
-    reader = _rows(text, delimiter)
-    while True:
-        try:
-            row = next(reader, None)
-        except _BrokenRow as broken:
-            return CsvTable(rows, delimiter, broken.number)
-        if row is None:
-            return CsvTable(rows, delimiter, None)
-        rows.append(row)
-
-
-class _BrokenRow(Exception):  # noqa: N818 - it carries a place
-    def __init__(self, number: int) -> None:
-        self.number = number
-        super().__init__(number)
-
-
-def _rows(text: str, delimiter: str) -> Iterator[CsvRow]:
+    """Return the rows of a file whose header should have `columns`; it is read as they are taken."""
     # Without a newline argument of "" the line breaks inside quoted cells would be changed.
-    reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
+    text = io.TextIOWrapper(io.BytesIO(data), encoding_of(data), errors="replace", newline="")
+    first = text.readline(MOST_CHARACTERS)
+    if separator := SEPARATOR.fullmatch(first):
+        # A spreadsheet that reads this line does not show it either: the header is its first row.
+        return CsvTable(_rows(text, separator[1]), separator[1])
+    text.seek(0)
+    while first and not first.strip():
+        first = text.readline(MOST_CHARACTERS)
+    text.seek(0)
+    delimiter = delimiter_of(first.strip(), columns)
+    return CsvTable(_rows(text, delimiter), delimiter)
+
+
+class _Lines:
+    """The lines of a text, as long as a row is not too long; `n_characters` are those since it was set to 0."""
+
+    def __init__(self, text: io.TextIOWrapper) -> None:
+        self._text = text
+        self.n_characters = 0
+
+    def __iter__(self) -> "_Lines":
+        return self
+
+    def __next__(self) -> str:
+        line = self._text.readline(MOST_CHARACTERS + 1)
+        self.n_characters += len(line)
+        if not line or self.n_characters > MOST_CHARACTERS:
+            raise StopIteration
+        return line
+
+
+def _rows(text: io.TextIOWrapper, delimiter: str) -> Iterator[CsvRow]:
+    lines = _Lines(text)
+    reader = csv.reader(lines, delimiter=delimiter, strict=True)
     number = 0
     try:
         for cells in reader:
             number += 1
+            if number > MOST_ROWS:
+                raise BrokenRow(number, f"is one more than the {MOST_ROWS:,} that one file may have: split the file")
+            lines.n_characters = 0
             if "".join(cells).strip(BLANK):
                 yield CsvRow(number, cells)
     except csv.Error:
-        raise _BrokenRow(number + 1) from None
+        if lines.n_characters <= MOST_CHARACTERS:
+            raise BrokenRow(number + 1, MISPLACED_QUOTE) from None
+    if lines.n_characters > MOST_CHARACTERS:
+        raise BrokenRow(number + 1, f"is longer than {MOST_CHARACTERS:,} characters: this is no table of cells")

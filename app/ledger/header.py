@@ -9,14 +9,23 @@ from app.ledger.csv_text import CsvRow
 from app.problems import MAX_TOKEN_CHARACTERS
 from app.records import FAHRENHEIT_COLUMNS, FILE_COLUMNS, REQUIRED_COLUMNS
 
+# Each unknown name is compared with all known ones.
+MOST_COLUMNS = 200
+
 
 def read_header(header: CsvRow, faults: CsvFaults) -> dict[str, int]:
     """Return the place of each column that the header names, its order and capital letters being free.
 
     Columns that are missing, unknown, misspelt or named twice are noted as faults.
     """
-    names = [_name(cell) for cell in _without_blank_end(header.cells)]
+    cells = _without_blank_end(header.cells)
     places: dict[str, int] = {}
+    if len(cells) > MOST_COLUMNS:
+        faults.add(
+            header.number, "", f"names {len(cells):,} columns, and {len(FILE_COLUMNS)} are known: delete the others"
+        )
+        return places
+    names = [_name(cell) for cell in cells]
     if not set(names) & set(FILE_COLUMNS):
         faults.add(header.number, "", f"must name the columns: {','.join(REQUIRED_COLUMNS)}")
         return places

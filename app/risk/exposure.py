@@ -15,12 +15,27 @@ from model.transit import SHORTEST_DAYS
 Array = NDArray[np.float64]
 
 WEATHER_SEED = 1
-# Temperature paths of journeys that queries share; more than this and the oldest are worked out again.
-MOST_KEPT = 256
+
+
+def journey_key(query: RiskQuery, genus: Genus | None) -> tuple[object, ...]:
+    """Return what queries have in common that share a journey and what it does to a genus."""
+    return (
+        genus,
+        query.container,
+        query.heat_pack_hours,
+        query.heat_packs,
+        query.cold_packs,
+        query.transit_days,
+        query.ship_date,
+        query.temperature.model_dump_json(),
+    )
 
 
 class QueryExposures:
-    """Exposures of one request; journeys that several queries share are worked out once."""
+    """Exposures of one request; journeys that several queries share are worked out once.
+
+    How many there are is bounded by `app.risk.work_limit`.
+    """
 
     def __init__(self, engine: Engine) -> None:
         self._engine = engine
@@ -35,16 +50,7 @@ class QueryExposures:
             For a place code that is not known.
         """
         temperature = query.temperature
-        key = (
-            genus,
-            query.container,
-            query.heat_pack_hours,
-            query.heat_packs,
-            query.cold_packs,
-            query.transit_days,
-            query.ship_date,
-            temperature.model_dump_json(),
-        )
+        key = journey_key(query, genus)
         known = self._known.get(key)
         if known is None:
             if type(temperature) is DailyTemperature:
@@ -52,8 +58,6 @@ class QueryExposures:
             else:
                 assert isinstance(temperature, LaneTemperature)  # noqa: S101 - the only shape left
                 known = self._lane(index, query, temperature, genus)
-            if len(self._known) >= MOST_KEPT:
-                self._known.pop(next(iter(self._known)))
             self._known[key] = known
         return known
 

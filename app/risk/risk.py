@@ -11,6 +11,7 @@ from pydantic_core import to_json
 from app.batch import drift_quarter, resolve_genus, seller_level
 from app.risk.cautions import RiskCautions
 from app.risk.exposure import QueryExposures
+from app.risk.work_limit import check_work
 from app.schemas import InsideTemperature, LaneTemperature, RiskQuery, RiskRequest
 from app.serving import Engine, evidence_as_json
 from model.exposure import ClockDraws, chill_rate, damage_rate
@@ -116,9 +117,15 @@ def answer_risk(request: RiskRequest, engine: Engine) -> bytes:
     """Return the answer, a `RiskAnswer`, as JSON bytes: results in the order asked.
 
     Written as text: ten thousand results as models would cost more than their computation.
+
+    Raises
+    ------
+    TooMuchWork
+        If the journeys of all queries take too long together.
     """
     queries = request.queries
     lines = _Lines(queries, engine)
+    check_work(queries, lines.plants)
     exposures = QueryExposures(engine)
     cautions = RiskCautions(engine)
     log_days = np.log(np.maximum([query.transit_days for query in queries], SHORTEST_DAYS))

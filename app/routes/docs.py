@@ -1,21 +1,13 @@
-"""``GET /health``, ``GET /docs`` and ``GET /openapi.json``."""
+"""``GET /docs`` and ``GET /openapi.json``."""
 
 import json
 
 from fastapi import APIRouter, Request, Response
 from fastapi.responses import HTMLResponse
 
-from app.http import DOCS_HEADERS, declared, docs_page, openapi_document
-from app.schemas import HealthAnswer
+from app.http import DOCS_HEADERS, docs_page, openapi_document
 
 router = APIRouter()
-
-
-@router.get("/health", **declared("health"))
-async def health(request: Request) -> Response:
-    """Whether the service is up, and the version of its model."""
-    answer = HealthAnswer(status="ok", model_version=request.app.state.active.engine.model_version)
-    return Response(answer.model_dump_json(), media_type="application/json")
 
 
 @router.get("/openapi.json", include_in_schema=False)

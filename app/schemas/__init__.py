@@ -76,7 +76,7 @@ from app.schemas.plan_forecast import (
     PlanForecastAnswer,
     ScoredForecast,
 )
-from app.schemas.problem import HealthAnswer, ProblemBody
+from app.schemas.problem import HealthAnswer, ProblemBody, ReadyAnswer
 from app.schemas.reference import (
     ContainerRow,
     GeneraAnswer,
@@ -254,6 +254,7 @@ __all__ = [
     "Quarter",
     "RangesHeld",
     "ReadingAnswer",
+    "ReadyAnswer",
     "RecheckAnswer",
     "RecheckRequest",
     "RecheckedLineAnswer",

@@ -1,4 +1,6 @@
-"""The body of every refusal (RFC 9457), and the answer of ``GET /health``."""
+"""The body of every refusal (RFC 9457), and the answers of ``GET /health`` and ``GET /ready``."""
+
+from typing import Literal
 
 from pydantic import Field
 
@@ -30,3 +32,11 @@ class HealthAnswer(AnswerModel):
 
     status: str
     model_version: str
+
+
+class ReadyAnswer(AnswerModel):
+    """The ledger can be used, and a model answers."""
+
+    status: Literal["ready", "degraded"] = Field(description="degraded: not the active version answers, but another")
+    model_version: str = Field(description="the one that answers")
+    notice: str | None = Field(description="why the active version does not answer, null where it does")

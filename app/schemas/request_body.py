@@ -8,11 +8,14 @@ from pydantic import BaseModel, ValidationError
 from app.problems import MAX_ERRORS, FieldError, InvalidInput, MalformedJson, Problem, json_pointer
 from app.schemas.expectations import expected, known_fields, schema_at
 from app.schemas.fields import CROSS_FIELD
+from app.schemas.json_text import check_json
 
 Request = TypeVar("Request", bound=BaseModel)
 
 # Listing a fault costs about half a kilobyte; past this many the body is simply not a request.
 MAX_FAULTS = 50_000
+# What a body larger than this lacks at its top is told before anything else is looked at.
+LARGE_BYTES = 2**18
 
 
 class RequestBody(Generic[Request]):
@@ -26,16 +29,24 @@ class RequestBody(Generic[Request]):
     def _json_schema(self) -> dict[str, Any]:
         return self.model.model_json_schema()
 
+    @cached_property
+    def _required(self) -> set[str]:
+        return set(self._json_schema.get("required", ()))
+
     def parse(self, data: bytes) -> Request:
         """Return the request in a JSON body.
 
         Raises
         ------
         MalformedJson
-            If the bytes are not JSON.
+            If the bytes are not JSON, or name a field twice in one object.
         InvalidInput
             If a field is missing, unknown, of the wrong type, out of range, or at odds with another.
         """
+        names = check_json(data)
+        if names is not None and len(data) > LARGE_BYTES and (missing := self._required - names):
+            # Each would carry a copy of the whole body.
+            raise InvalidInput([self._field_error("missing", (name,), "") for name in sorted(missing)])
         try:
             return self.model.model_validate_json(data)
         except ValidationError as error:

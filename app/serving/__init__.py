@@ -6,8 +6,6 @@ Neither fits a model nor resolves a batch.
 from app.serving import reference_lists
 from app.serving.active_model import ActiveModel
 from app.serving.artifacts import (
-    ArtefactError,
-    DelayCheck,
     FitRecord,
     FittedModel,
     from_artefact,
@@ -17,11 +15,13 @@ from app.serving.artifacts import (
 from app.serving.engine import PRIOR_SEED, STORED_DRAWS, Engine, rules_draws, rules_pool, rules_version
 from app.serving.evidence import evidence_as_json
 from app.serving.learned_times import LaneKey, LaneTimes, LearnedTimes
+from app.serving.manifest import ArtefactError, DelayCheck
 from app.serving.model_versions import activate, answer_versions
 from app.serving.quick_update import QuickUpdate, Refused
 from app.serving.refit_process import RefitProcesses
 from app.serving.refits import find_refit, refit_answer, request_refit
 from app.serving.self_learning import SelfLearning
+from app.serving.stored_fit import StoredFit, read_fit
 
 __all__ = [
     "PRIOR_SEED",
@@ -39,12 +39,14 @@ __all__ = [
     "RefitProcesses",
     "Refused",
     "SelfLearning",
+    "StoredFit",
     "activate",
     "answer_versions",
     "evidence_as_json",
     "find_refit",
     "from_artefact",
     "package_version",
+    "read_fit",
     "reference_lists",
     "refit_answer",
     "request_refit",

@@ -8,10 +8,11 @@ from typing import NamedTuple
 from anyio import CapacityLimiter, sleep, to_thread
 
 from app.problems import StoreUnavailable
-from app.serving.artifacts import ArtefactError, from_artefact
 from app.serving.engine import Engine
+from app.serving.manifest import ArtefactError
 from app.serving.quick_update import QuickUpdate
-from app.store import Database, StoredVersion, active_version, later_boxes, read_quick_update, read_version
+from app.serving.stored_fit import StoredFit, read_fit
+from app.store import Connection, Database, active_version, later_boxes, read_quick_update, versions_once_active
 
 LOG = logging.getLogger("uvicorn.error")
 
@@ -29,9 +30,10 @@ class Awaited(NamedTuple):
 class ActiveModel:
     """Serves one engine, replaced as a whole once another version is active and has been loaded.
 
-    A version that cannot be used (see `app.artifacts`), and a database that cannot be read, leave the engine as it is:
-    at start that is the rules of thumb alone. `notice` then says so. Boxes that came after the version are taken into
-    account once another process has found what they say; `awaited` is what nobody has found yet.
+    A version that cannot be used (see `app.serving.artifacts`) leaves the engine as it is; at start the last version
+    that a refit activated and that can be used serves instead, or else the rules of thumb alone. `notice` then says so.
+    A database that cannot be read leaves everything as it is. Boxes that came after the version are taken into account
+    once another process has found what they say; `awaited` is what nobody has found yet.
     """
 
     def __init__(self, database: Database) -> None:
@@ -42,6 +44,7 @@ class ActiveModel:
         self._rules = self.engine
         self._base, self._base_seen = self.engine, 0
         self._seen: str | None = None
+        self._has_looked = False
         self._applied: Awaited | None = None
         self.notice: str | None = None
         self.awaited: Awaited | None = None
@@ -62,26 +65,38 @@ class ActiveModel:
             return
         with self._database.reading() as connection:
             active = active_version(connection)
-            changed = active != self._seen
-            stored = read_version(connection, active) if changed and active is not None else None
-        if changed:
-            self._serve(active, stored)
+            if active != self._seen:
+                self._change(connection, active)
+                self._seen = active
+            self._has_looked = True
         self._take_later_boxes()
 
-    def _serve(self, active: str | None, stored: tuple[StoredVersion, bytes] | None) -> None:
-        """Serve a version as it was stored; one that cannot be used leaves the engine as it is."""
-        self._seen = active
-        base, seen = self._rules, 0
-        if active is not None and stored is not None:
-            try:
-                fit = from_artefact(stored[0].manifest_json, stored[1], self._rules.reference)
-                base, seen = Engine.of(active, fit), stored[0].ledger_revision
-            except ArtefactError as error:
-                self.notice = f"{active} is active, but cannot be used: {error}. {self.engine.model_version} answers."
-                LOG.error("%s", self.notice)
-                return
-        self.engine = self._base = base
-        self._base_seen, self._applied, self.notice = seen, None, None
+    def _change(self, connection: Connection, active: str | None) -> None:
+        """Serve the version that is active now, or where it cannot be used say so and serve another."""
+        try:
+            self._serve(None if active is None else read_fit(connection, active, self._rules.reference))
+        except ArtefactError as error:
+            if not self._has_looked:
+                self._serve(self._last_good(connection, active))
+            self.notice = f"{active} is active, but cannot be used: {error}. {self._base.model_version} answers."
+            LOG.error("%s", self.notice)
+        else:
+            self.notice = None
+
+    def _last_good(self, connection: Connection, active: str | None) -> StoredFit | None:
+        """Return the last version but the active one that a refit had activated and that can be used, None without."""
+        for version in versions_once_active(connection):
+            if version != active:
+                try:
+                    return read_fit(connection, version, self._rules.reference)
+                except ArtefactError as error:
+                    LOG.warning("%s cannot be used either: %s", version, error)
+        return None
+
+    def _serve(self, found: StoredFit | None) -> None:
+        """Serve a version as it was stored; None: the rules of thumb alone."""
+        self.engine = self._base = self._rules if found is None else Engine.of(found.stored.version, found.fit)
+        self._base_seen, self._applied = 0 if found is None else found.stored.ledger_revision, None
 
     def _take_later_boxes(self) -> None:
         """Serve what the boxes after the version say, as far as it is found; until then what was served before."""

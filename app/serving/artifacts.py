@@ -1,81 +1,33 @@
 """The artefact of a fitted model: plain arrays in one .npz and a JSON manifest, never a pickle.
 
-The manifest is checked first: format, SHA-256 of the arrays, and the fingerprint of tables, constants and code. The
-draws are deviations from those, so a model fitted under another fingerprint is refused, not carried over: refit it.
-Versions of this package and of numpy are for the record only.
+The manifest is checked first: format, SHA-256 of itself and the arrays, and the fingerprint of tables, constants and
+code. The draws are deviations from those, so a model fitted under another fingerprint is refused, not carried over:
+refit it. Then every value is looked at (`app.serving.artifact_checks`), since who can change a ledger can also write a
+new hash. Versions of this package and of numpy are for the record only.
 """
 
-import hashlib
 import io
-import json
 import zipfile
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from importlib.metadata import PackageNotFoundError, version
-from typing import Annotated, Any
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
+from app.serving.artifact_checks import check_values
 from app.serving.learned_times import LaneKey, LaneTimes, LearnedTimes
+from app.serving.manifest import FORMAT, ArtefactError, DelayCheck, Manifest, read_manifest
 from model.plant import KINDS, LEARNED_SCALES, Level
 from model.predict import BoxCounts, FitVariance, LateLossDraws, LevelCounts, PosteriorDraws
 from model.prior import ParameterDraws
 from model.reference import Reference
 from model.transit import TransitQuantiles
 
-FORMAT = 3
 PARAMETERS = ("alpha", "kappa", "delta", "log_q10", "chill_rate", "h0", "lost")
-JsonLevel = str | tuple[str, int]
 Arrays = dict[str, NDArray[Any]]
-
-
-class ArtefactError(ValueError):
-    """A stored model that cannot be used; the message says why and what to do."""
-
-
-class DelayCheck(BaseModel):
-    """Quantiles 0.1, 0.5 and 0.9 of kappa with all boxes, and without those later than their service's usual p90."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
-
-    n_left_out: Annotated[int, Field(ge=1)]
-    kappa: tuple[float, float, float]
-    without: tuple[float, float, float]
-
-
-class Manifest(BaseModel):
-    """What an artefact is, in plain JSON.
-
-    `levels` names the rows of its arrays by kind of effect; a level of drift is a pair (seller, quarter). `lanes` names
-    those of the times in transit: service, origin, destination, the last two empty for a lane without own boxes.
-    """
-
-    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
-
-    format: int
-    package_version: str
-    numpy_version: str
-    fitted_at: datetime
-    data_fingerprint: str
-    reference_fingerprint: str
-    seed: int
-    n_boxes: Annotated[int, Field(ge=0)]
-    n_lines: Annotated[int, Field(ge=0)]
-    n_plants: Annotated[int, Field(ge=0)]
-    n_draws: Annotated[int, Field(ge=1)]
-    n_replaced: Annotated[int, Field(ge=0)]
-    levels: dict[str, list[JsonLevel]]
-    lanes: list[tuple[str, str, str]]
-    n_rechecked_boxes: Annotated[int, Field(ge=0)]
-    n_rechecked_plants: Annotated[int, Field(ge=0)]
-    delay_check: DelayCheck | None
-    scales_at_mode: dict[str, float]
-    prior_covariance: float
-    diagnostics: dict[str, float | int | bool | str]
-    sha256: str
 
 
 @dataclass(frozen=True, eq=False)
@@ -147,29 +99,9 @@ def to_artefact(
         scales_at_mode=dict(variance.scales),
         prior_covariance=variance.prior_covariance,
         diagnostics=dict(record.diagnostics),
-        sha256=hashlib.sha256(data).hexdigest(),
+        sha256="",
     )
-    return FittedModel(draws, counts, variance, times, manifest), data
-
-
-def read_manifest(text: str) -> Manifest:
-    """Return the manifest in a JSON text.
-
-    Raises
-    ------
-    ArtefactError
-        If it is not one that this version writes.
-    """
-    try:
-        found = json.loads(text).get("format")
-    except (ValueError, AttributeError):
-        raise ArtefactError("the manifest of the stored model is not JSON") from None
-    if found != FORMAT:
-        raise ArtefactError(f"the stored model has format {found!r}, this version reads {FORMAT}: refit")
-    try:
-        return Manifest.model_validate_json(text)
-    except ValidationError as error:
-        raise ArtefactError(f"the manifest of the stored model has {error.error_count()} faults: refit") from None
+    return FittedModel(draws, counts, variance, times, manifest.sealed(data)), data
 
 
 def from_artefact(manifest_json: str, data: bytes, reference: Reference) -> FittedModel:
@@ -178,11 +110,14 @@ def from_artefact(manifest_json: str, data: bytes, reference: Reference) -> Fitt
     Raises
     ------
     ArtefactError
-        If the bytes are not those of the manifest, or were fitted with other tables, constants or code.
+        If the bytes are not those of the manifest, were fitted with other tables, constants or code, or hold a value
+        that no fit has.
     """
     manifest = read_manifest(manifest_json)
-    if hashlib.sha256(data).hexdigest() != manifest.sha256:
-        raise ArtefactError("the arrays of the stored model are not those of its manifest (SHA-256 differs): refit")
+    if manifest.seal(data) != manifest.sha256:
+        raise ArtefactError(
+            "manifest and arrays of the stored model are not as they were made (SHA-256 differs): refit"
+        )
     if manifest.reference_fingerprint != reference.fingerprint:
         raise ArtefactError(
             f"the stored model was fitted with other tables, constants or code ({manifest.reference_fingerprint}, now "
@@ -191,8 +126,9 @@ def from_artefact(manifest_json: str, data: bytes, reference: Reference) -> Fitt
     try:
         with np.load(io.BytesIO(data), allow_pickle=False) as stored:
             arrays = {name: stored[name] for name in stored.files}
+        check_values(manifest, arrays, reference)
         return _model(manifest, arrays, reference)
-    except (KeyError, ValueError, OSError, zipfile.BadZipFile) as error:
+    except (KeyError, ValueError, OSError, EOFError, zipfile.BadZipFile) as error:
         raise ArtefactError(f"the arrays of the stored model cannot be read ({error}): refit") from error
 
 

@@ -2,9 +2,10 @@
 
 from app.problems import Conflict, NotFound
 from app.schemas import ModelVersion, ModelVersionsAnswer
-from app.serving.artifacts import ArtefactError, from_artefact, read_manifest
 from app.serving.engine import Engine, rules_version
-from app.store import Database, StoredVersion, activate_version, list_versions, read_version
+from app.serving.manifest import ArtefactError, read_manifest
+from app.serving.stored_fit import read_fit
+from app.store import Database, StoredVersion, activate_version, list_versions
 from model.reference import Reference
 
 
@@ -51,15 +52,14 @@ def activate(database: Database, version: str, reference: Reference) -> None:
                 activate_version(connection, None)
         return
     found = None
-    if not database.absent:
-        with database.reading() as connection:
-            found = read_version(connection, version)
-    if found is None:
-        raise NotFound("There is no such version of the model.")
     try:
-        from_artefact(found[0].manifest_json, found[1], reference)
+        if not database.absent:
+            with database.reading() as connection:
+                found = read_fit(connection, version, reference)
     except ArtefactError as error:
         raise Conflict(f"This version cannot be used: {error}.") from error
+    if found is None:
+        raise NotFound("There is no such version of the model.")
     with database.writing() as connection:
         activate_version(connection, version)
 

@@ -29,12 +29,14 @@ from app.store.doubts import (
 from app.store.forecasts import CountedLine, ForecastBox, count_lost_forecasts, read_forecast_boxes, read_forecasts
 from app.store.idempotency import complete_key, release_key, reserve_key
 from app.store.model_versions import (
+    DamagedVersion,
     StoredVersion,
     activate_version,
     active_version,
     add_version,
     list_versions,
     read_version,
+    versions_once_active,
 )
 from app.store.quick_updates import (
     claim_quick_update,
@@ -114,6 +116,7 @@ __all__ = [
     "Connection",
     "CountedLine",
     "DamagedFile",
+    "DamagedVersion",
     "Database",
     "ForecastBox",
     "FoundDoubt",
@@ -200,4 +203,5 @@ __all__ = [
     "touch_refit",
     "unchecked_shipments",
     "unlearned",
+    "versions_once_active",
 ]

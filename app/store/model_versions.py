@@ -3,12 +3,18 @@
 At most one is active. Where none is, the model that speaks from the rules of thumb alone is; it is not stored.
 """
 
-from datetime import datetime
-from typing import NamedTuple
+from datetime import UTC, datetime
+from typing import Any, NamedTuple
 
 from sqlalchemy import Connection, insert, select, update
+from sqlalchemy.exc import OperationalError
 
-from app.store.schema import model_versions
+from app.store.refits import ACTIVATED
+from app.store.schema import model_versions, refits
+
+NEVER = datetime(1970, 1, 1, tzinfo=UTC)
+# What the driver of SQLite says of a text that is none.
+NOT_UTF8 = "Could not decode to UTF-8"
 
 
 class StoredVersion(NamedTuple):
@@ -21,6 +27,10 @@ class StoredVersion(NamedTuple):
     created_at: datetime
 
 
+class DamagedVersion(Exception):  # noqa: N818 - what is wrong, in words, for the caller to tell
+    """A version whose row cannot be read as it was written; the text says why."""
+
+
 _COLUMNS = tuple(model_versions.c[name] for name in StoredVersion._fields)
 
 
@@ -30,16 +40,53 @@ def active_version(connection: Connection) -> str | None:
 
 
 def read_version(connection: Connection, version: str) -> tuple[StoredVersion, bytes] | None:
-    """Return a version and its arrays, or None if there is none of this name."""
-    query = select(*_COLUMNS, model_versions.c.arrays).where(model_versions.c.version == version)
-    row = connection.execute(query).one_or_none()
-    return None if row is None else (StoredVersion(*row[:-1]), row[-1])
+    """Return a version and its arrays, or None if there is none of this name.
+
+    Raises
+    ------
+    DamagedVersion
+        If its row holds what is no time, no text or no arrays: SQLite keeps whatever it is given.
+    """
+    row = _read_row(connection, version, *_COLUMNS, model_versions.c.arrays)
+    if row is None:
+        return None
+    if not isinstance(row[-1], bytes):
+        raise DamagedVersion("its arrays are not bytes")
+    return StoredVersion(*row[:-1]), row[-1]
 
 
 def list_versions(connection: Connection) -> list[StoredVersion]:
-    """Return all versions, the newest first."""
-    query = select(*_COLUMNS).order_by(model_versions.c.created_at.desc(), model_versions.c.version.desc())
-    return [StoredVersion(*row) for row in connection.execute(query)]
+    """Return all versions, the newest first; of one whose row is damaged the manifest is empty, its time the first."""
+    of = model_versions.c
+    names = connection.execute(select(of.version, of.active).order_by(of.created_at.desc(), of.version.desc())).all()
+    found = []
+    for name, active in names:
+        try:
+            row = _read_row(connection, name, *_COLUMNS)
+        except DamagedVersion:
+            found.append(StoredVersion(name, "", 0, active, NEVER))
+        else:
+            found.extend([] if row is None else [StoredVersion(*row)])
+    return found
+
+
+def versions_once_active(connection: Connection) -> list[str]:
+    """Return the names of the versions that a refit has activated, the newest first."""
+    once = select(refits.c.version).where(refits.c.state == ACTIVATED).order_by(refits.c.finished_at.desc())
+    return [name for (name,) in connection.execute(once) if name is not None]
+
+
+def _read_row(connection: Connection, version: str, *columns: Any) -> tuple[Any, ...] | None:
+    query = select(*columns).where(model_versions.c.version == version)
+    try:
+        row = connection.execute(query).one_or_none()
+    except (ValueError, TypeError) as error:
+        raise DamagedVersion(f"its row cannot be read: {error}") from error
+    except OperationalError as error:
+        if NOT_UTF8 not in str(error.orig):
+            raise
+        raise DamagedVersion("its manifest is no text in UTF-8") from error
+    return None if row is None else tuple(row)
 
 
 def add_version(connection: Connection, stored: StoredVersion, arrays: bytes) -> None:

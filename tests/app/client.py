@@ -1,6 +1,6 @@
 """A client of the whole application, in process: httpx on the ASGI app, its lifespan run once."""
 
-from collections.abc import Iterator
+from collections.abc import Awaitable, Callable, Iterator
 from concurrent.futures import Future
 from contextlib import contextmanager
 from functools import partial
@@ -31,6 +31,10 @@ class Client:
     def start(self, method: str, path: str, **arguments: Any) -> Future[httpx.Response]:
         """Call and return at once; the response is in the future's result."""
         return self._portal.start_task_soon(partial(self._client.request, method, path, **arguments))
+
+    def start_task(self, task: Callable[[], Awaitable[object]]) -> None:
+        """Run a coroutine function in the application's event loop, and do not wait for it."""
+        self._portal.start_task_soon(task)
 
     def get(self, path: str, **arguments: Any) -> httpx.Response:
         """GET."""

@@ -11,8 +11,9 @@ import pytest
 
 from app.risk.risk import answer_risk
 from app.schemas.risk import RiskRequest
-from app.serving.artifacts import ArtefactError, FitRecord, from_artefact, to_artefact
+from app.serving.artifacts import FitRecord, from_artefact, to_artefact
 from app.serving.engine import Engine
+from app.serving.manifest import ArtefactError, Manifest
 from model.predict.predict import PosteriorDraws
 from model.prior.priors import ParameterDraws
 from model.reference.tables import load_reference
@@ -32,17 +33,27 @@ QUERIES = RiskRequest.model_validate_json(
 
 
 def changed(**fields: Any) -> str:
-    """Return the manifest with fields changed."""
+    """Return the manifest with fields changed, its hash as it was."""
     return json.dumps(json.loads(fitted()[0].manifest.model_dump_json()) | fields)
 
 
+def resealed(arrays: bytes | None = None, **fields: Any) -> str:
+    """Return the manifest with fields changed and the hash of that, as somebody would write it who knows how."""
+    return Manifest.model_validate_json(changed(**fields)).sealed(arrays or fitted()[1]).model_dump_json()
+
+
+def level_names(**kinds: Any) -> dict[str, Any]:
+    """Return the names of the levels with those of some kinds changed."""
+    return dict(json.loads(changed())["levels"]) | kinds
+
+
 def replaced(array_name: str, array: Any) -> tuple[str, bytes]:
-    """Return an artefact that is whole but for one array."""
+    """Return an artefact that is whole, its hash included, but for one array."""
     with np.load(io.BytesIO(fitted()[1])) as stored:
         arrays = {name: stored[name] for name in stored.files} | {array_name: array}
     buffer = io.BytesIO()
     np.savez(buffer, **arrays)
-    return changed(sha256=hashlib.sha256(buffer.getvalue()).hexdigest()), buffer.getvalue()
+    return resealed(buffer.getvalue()), buffer.getvalue()
 
 
 def test_what_is_read_back_answers_byte_for_byte_alike() -> None:
@@ -67,7 +78,9 @@ def test_arrays_are_plain_and_names_stand_in_the_manifest() -> None:
     levels = json.loads(model.manifest.model_dump_json())["levels"]
     assert "Aglaonema" in levels["genus"]
     assert all(isinstance(seller, str) and isinstance(quarter, int) for seller, quarter in levels["drift"])
-    assert model.manifest.sha256 == hashlib.sha256(data).hexdigest()
+    # By hand: the manifest without its own hash, its length and a line end before it, the arrays after it.
+    own = model.manifest.model_dump_json(exclude={"sha256"}).encode()
+    assert model.manifest.sha256 == hashlib.sha256(str(len(own)).encode() + b"\n" + own + data).hexdigest()
     assert (model.manifest.n_boxes, model.manifest.n_lines) == (15, 45)
 
 
@@ -85,20 +98,53 @@ def test_changed_bytes_are_refused(place: int) -> None:
 @pytest.mark.parametrize(
     ("manifest", "words"),
     [
-        (lambda: changed(reference_fingerprint="00000000"), "other tables, constants or code .00000000"),
-        (lambda: changed(format=1), "format 1, this version reads 3: refit"),
+        (lambda: resealed(reference_fingerprint="00000000"), "other tables, constants or code .00000000"),
+        (lambda: changed(format=1), "format 1, this version reads 4: refit"),
         (lambda: changed(more=1), "1 faults"),
-        (lambda: changed(n_draws=4095), "shape"),
-        (lambda: changed(levels=json.loads(changed())["levels"] | {"genus": ["Aglaonema"]}), "shape"),
+        (lambda: changed(fitted_at="2027-02-30T09:00:00Z"), "1 faults"),
+        (lambda: changed(fitted_at="2027-02-01T09:00:00"), "1 faults"),
+        (lambda: changed(n_boxes=14), "SHA-256"),
+        (lambda: changed(levels=level_names(genus=list(reversed(level_names()["genus"])))), "SHA-256"),
+        (lambda: resealed(levels=level_names(genus=list(reversed(level_names()["genus"])))), "genus are not in order"),
+        (lambda: resealed(levels=level_names(service=["by pigeon"])), "service has 1 that the tables do not"),
+        (lambda: resealed(n_draws=4095), "shape"),
+        (lambda: resealed(n_boxes=1), "boxes counts more than the fit has"),
+        (lambda: resealed(scales_at_mode={}), "scales_at_mode"),
+        (lambda: resealed(levels=level_names(genus=["Aglaonema"])), "beyond the levels|shape"),
         (lambda: "[]", "not JSON"),
         (lambda: "{", "not JSON"),
     ],
-    ids=["reference", "format", "field", "draws", "levels", "list", "cut"],
 )
 def test_manifest_that_does_not_fit_is_refused(manifest: Callable[[], str], words: str) -> None:
     """The manifest is made in the test, since that needs a fit."""
     with pytest.raises(ArtefactError, match=words):
         from_artefact(manifest(), fitted()[1], load_reference())
+
+
+@pytest.mark.parametrize(
+    ("name", "spoil", "words"),
+    [
+        ("alpha", lambda a: np.where(np.arange(len(a)) == 3, np.nan, a), "alpha is not all finite"),
+        ("kappa", lambda a: -a, "kappa is not above 0"),
+        ("lost", lambda a: a + 1, "lost is not a chance"),
+        ("effect.genus", lambda a: a * 1e9, "effect.genus is not within 100"),
+        ("counts.genus.boxes", lambda a: -a, "whole numbers"),
+        ("pairs.genus", lambda a: a + 1000, "beyond the levels"),
+        ("times.quantiles", lambda a: a[:, ::-1], "p50"),
+        ("times.delay_share", lambda a: a + 1, "not a share"),
+        ("variance.posterior", lambda a: a + np.triu(a, 1), "no covariance"),
+        ("variance.prior", lambda a: 0 * a, "variance.prior is not above 0"),
+        ("kappa", lambda a: a[:-1], "shape"),
+    ],
+)
+def test_values_that_no_fit_writes_are_refused_though_the_hash_is_right(
+    name: str, spoil: Callable[[Any], Any], words: str
+) -> None:
+    with np.load(io.BytesIO(fitted()[1])) as stored:
+        array = stored[name]
+    manifest, data = replaced(name, spoil(array))
+    with pytest.raises(ArtefactError, match=words):
+        from_artefact(manifest, data, load_reference())
 
 
 class Trap:

@@ -15,7 +15,7 @@ from app.cli.demo import ARRAYS, BOXES, LEARNED, demo_folder, demo_text, learned
 from app.comparing.compare import answer_compare
 from app.records.ledger import COLUMNS
 from app.schemas.compare import CompareRequest
-from app.serving.artifacts import ArtefactError
+from app.serving.manifest import ArtefactError
 from model.reference.tables import load_reference
 from tests.app.batches import engine
 from tests.app.ledger_files import parsed

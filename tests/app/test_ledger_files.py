@@ -32,6 +32,8 @@ BASE = csv_text([row(cultivar="Größe"), row(genus="Hoya", cultivar="Niño")])
         BASE.replace("\n", "\r").encode(),
         BASE.replace(",", ";").encode(),
         BASE.replace(",", "\t").encode("utf-16"),
+        b"sep=;\r\n" + BASE.replace(",", ";").encode(),
+        ("sep=,\n" + BASE).encode("utf-8-sig"),
         BASE.replace("\n", "\n\n").encode(),
         BASE.replace("\n", ",,\n").encode(),
         BASE.replace("shipment,", " Shipment ,").replace("ship_date", "Ship Date").encode(),
@@ -39,7 +41,8 @@ BASE = csv_text([row(cultivar="Größe"), row(genus="Hoya", cultivar="Niño")])
         csv_text([row(cultivar="Größe"), row(genus="Hoya", cultivar="Niño")], quoting=1).encode(),
     ],
     ids=[
-        "bom", "latin-1", "cp1252", "utf-16", "crlf", "cr", "semicolons", "tabs", "blank lines", "blank columns",
+        "bom", "latin-1", "cp1252", "utf-16", "crlf", "cr", "semicolons", "tabs", "told",
+        "told, with bom", "blank lines", "blank columns",
         "names", "order", "quoted",
     ],
 )  # fmt: skip
@@ -48,6 +51,17 @@ def test_forms_of_one_file_are_read_alike(data: bytes) -> None:
     assert [(line.genus, line.cultivar) for line in record.lines] == [("Aglaonema", "Größe"), ("Hoya", "Niño")]
     assert (record.ship_date, record.heat_pack_hours, record.heat_packs) == (date(2027, 1, 11), 72.0, 1)
     assert record == parsed(BASE.encode())[0] or "order" in record
+
+
+@pytest.mark.parametrize("mark", [b"PK\x03\x04", b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"])
+def test_a_workbook_is_told_from_a_damaged_file(mark: bytes) -> None:
+    """How .xlsx (a zip archive) and .xls begin."""
+    [(_, _, message)] = faults(mark + bytes(200))
+    assert message.startswith("is a spreadsheet's workbook, not CSV")
+
+
+def test_the_line_that_names_the_delimiter_is_no_row() -> None:
+    assert faults(b"sep=;\n" + csv_text([row(dead="x")], delimiter=";").encode())[0][0] == 2
 
 
 def test_typographic_quotes_of_windows() -> None:
@@ -144,6 +158,30 @@ def test_empty_file(data: bytes) -> None:
 
 def test_header_only_is_an_empty_ledger() -> None:
     assert parsed(f"{HEADER}\n".encode()) == []
+
+
+def test_reading_stops_where_more_is_wrong_than_anybody_reads() -> None:
+    """Half a million rows of one letter were 4.5 million faults and took 8.5 s of CPU."""
+    with pytest.raises(InvalidCells) as refused:
+        parse_ledger(f"{HEADER}\n".encode() + b"a\n" * 500_000, REFERENCE, now=NOW)
+    assert len(refused.value.errors) == 10_000
+    assert refused.value.n_faults < 100_000
+    assert "was not read any further" in refused.value.detail
+
+
+@pytest.mark.parametrize(
+    ("data", "words"),
+    [
+        (HEADER + "".join(f",recheck_datee{i}" for i in range(5_000)) + "\n", "names 5,017 columns, and"),
+        (f"{HEADER}\n" + "," * 300_000, "is longer than 262,144 characters"),
+        (f"{HEADER}\n" + '"\n",' * 100_000, "is longer than 262,144 characters"),
+        (f"{HEADER}\n" + "\n" * 1_000_000, "is one more than the 1,000,000 that one file may have"),
+    ],
+    ids=["columns", "cells", "quoted", "blank"],
+)
+def test_a_file_that_is_no_table_is_one_fault(data: str, words: str) -> None:
+    [(_, _, message)] = faults(data.encode())
+    assert message.startswith(words)
 
 
 def test_row_longer_than_the_header() -> None:

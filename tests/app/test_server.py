@@ -89,6 +89,21 @@ def test_a_connection_is_kept_for_the_next_call(port: int) -> None:
     assert first == second
 
 
+def test_a_body_with_two_lengths_carries_no_second_call(port: int) -> None:
+    """The chunks end before the length does: the rest is a call of its own to who reads chunks."""
+    head = f"POST /v1/risk HTTP/1.1\r\nHost: 127.0.0.1:{port}\r\n"
+    smuggled = f"GET /health HTTP/1.1\r\nHost: 127.0.0.1:{port}\r\n\r\n"
+    length = f"Content-Length: {5 + len(smuggled)}\r\nTransfer-Encoding: chunked\r\n\r\n0\r\n\r\n"
+    with connected(port) as one:
+        one.sendall((head + length + smuggled).encode())
+        answered = b""
+        while part := one.recv(4096):
+            answered += part
+    assert answered.startswith(b"HTTP/1.1 400")
+    assert answered.count(b"HTTP/1.1") == 1
+    assert b'"code": "ambiguous_length"' in answered
+
+
 def test_dripping_clients_do_not_keep_others_waiting(port: int) -> None:
     dripping = [connected(port) for _ in range(20)]
     try:

@@ -32,7 +32,7 @@ def test_a_refit_that_is_waited_for_is_cut_short_told_and_taken_up_by_the_next_s
 
         with running_server(url) as address:
             waiting = pool.submit(httpx.post, f"{address}{REFIT}?wait=true", timeout=None)
-            refit_id = until(started)
+            refit_id = str(until(started))
         answer = waiting.result()
         assert answer.status_code in (200, 202)
         assert answer.json()["id"] == refit_id

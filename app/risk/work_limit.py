@@ -1,0 +1,48 @@
+"""How much work one call for risk may be: ten thousand journeys through seasonal weather take minutes."""
+
+from collections.abc import Hashable, Sequence
+
+import numpy as np
+
+from app.problems import TooMuchWork
+from app.risk.exposure import journey_key
+from app.schemas import DailyTemperature, InsideTemperature, LaneTemperature, RiskQuery
+from model.plant import Plant
+
+# Seconds of one core, measured on a small server that was busy otherwise: of a query; of a journey through outside air
+# day by day or through the weather of a lane, and of each of its hours.
+PER_QUERY = 1e-4
+PER_JOURNEY: dict[type, float] = {DailyTemperature: 0.5e-3, LaneTemperature: 2.2e-3}
+PER_HOUR: dict[type, float] = {DailyTemperature: 11.5e-6, LaneTemperature: 29e-6}
+MOST_SECONDS = 5.0
+
+
+def seconds_of(query: RiskQuery) -> float:
+    """Return what following the journey of a query takes, whose temperature is not constant."""
+    kind, hours = type(query.temperature), 24.0 * query.transit_days
+    return PER_JOURNEY[kind] + PER_HOUR[kind] * hours
+
+
+def check_work(queries: Sequence[RiskQuery], plants: Sequence[Plant]) -> None:
+    """Refuse queries that take too long together; journeys that several share count once.
+
+    Raises
+    ------
+    TooMuchWork
+        With the number of queries, in their order, that would do.
+    """
+    known: set[Hashable] = set()
+    taken = np.full(len(queries), PER_QUERY)
+    for i, (query, plant) in enumerate(zip(queries, plants, strict=True)):
+        if type(query.temperature) is not InsideTemperature:
+            key = journey_key(query, plant.genus)
+            if key not in known:
+                known.add(key)
+                taken[i] += seconds_of(query)
+    fitting = int(np.searchsorted(np.cumsum(taken), MOST_SECONDS, side="right"))
+    if fitting < len(queries):
+        raise TooMuchWork(
+            "/queries",
+            f"would take about {taken.sum():.0f} seconds, and at most {MOST_SECONDS:g} are allowed: send the first"
+            f" {max(fitting, 1):,} queries, and the others in calls of their own",
+        )
