@@ -18,6 +18,7 @@ The exception tree::
     │   └── TooMuchWork         422  as the operation takes it, but more than one call may ask for
     ├── PreconditionRequired    428  a change does not say which version it changes
     ├── Busy                    503  too many calls wait
+    ├── Stopping                503  the server ends before the call is done
     ├── StoreUnavailable        503  the database cannot be used
     └── HttpProblem             4xx  any other refusal of the framework
 """
@@ -295,6 +296,20 @@ class Busy(Problem):
         )
 
 
+class Stopping(Problem):
+    """The server was told to stop, and ends before the call is done."""
+
+    status = 503
+    code = "stopping"
+    title = "The server stops"
+
+    def __init__(self) -> None:
+        """Say what to do."""
+        super().__init__(
+            "The server ended before this call was done. See whether a change was made before it is repeated."
+        )
+
+
 class StoreUnavailable(Problem):
     """The database of the ledger cannot be used."""
 
@@ -346,6 +361,7 @@ KINDS: tuple[type[Problem], ...] = (
     PreconditionRequired,
     Problem,
     Busy,
+    Stopping,
     StoreUnavailable,
 )
 """Every problem with a code of its own, in order of status."""

@@ -12,7 +12,7 @@ from typing import NamedTuple, TypeVar
 from anyio import CancelScope, CapacityLimiter, WouldBlock, current_time, to_thread
 from starlette.requests import ClientDisconnect, Request
 
-from app.problems import Busy
+from app.problems import Busy, Stopping
 
 # A call that waits for longer is refused: by then most clients have given up.
 PATIENCE_SECONDS = 20.0
@@ -37,6 +37,8 @@ class Pool:
         ------
         Busy
             If too many calls wait already, or it has waited for too long.
+        Stopping
+            If the server ends meanwhile.
         ClientDisconnect
             If the client leaves before its turn; the work is not begun.
         """
@@ -47,6 +49,9 @@ class Pool:
             await self._wait(request, turn)
         try:
             return await to_thread.run_sync(work, limiter=self._threads)
+        except asyncio.CancelledError:
+            # Only the server cancels a call whose work has begun, at the end of its patience.
+            raise Stopping from None
         finally:
             self._turns.release_on_behalf_of(turn)
 
