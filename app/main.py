@@ -57,7 +57,6 @@ async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
         try:
             yield
         finally:
-            app.state.refits.begin_stop()
             for task in following:
                 task.cancel()
             # A look-up under way ends before the database is closed under it, unless it waits for a lock.

@@ -32,7 +32,7 @@ OF_THE_FIT = {
     "survival": {"sklearn"},
 }
 # Modules that stand by themselves beside the rooms.
-TOPS = {"app.clock", "app.problems", "app.settings", "model.quadrature"}
+TOPS = {"app.abandoned", "app.clock", "app.problems", "app.settings", "model.quadrature"}
 _TABLES = {"model.reference", "model.plant"}
 _ANSWERS = {"app.problems", "app.schemas", "app.serving", "app.batch"}
 MAY_IMPORT: dict[str, set[str]] = {
@@ -69,8 +69,12 @@ MAY_IMPORT: dict[str, set[str]] = {
         *_ANSWERS, "app.records", "app.store", "app.recorded", "model.reference", "model.exposure", "model.predict",
         "model.fit", "model.screening",
     },
-    "app.comparing": {*_ANSWERS, "model.reference", "model.exposure", "model.predict", "model.decision"},
-    "app.risk": {*_ANSWERS, *_TABLES, "model.exposure", "model.transit", "model.prior", "model.predict"},
+    "app.comparing": {
+        *_ANSWERS, "app.abandoned", "model.reference", "model.exposure", "model.predict", "model.decision",
+    },
+    "app.risk": {
+        *_ANSWERS, "app.abandoned", *_TABLES, "model.exposure", "model.transit", "model.prior", "model.predict",
+    },
     "app.ledger": {
         *_ANSWERS, "app.records", "app.store", "app.doubts", "model.reference",
     },

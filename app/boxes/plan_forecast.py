@@ -81,7 +81,7 @@ def plan_forecast(request: CompareRequest, engine: Engine, from_record: Sequence
         by_rules = batch.by_rules()
         rules = _scored(by_rules, by_rules.simulate(by_rules.prepared.routes[0]))
     scoring = ForecastScoring(
-        draws=request.draws,
+        draws=batch.request.draws,
         forecast=_scored(batch, simulated[0]),
         rules=rules,
         thinned=_thinned(len(request.lines)),

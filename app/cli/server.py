@@ -101,7 +101,8 @@ class PunctualServer(uvicorn.Server):
 
     def _end(self) -> None:
         LOG.error("ended after %.0f seconds with work under way: what was not acknowledged was not done", STOP_SECONDS)
-        self._app.state.refits.kill()
+        if self.started:
+            self._app.state.refits.kill()
         logging.shutdown()
         os._exit(FORCED)
 

@@ -46,6 +46,7 @@ def answer_compare(request: CompareRequest, engine: Engine, from_record: Sequenc
     `from_record` is what was filled in from the record of the seller.
     """
     batch = SimulatedBatch(request, prepare(request, engine, request.ship_date, from_record), engine)
+    request = batch.request
     simulated = batch.routes()
     results = route_results(batch, simulated)
     choice = choose(request, results)

@@ -17,7 +17,7 @@ from app.comparing.remedies import REMEDY_DRAWS, with_acts
 from app.comparing.simulated import SimulatedBatch
 from app.comparing.simulation import BatchSimulation, shared_draws
 from app.comparing.summaries import answered, distribution
-from app.comparing.work_limit import check_work
+from app.comparing.work_limit import with_fitting_draws
 from app.schemas import (
     AgainstFirst,
     Assumed,
@@ -45,7 +45,7 @@ def answer_hold(request: HoldRequest, engine: Engine, from_record: Sequence[Assu
     """
     prepared = prepare(request, engine, request.earliest, from_record)
     span = (request.latest - request.earliest).days
-    check_work(request.draws, prepared, [route.plan for route in prepared.routes], n_dates=span + 1)
+    request = with_fitting_draws(request, prepared, [route.plan for route in prepared.routes], n_dates=span + 1)
     simulation, weather = shared_draws(request, prepared, engine, request.earliest, span_days=span)
     departures = departures_of(
         [

@@ -69,7 +69,7 @@ def answer_order_size(
     return OrderSizeAnswer(
         model_version=engine.model_version,
         seed=request.seed,
-        draws=request.draws,
+        draws=batch.request.draws,
         routes=[
             _answered(route.asked.name, order_of(request, request.target, RouteChances(batch, route)))
             for route in prepared.routes

@@ -6,7 +6,7 @@ from datetime import date
 from app.batch import PreparedBatch, PreparedRoute, RoutePlan
 from app.comparing.money import RouteMoney, route_money
 from app.comparing.simulation import BatchSimulation, Journeys, RouteDraws, shared_draws
-from app.comparing.work_limit import check_work
+from app.comparing.work_limit import check_work, with_fitting_draws
 from app.schemas import CompareRequest
 from app.serving import Engine
 
@@ -24,7 +24,8 @@ class SimulatedRoute:
 class SimulatedBatch:
     """A prepared batch and what its routes share: each is simulated when asked for, in so many draws.
 
-    `n_searches` is how many orders will be searched for beside.
+    `n_searches` is how many orders will be searched for beside. With `draws` it stands beside a larger one and is not
+    counted; without, `request` is the one given with as many draws as fit, if it leaves them out.
 
     Raises
     ------
@@ -41,11 +42,11 @@ class SimulatedBatch:
         draws: int | None = None,
         n_searches: int = 0,
     ) -> None:
-        self.request, self.prepared, self.engine = request, prepared, engine
-        draws = request.draws if draws is None else draws
         self._followed = [plan for route in prepared.routes for plan in _followed(route)]
         self._n_searches = n_searches
-        check_work(draws, prepared, self._followed, n_searches=n_searches)
+        if draws is None:
+            request = with_fitting_draws(request, prepared, self._followed, n_searches=n_searches)
+        self.request, self.prepared, self.engine = request, prepared, engine
         self.simulation: BatchSimulation
         self.simulation, self._weather = shared_draws(request, prepared, engine, request.ship_date, draws=draws)
 

@@ -14,6 +14,7 @@ from zlib import crc32
 import numpy as np
 from numpy.typing import NDArray
 
+from app.abandoned import end_if_abandoned
 from app.batch import BatchLine, PreparedBatch, RoutePlan, WeatherDraws, days_until_open
 from app.schemas import Batch
 from app.serving import Engine
@@ -150,6 +151,7 @@ class BatchSimulation:
         closed: Sequence[date],
         layover_days: float,
     ) -> Journeys:
+        end_if_abandoned()
         lane = plan.lane
         uniforms = [self.uniforms(f"{name} {box}") for name in ("body", "delayed", "delay")]
         total, delay = plan.transit.sample(*uniforms)

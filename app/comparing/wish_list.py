@@ -65,7 +65,7 @@ def answer_wish_list(request: WishListRequest, engine: Engine, from_record: Sequ
     return WishListAnswer(
         model_version=engine.model_version,
         seed=request.seed,
-        draws=request.draws,
+        draws=batch.request.draws,
         cost_shares=COST_SHARES,
         advice=[_advice(request, i, results) for i in range(len(request.lines))],
         routes=[_route(request, s, results[s.route.asked.name]) for s in simulated],

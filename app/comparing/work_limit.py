@@ -1,11 +1,12 @@
 """How much work one request may be: a valid one can be large enough to keep a server busy for an hour."""
 
 from collections.abc import Iterable
-from typing import NamedTuple
+from typing import NamedTuple, TypeVar
 
 from app.batch import PreparedBatch, RoutePlan
 from app.comparing.simulation import LONGEST_DAYS, MOST_SINGLE_PLANTS
 from app.problems import TooMuchWork
+from app.schemas import Batch
 
 # Nanoseconds, measured on one core of a small server that others used too: of following one draw of one box for an
 # hour, and of each genus in it; of each line in a box; of a route, of each of its lines, more if its plants are many,
@@ -23,6 +24,7 @@ MOST_SECONDS = 5.0
 # Draws of boxes that travel apart, by genus: about 2 GB of memory.
 MOST_CELLS = 40_000_000
 FEWEST_DRAWS = 256
+Asked = TypeVar("Asked", bound=Batch)
 
 
 class Work(NamedTuple):
@@ -70,3 +72,22 @@ def check_work(
         message = f"must be at most {fitting:,} for a request as large as this, or ask for {less}"
         raise TooMuchWork("/draws", message)
     raise TooMuchWork("", f"asks for more than one answer can hold: ask for {less}")
+
+
+def with_fitting_draws(
+    request: Asked, prepared: PreparedBatch, plans: Iterable[RoutePlan], *, n_dates: int = 1, n_searches: int = 0
+) -> Asked:
+    """Return a request as it can be answered: where it leaves out how many draws, as many as fit.
+
+    Raises
+    ------
+    TooMuchWork
+        If it asks for more draws than fit, or the fewest that it may ask for do not.
+    """
+    plans = list(plans)
+    if "draws" not in request.model_fields_set:
+        fitting = work_of(prepared, plans, n_dates=n_dates, n_searches=n_searches).draws_that_fit()
+        if FEWEST_DRAWS <= fitting < request.draws:
+            return request.model_copy(update={"draws": fitting})
+    check_work(request.draws, prepared, plans, n_dates=n_dates, n_searches=n_searches)
+    return request

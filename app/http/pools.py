@@ -6,10 +6,11 @@ for each other at the ledger's lock, and must not hold up who only reads it.
 
 import asyncio
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import AbstractContextManager, contextmanager, nullcontext
 from typing import NamedTuple, TypeVar
 
-from anyio import CancelScope, CapacityLimiter, WouldBlock, current_time, to_thread
+from anyio import CancelScope, CapacityLimiter, WouldBlock, move_on_after, to_thread
 from starlette.requests import ClientDisconnect, Request
 
 from app.problems import Busy, Stopping
@@ -20,18 +21,29 @@ Result = TypeVar("Result")
 
 
 class Pool:
-    """So many threads, and a queue of calls that wait for one, in the order they came."""
+    """So many threads, and a queue of calls that wait for one, in the order they came.
 
-    def __init__(self, n_threads: int, most_waiting: int, *, patience_seconds: float = PATIENCE_SECONDS) -> None:
+    Work that only computes is given up once its client has left, at the next place where it looks
+    (`app.abandoned.end_if_abandoned`); work that changes the ledger is brought to its end.
+    """
+
+    def __init__(
+        self,
+        n_threads: int,
+        most_waiting: int,
+        *,
+        only_computes: bool = False,
+        patience_seconds: float = PATIENCE_SECONDS,
+    ) -> None:
         """Take the number of threads, and how many calls may wait for one and for how long."""
+        # A turn is held for a call while it waits; the thread is then free, and the call cannot wait for it twice.
         self._turns, self._threads = CapacityLimiter(n_threads), CapacityLimiter(n_threads)
         self._most_waiting, self._patience_seconds = most_waiting, patience_seconds
+        self._only_computes = only_computes
         self.n_waiting = 0
 
     async def run(self, request: Request, work: Callable[[], Result]) -> Result:
         """Return what `work` returns, run in a thread once it is its turn.
-
-        Work that has begun is brought to its end, whoever waits for it.
 
         Raises
         ------
@@ -40,7 +52,7 @@ class Pool:
         Stopping
             If the server ends meanwhile.
         ClientDisconnect
-            If the client leaves before its turn; the work is not begun.
+            If the client leaves before its turn, the work is not begun then; or before work that only computes is done.
         """
         turn = object()
         try:
@@ -48,37 +60,50 @@ class Pool:
         except WouldBlock:
             await self._wait(request, turn)
         try:
-            return await to_thread.run_sync(work, limiter=self._threads)
-        except asyncio.CancelledError:
-            # Only the server cancels a call whose work has begun, at the end of its patience.
-            raise Stopping from None
+            client: AbstractContextManager[CancelScope | None]
+            client = _while_client_stays(request) if self._only_computes else nullcontext()
+            with client as stays:
+                try:
+                    result = await to_thread.run_sync(work, limiter=self._threads)
+                except asyncio.CancelledError:
+                    if stays is not None and stays.cancel_called:
+                        raise
+                    # The server cancels calls at the end of its patience.
+                    raise Stopping from None
         finally:
             self._turns.release_on_behalf_of(turn)
+        return result
 
     async def _wait(self, request: Request, turn: object) -> None:
         if self.n_waiting >= self._most_waiting:
             raise Busy
         self.n_waiting += 1
-        left = False
-
-        async def watch() -> None:
-            nonlocal left
-            while (await request.receive())["type"] != "http.disconnect":
-                pass
-            left = True
-            waiting.cancel()
-
         try:
-            with CancelScope(deadline=current_time() + self._patience_seconds) as waiting:
-                watching = asyncio.create_task(watch())
-                try:
-                    await self._turns.acquire_on_behalf_of(turn)
-                finally:
-                    watching.cancel()
+            with _while_client_stays(request), move_on_after(self._patience_seconds) as waiting:
+                await self._turns.acquire_on_behalf_of(turn)
         finally:
             self.n_waiting -= 1
         if waiting.cancelled_caught:
-            raise ClientDisconnect if left else Busy
+            raise Busy
+
+
+@contextmanager
+def _while_client_stays(request: Request) -> Iterator[CancelScope]:
+    """Cancel what is within once the client has left, and raise `ClientDisconnect` where that ended it."""
+
+    async def watch() -> None:
+        while (await request.receive())["type"] != "http.disconnect":
+            pass
+        within.cancel()
+
+    with CancelScope() as within:
+        watching = asyncio.create_task(watch())
+        try:
+            yield within
+        finally:
+            watching.cancel()
+    if within.cancelled_caught:
+        raise ClientDisconnect
 
 
 class Pools(NamedTuple):
@@ -98,7 +123,7 @@ class Pools(NamedTuple):
     def of_this_computer(cls) -> "Pools":
         """Return new pools, as many threads for computing as there are cores, and at least two."""
         return cls(
-            computing=Pool(max(2, os.cpu_count() or 1), 32),
+            computing=Pool(max(2, os.cpu_count() or 1), 32, only_computes=True),
             quick=Pool(2, 128),
             reading=Pool(4, 64),
             changing=Pool(4, 64),

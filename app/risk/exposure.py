@@ -3,6 +3,7 @@
 import numpy as np
 from numpy.typing import NDArray
 
+from app.abandoned import end_if_abandoned
 from app.batch import CLOSING_TIME, Lane, PackedBox, WeatherDraws, box_of, resolve_place
 from app.problems import json_pointer
 from app.schemas import DailyTemperature, LaneTemperature, RiskQuery
@@ -53,6 +54,7 @@ class QueryExposures:
         key = journey_key(query, genus)
         known = self._known.get(key)
         if known is None:
+            end_if_abandoned()
             if type(temperature) is DailyTemperature:
                 known = self._daily(query, temperature, genus)
             else:

@@ -43,6 +43,6 @@ def check_work(queries: Sequence[RiskQuery], plants: Sequence[Plant]) -> None:
     if fitting < len(queries):
         raise TooMuchWork(
             "/queries",
-            f"would take about {taken.sum():.0f} seconds, and at most {MOST_SECONDS:g} are allowed: send the first"
-            f" {max(fitting, 1):,} queries, and the others in calls of their own",
+            f"would take about {taken.sum():.1f} seconds, and at most {MOST_SECONDS:g} are allowed: send the first"
+            f" {fitting:,} queries, and the others in calls of their own",
         )

@@ -1,14 +1,17 @@
 """Refits and versions of the model."""
 
+from contextlib import suppress
 from functools import partial
 from typing import Annotated
 
 from anyio import sleep
 from fastapi import APIRouter, Query, Request, Response
+from starlette.datastructures import State
 
 from app.doubts import doubtful_records
 from app.http import declared, in_worker, pools_of
-from app.schemas import Doubtful, RefitAnswer
+from app.problems import Busy
+from app.schemas import RefitAnswer
 from app.serving import activate, answer_versions, find_refit, refit_answer, request_refit
 from app.store import Refit
 
@@ -31,19 +34,15 @@ async def refit(
             state.refits.start(asked.id)
         return find_refit(state.database, asked.id)
 
-    def told() -> list[Doubtful]:
-        if found.is_finished:
-            state.active.refresh()
-        return doubtful_records(state.database)
-
     pools = pools_of(request)
     found = await pools.changing.run(request, begin)
     while wait and not found.is_finished and not state.refits.stopping and not await request.is_disconnected():
         await sleep(POLL_SECONDS)
-        found = await pools.reading.run(request, partial(find_refit, state.database, found.id))
-    doubts = await pools.reading.run(request, told)
+        with suppress(Busy):  # looked for again in a moment
+            found = await pools.reading.run(request, partial(find_refit, state.database, found.id))
+    answer = await pools.reading.run(request, partial(_told, state, found))
     return Response(
-        refit_answer(found, doubts).model_dump_json(),
+        answer.model_dump_json(),
         # A server that stops says how far it is; the next one takes the refit up.
         status_code=DONE if wait and found.is_finished else ACCEPTED,
         headers={"Location": f"/v1/model/refits/{found.id}"},
@@ -55,14 +54,15 @@ async def refit(
 async def refit_state(request: Request, refit_id: str) -> Response:
     """How a refit goes, or went; once it is told that a version was activated, that version answers."""
     state = request.app.state
+    return await in_worker(
+        request, pools_of(request).reading, lambda _: _told(state, find_refit(state.database, refit_id))
+    )
 
-    def work(_: object) -> RefitAnswer:
-        found = find_refit(state.database, refit_id)
-        if found.is_finished:
-            state.active.refresh()
-        return refit_answer(found, doubtful_records(state.database))
 
-    return await in_worker(request, pools_of(request).reading, work)
+def _told(state: State, found: Refit) -> RefitAnswer:
+    if found.is_finished:
+        state.active.refresh()
+    return refit_answer(found, doubtful_records(state.database))
 
 
 @router.get("/v1/model/versions", **declared("model_versions"))

@@ -31,8 +31,8 @@ from app.schemas import (
 from app.serving import Engine
 from app.serving import reference_lists as reference
 
-# Bodies of about ten queries, of which each takes a few milliseconds at most.
-QUICK_BYTES = 4_096
+# Bodies of one query with all its fields, or of so few short ones that they take a quarter of a second at most.
+QUICK_BYTES = 512
 
 router = APIRouter()
 Batched = TypeVar("Batched", bound=Batch)

@@ -177,7 +177,9 @@ class Batch(RequestModel):
     closed_dates: Annotated[list[LocalDate], Field(max_length=366)] = Field(
         default=[], description="days without work at the destination beside weekends"
     )
-    draws: Draws = Field(default=4096, description="simulated journeys, 256 to 65,536")
+    draws: Draws = Field(
+        default=4096, description="simulated journeys, 256 to 65,536; left out, fewer where that takes long"
+    )
     seed: Seed = Field(default=1, description="same seed, same answer; 0 to 2^53-1")
 
     @model_validator(mode="after")

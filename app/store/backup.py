@@ -16,9 +16,8 @@ from app.store.schema import SCHEMA_VERSION, metadata
 # SQLite keeps these beside a database; left behind, they would be replayed into another one of its name.
 COMPANIONS = ("-wal", "-shm", "-journal")
 BUSY_SECONDS = 5.0
-# No room left, or none for a file as large as this: only the copy is written.
-DISK_FULL = (sqlite3.SQLITE_FULL, sqlite3.SQLITE_IOERR_WRITE)
-FULL = "the disk of {folder} is full"
+# Of the copy, since nothing else is written: no room left, or none for a file as large as this.
+NOT_WRITTEN = (sqlite3.SQLITE_FULL, sqlite3.SQLITE_IOERR_WRITE)
 
 
 class DamagedFile(Exception):  # noqa: N818 - what is wrong, in words, for the caller to raise as a problem
@@ -105,8 +104,8 @@ def _copy(source: Path, copy: Path, *, mode: str) -> None:
             # One file that needs no companions, wherever it is carried.
             new.execute("PRAGMA journal_mode = DELETE")
     except sqlite3.Error as error:
-        if getattr(error, "sqlite_errorcode", None) in DISK_FULL:
-            raise OSError(errno.ENOSPC, FULL.format(folder=copy.parent)) from error
+        if getattr(error, "sqlite_errorcode", None) in NOT_WRITTEN:
+            raise OSError(errno.ENOSPC, f"the disk of {copy.parent} takes no more of it: {error}") from error
         raise DamagedFile(f"it cannot be read as a ledger: {error}") from error
     _sync(copy)
 

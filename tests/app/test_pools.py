@@ -11,6 +11,7 @@ from starlette.types import Message
 
 from app.http.pools import Pool
 from app.problems import Busy
+from tests.app.batches import hold
 from tests.app.client import Client
 
 
@@ -69,6 +70,33 @@ def test_a_client_that_leaves_stops_its_queued_work_and_gives_up_its_place() -> 
         assert (refused, pool.n_waiting) == (["left"], 0)
 
     in_full_pool(1, test)
+
+
+def test_a_client_that_leaves_stops_a_hold_between_two_of_its_days() -> None:
+    """It leaves while the first of twenty holds is worked on."""
+    begun, answered = anyio.Event(), []
+
+    def work() -> None:
+        anyio.from_thread.run_sync(begun.set)
+        for _ in range(20):
+            answered.append(hold())
+
+    async def run() -> None:
+        with pytest.raises(ClientDisconnect):
+            await Pool(1, 0, only_computes=True).run(request_until(begun), work)
+
+    anyio.run(run)
+    assert len(answered) <= 1
+
+
+def test_work_that_changes_something_is_brought_to_its_end() -> None:
+    left = anyio.Event()
+    left.set()
+
+    async def run() -> None:
+        assert await Pool(1, 0).run(request_until(left), hold) is not None
+
+    anyio.run(run)
 
 
 def test_a_call_that_waits_for_too_long_is_refused() -> None:
