@@ -12,6 +12,7 @@ from app.comparing.remedies import with_acts
 from app.comparing.results import RouteResult, route_results
 from app.comparing.simulated import SimulatedBatch, SimulatedRoute
 from app.comparing.summaries import answered, distribution, inside_by_day, money_items, strip
+from app.comparing.work_limit import REMEDIES
 from app.schemas import (
     Assumed,
     BreakEven,
@@ -45,13 +46,13 @@ def answer_compare(request: CompareRequest, engine: Engine, from_record: Sequenc
 
     `from_record` is what was filled in from the record of the seller.
     """
-    batch = SimulatedBatch(request, prepare(request, engine, request.ship_date, from_record), engine)
+    prepared = prepare(request, engine, request.ship_date, from_record)
+    batch = SimulatedBatch(request, prepared, engine, n_remedies=REMEDIES)
     request = batch.request
     simulated = batch.routes()
     results = route_results(batch, simulated)
     choice = choose(request, results)
     lead, reason = compare_reason(request, results, choice)
-    prepared = batch.prepared
     followed = [(s.route, s.drawn) for s in simulated]
     cautions = all_cautions(request, prepared, engine, request.ship_date, followed)
     return CompareAnswer(

@@ -13,11 +13,11 @@ from app.comparing.batch_cautions import all_cautions
 from app.comparing.departures import Departure, Departures, chosen_departure, departures_of
 from app.comparing.hold_reasons import hold_reason
 from app.comparing.money import route_money
-from app.comparing.remedies import REMEDY_DRAWS, with_acts
+from app.comparing.remedies import with_acts
 from app.comparing.simulated import SimulatedBatch
 from app.comparing.simulation import BatchSimulation, shared_draws
 from app.comparing.summaries import answered, distribution
-from app.comparing.work_limit import with_fitting_draws
+from app.comparing.work_limit import REMEDIES, REMEDY_DRAWS, with_fitting_draws, work_of
 from app.schemas import (
     AgainstFirst,
     Assumed,
@@ -45,7 +45,8 @@ def answer_hold(request: HoldRequest, engine: Engine, from_record: Sequence[Assu
     """
     prepared = prepare(request, engine, request.earliest, from_record)
     span = (request.latest - request.earliest).days
-    request = with_fitting_draws(request, prepared, [route.plan for route in prepared.routes], n_dates=span + 1)
+    plans = [route.plan for route in prepared.routes]
+    request = with_fitting_draws(request, work_of(prepared, plans, n_dates=span + 1, n_remedies=REMEDIES))
     simulation, weather = shared_draws(request, prepared, engine, request.earliest, span_days=span)
     departures = departures_of(
         [

@@ -12,14 +12,13 @@ import numpy as np
 
 from app.batch import PreparedRoute, rough
 from app.comparing.simulated import SimulatedBatch, SimulatedRoute
+from app.comparing.work_limit import REMEDY_DRAWS
 from app.schemas import Caution
 from model.decision import noise
 from model.exposure import Box
 from model.reference import CONSTANTS
 
 MOST_ACTS = 3
-# Enough to rank by: the gain is that of paired draws.
-REMEDY_DRAWS = 1024
 DAY_H = 24.0
 # The plant itself, the law, and papers come before what the model only knows less well.
 NOT_PLAYED = (

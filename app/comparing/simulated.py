@@ -6,7 +6,7 @@ from datetime import date
 from app.batch import PreparedBatch, PreparedRoute, RoutePlan
 from app.comparing.money import RouteMoney, route_money
 from app.comparing.simulation import BatchSimulation, Journeys, RouteDraws, shared_draws
-from app.comparing.work_limit import check_work, with_fitting_draws
+from app.comparing.work_limit import check_work, with_fitting_draws, work_of
 from app.schemas import CompareRequest
 from app.serving import Engine
 
@@ -24,8 +24,9 @@ class SimulatedRoute:
 class SimulatedBatch:
     """A prepared batch and what its routes share: each is simulated when asked for, in so many draws.
 
-    `n_searches` is how many orders will be searched for beside. With `draws` it stands beside a larger one and is not
-    counted; without, `request` is the one given with as many draws as fit, if it leaves them out.
+    `n_searches` is how many orders will be searched for beside, `n_remedies` how many remedies played through. With
+    `draws` it stands beside a larger one and is not counted; without, `request` is the one given with as many draws as
+    fit, if it leaves them out.
 
     Raises
     ------
@@ -41,11 +42,13 @@ class SimulatedBatch:
         *,
         draws: int | None = None,
         n_searches: int = 0,
+        n_remedies: int = 0,
     ) -> None:
         self._followed = [plan for route in prepared.routes for plan in _followed(route)]
         self._n_searches = n_searches
         if draws is None:
-            request = with_fitting_draws(request, prepared, self._followed, n_searches=n_searches)
+            work = work_of(prepared, self._followed, n_searches=n_searches, n_remedies=n_remedies)
+            request = with_fitting_draws(request, work)
         self.request, self.prepared, self.engine = request, prepared, engine
         self.simulation: BatchSimulation
         self.simulation, self._weather = shared_draws(request, prepared, engine, request.ship_date, draws=draws)
@@ -68,7 +71,7 @@ class SimulatedBatch:
         """
         self._followed.append(plan)
         self._n_searches += plan.n_boxes
-        check_work(self.simulation.n_draws, self.prepared, self._followed, n_searches=self._n_searches)
+        check_work(self.simulation.n_draws, work_of(self.prepared, self._followed, n_searches=self._n_searches))
 
     def journeys(self, route: PreparedRoute, *, layover_days: float | None = None) -> list[Journeys]:
         """Follow the journeys of a route; with the usual layover of its day unless another is given."""

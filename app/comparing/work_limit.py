@@ -19,44 +19,73 @@ NS_PER_LINE = 190.0
 NS_PER_LARGE_LINE = 400.0
 NS_PER_PLANT = 2.4
 NS_PER_SEARCH = 5_000.0
+# However few the draws: of a box, and of each line in it.
+NS_PER_BOX = 3e6
+NS_PER_LINE_OF_BOX = 0.17e6
 # The estimate was right within a factor of two, so that nothing that takes less than half of this is refused.
 MOST_SECONDS = 5.0
 # Draws of boxes that travel apart, by genus: about 2 GB of memory.
 MOST_CELLS = 40_000_000
 FEWEST_DRAWS = 256
+# Remedies of the advised route that are played through beside an answer, and the draws of each: enough to rank by,
+# since the gain is that of paired draws.
+REMEDIES = 4
+REMEDY_DRAWS = 1024
 Asked = TypeVar("Asked", bound=Batch)
 
 
 class Work(NamedTuple):
-    """What a request asks for, for each draw: time in ns, and numbers kept at the same time."""
+    """What a request asks for.
+
+    `ns` is of each draw, `remedy_ns` of each of the first `REMEDY_DRAWS` beside it, `fixed_ns` of none; `cells` is how
+    many numbers of each draw are kept at the same time.
+    """
 
     ns: float
+    remedy_ns: float
+    fixed_ns: float
     cells: int
 
     def draws_that_fit(self) -> int:
-        """Return how many draws are not too many."""
-        return int(min(MOST_SECONDS * 1e9 / self.ns, MOST_CELLS / self.cells))
+        """Return how many draws are not too many; not above 0 where none are."""
+        left = MOST_SECONDS * 1e9 - self.fixed_ns
+        draws = left / (self.ns + self.remedy_ns)
+        if draws > REMEDY_DRAWS:
+            draws = (left - REMEDY_DRAWS * self.remedy_ns) / self.ns
+        return int(min(draws, MOST_CELLS / self.cells))
 
 
-def work_of(prepared: PreparedBatch, plans: Iterable[RoutePlan], *, n_dates: int = 1, n_searches: int = 0) -> Work:
-    """Return the work of following `plans` on so many dates, and of so many searches for an order in a box."""
+def work_of(
+    prepared: PreparedBatch,
+    plans: Iterable[RoutePlan],
+    *,
+    n_dates: int = 1,
+    n_searches: int = 0,
+    n_remedies: int = 0,
+) -> Work:
+    """Return the work of following `plans` on so many dates.
+
+    Beside it so many searches for an order in a box, and so many remedies of the largest plan.
+    """
     n_lines = len(prepared.lines)
     n_genera = len({line.plant.genus for line in prepared.lines})
     single = [line.quantity for line in prepared.lines if line.quantity <= MOST_SINGLE_PLANTS]
     route = NS_PER_ROUTE + NS_PER_LINE * n_lines + NS_PER_PLANT * sum(single)
     route += NS_PER_LARGE_LINE * (n_lines - len(single))
-    ns, cells = NS_PER_SEARCH * n_searches, 0
+    of_box = NS_PER_BOX + NS_PER_LINE_OF_BOX * n_lines
+    ns, fixed_ns, largest, largest_fixed, cells = NS_PER_SEARCH * n_searches, 0.0, 0.0, 0.0, 0
     for plan in plans:
         hours = 24.0 * (min(plan.transit.mean(), LONGEST_DAYS) + plan.papers_days)
         box = hours * (NS_PER_HOUR + NS_PER_GENUS_HOUR * n_genera) + NS_PER_LINE_IN_BOX * n_lines
-        ns += n_dates * (plan.n_fates * box + route)
+        own, fixed = plan.n_fates * box + route, plan.n_fates * of_box
+        ns += n_dates * own
+        fixed_ns += n_dates * fixed
+        largest, largest_fixed = max(largest, own), max(largest_fixed, fixed)
         cells = max(cells, plan.n_fates * n_genera)
-    return Work(ns, cells)
+    return Work(ns, n_remedies * largest, fixed_ns + n_remedies * largest_fixed, cells)
 
 
-def check_work(
-    draws: int, prepared: PreparedBatch, plans: Iterable[RoutePlan], *, n_dates: int = 1, n_searches: int = 0
-) -> None:
+def check_work(draws: int, work: Work) -> None:
     """Refuse so many draws of a request where they would take too long or too much memory.
 
     Raises
@@ -64,7 +93,7 @@ def check_work(
     TooMuchWork
         With the number of draws that would do, if there is one.
     """
-    fitting = work_of(prepared, plans, n_dates=n_dates, n_searches=n_searches).draws_that_fit()
+    fitting = work.draws_that_fit()
     if draws <= fitting:
         return
     less = "fewer dates, routes, lines, or boxes that travel apart"
@@ -74,9 +103,7 @@ def check_work(
     raise TooMuchWork("", f"asks for more than one answer can hold: ask for {less}")
 
 
-def with_fitting_draws(
-    request: Asked, prepared: PreparedBatch, plans: Iterable[RoutePlan], *, n_dates: int = 1, n_searches: int = 0
-) -> Asked:
+def with_fitting_draws(request: Asked, work: Work) -> Asked:
     """Return a request as it can be answered: where it leaves out how many draws, as many as fit.
 
     Raises
@@ -84,10 +111,8 @@ def with_fitting_draws(
     TooMuchWork
         If it asks for more draws than fit, or the fewest that it may ask for do not.
     """
-    plans = list(plans)
-    if "draws" not in request.model_fields_set:
-        fitting = work_of(prepared, plans, n_dates=n_dates, n_searches=n_searches).draws_that_fit()
-        if FEWEST_DRAWS <= fitting < request.draws:
-            return request.model_copy(update={"draws": fitting})
-    check_work(request.draws, prepared, plans, n_dates=n_dates, n_searches=n_searches)
+    fitting = work.draws_that_fit()
+    if "draws" not in request.model_fields_set and FEWEST_DRAWS <= fitting < request.draws:
+        return request.model_copy(update={"draws": fitting})
+    check_work(request.draws, work)
     return request

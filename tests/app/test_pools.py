@@ -9,7 +9,7 @@ import pytest
 from starlette.requests import ClientDisconnect, Request
 from starlette.types import Message
 
-from app.http.pools import Pool
+from app.http.pools import PATIENCE_SECONDS, Pool
 from app.problems import Busy
 from tests.app.batches import hold
 from tests.app.client import Client
@@ -25,11 +25,13 @@ def request_until(left: anyio.Event) -> Request:
     return Request({"type": "http", "method": "GET", "path": "/", "headers": []}, receive)
 
 
-def in_full_pool(most_waiting: int, test: Callable[[Pool], Awaitable[None]], **options: float) -> None:
+def in_full_pool(
+    most_waiting: int, test: Callable[[Pool], Awaitable[None]], *, patience_seconds: float = PATIENCE_SECONDS
+) -> None:
     """Run a test in an event loop while the only thread of a pool works."""
 
     async def run() -> None:
-        pool, done, begun = Pool(1, most_waiting, **options), ThreadEvent(), anyio.Event()
+        pool, done, begun = Pool(1, most_waiting, patience_seconds=patience_seconds), ThreadEvent(), anyio.Event()
 
         def work() -> None:
             anyio.from_thread.run_sync(begun.set)

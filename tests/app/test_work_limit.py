@@ -7,8 +7,9 @@ import pytest
 
 from app.batch.batch import prepare
 from app.comparing.simulated import SimulatedBatch
-from app.comparing.work_limit import MOST_CELLS, MOST_SECONDS, work_of
-from app.problems import InvalidInput
+from app.comparing.work_limit import REMEDIES, with_fitting_draws, work_of
+from app.problems import InvalidInput, TooMuchWork
+from app.schemas.compare import CompareRequest
 from tests.app.batches import COURIER, Fields, compare_request, engine, fixed, hold, line, order_size
 
 GENERA = ("Hoya", "Peperomia", "Begonia", "Calathea", "Aglaonema", "Monstera", "Alocasia", "Syngonium")
@@ -66,18 +67,38 @@ def test_what_no_number_of_draws_makes_possible_says_so() -> None:
     )
 
 
-def test_usual_requests_are_far_below_the_limit() -> None:
-    """Ten routes of eight lines, the usual draws; and a month of dates on two routes. Three months are too many."""
+def test_usual_requests_are_below_the_limit() -> None:
+    """Ten routes of eight lines with the usual draws; three months on three routes with those of the page."""
     routes = [COURIER | {"name": str(i)} for i in range(10)]
-    request = compare_request(lines=[line(genus, 10) for genus in GENERA], routes=routes, draws=4096)
+    request = compare_request(lines=[line(genus, 10) for genus in GENERA], routes=routes)
     prepared = prepare(request, engine(), request.ship_date)
-    wide = work_of(prepared, [route.plan for route in prepared.routes])
-    two = [route.plan for route in prepared.routes[:2]]
-    month, long = (work_of(prepared, two, n_dates=n) for n in (30, 93))
-    for work, part in ((wide, 4), (month, 1.5)):
-        assert work.ns * 4096 < MOST_SECONDS * 1e9 / part
-        assert work.cells * 4096 < MOST_CELLS / 4
-    assert 256 <= long.draws_that_fit() < 4096
+    plans = [route.plan for route in prepared.routes]
+    assert work_of(prepared, plans, n_remedies=REMEDIES).draws_that_fit() > 4 * 4096
+    assert work_of(prepared, plans[:2], n_dates=30, n_remedies=REMEDIES).draws_that_fit() > 4096
+    assert 1024 < work_of(prepared, plans[:3], n_dates=93, n_remedies=REMEDIES).draws_that_fit() < 4096
+
+
+@pytest.mark.parametrize("n_dates", [30, 93])
+def test_a_request_that_leaves_out_its_draws_gets_as_many_as_fit(n_dates: int) -> None:
+    request = compare_request()
+    left_out = CompareRequest.model_validate_json(request.model_dump_json(exclude={"draws"}, exclude_unset=True))
+    prepared = prepare(request, engine(), request.ship_date)
+    work = work_of(prepared, [route.plan for route in prepared.routes] * 2, n_dates=n_dates)
+    fitting = work.draws_that_fit()
+    assert (fitting < 4096) == (n_dates == 93)
+    assert with_fitting_draws(left_out, work).draws == min(fitting, 4096)
+    with pytest.raises(TooMuchWork):
+        with_fitting_draws(request.model_copy(update={"draws": fitting + 1}), work)
+
+
+def test_of_work_that_fits_in_no_number_of_draws_none_is_begun() -> None:
+    """What does not depend on draws is too much alone."""
+    request = compare_request()
+    prepared = prepare(request, engine(), request.ship_date)
+    work = work_of(prepared, [route.plan for route in prepared.routes], n_dates=2_000)
+    with pytest.raises(TooMuchWork) as refused:
+        with_fitting_draws(request, work)
+    assert refused.value.errors[0].message.startswith("asks for more than one answer can hold")
 
 
 def test_work_counts_what_is_followed() -> None:
@@ -91,3 +112,7 @@ def test_work_counts_what_is_followed() -> None:
     # 100 boxes x 20 days x 24 hours x (22 + 4) ns, and little else.
     assert one.ns == pytest.approx(100 * 480 * 26, rel=0.02)
     assert work_of(prepared, [route.plan] * 2).ns == pytest.approx(2 * one.ns)
+    # 100 boxes of one line, 3 + 0.17 ms each; a remedy follows them all once more.
+    assert one.fixed_ns == pytest.approx(100 * 3.17e6)
+    remedied = work_of(prepared, [route.plan], n_remedies=2)
+    assert (remedied.remedy_ns, remedied.fixed_ns) == (2 * one.ns, 3 * one.fixed_ns)
