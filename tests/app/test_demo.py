@@ -15,7 +15,7 @@ from app.cli.demo import ARRAYS, BOXES, LEARNED, demo_folder, demo_text, learned
 from app.comparing.compare import answer_compare
 from app.records.ledger import COLUMNS
 from app.schemas.compare import CompareRequest
-from app.serving.manifest import ArtefactError
+from app.serving.manifest import ArtefactError, Manifest
 from model.reference.tables import load_reference
 from tests.app.batches import engine
 from tests.app.ledger_files import parsed
@@ -113,7 +113,8 @@ def test_a_fit_of_other_tables_is_not_used(tmp_path: Path) -> None:
     for name in (BOXES, ARRAYS):
         (tmp_path / name).write_bytes((FOLDER / name).read_bytes())
     stored = json.loads((FOLDER / LEARNED).read_text(encoding="utf-8"))
-    stored["manifest"]["reference_fingerprint"] = "0123abcd"
+    other = Manifest.model_validate(stored["manifest"] | {"reference_fingerprint": "0123abcd"})
+    stored["manifest"] = json.loads(other.sealed((FOLDER / ARRAYS).read_bytes()).model_dump_json())
     (tmp_path / LEARNED).write_text(json.dumps(stored), encoding="utf-8")
     with pytest.raises(ArtefactError, match="fitted with other tables"):
         stored_model(tmp_path, load_reference())
