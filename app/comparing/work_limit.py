@@ -19,9 +19,9 @@ NS_PER_LINE = 190.0
 NS_PER_LARGE_LINE = 400.0
 NS_PER_PLANT = 2.4
 NS_PER_SEARCH = 5_000.0
-# However few the draws: of a box, and of each line in it.
+# However few the draws: of a box, and of each line of a route.
 NS_PER_BOX = 3e6
-NS_PER_LINE_OF_BOX = 0.17e6
+NS_PER_LINE_ONCE = 0.17e6
 # The estimate was right within a factor of two, so that nothing that takes less than half of this is refused.
 MOST_SECONDS = 5.0
 # Draws of boxes that travel apart, by genus: about 2 GB of memory.
@@ -65,24 +65,27 @@ def work_of(
 ) -> Work:
     """Return the work of following `plans` on so many dates.
 
-    Beside it so many searches for an order in a box, and so many remedies of the largest plan.
+    Beside it so many searches for an order in a box, and so many remedies of the largest route as asked.
     """
-    n_lines = len(prepared.lines)
+
+    def once(plan: RoutePlan) -> tuple[float, float]:
+        hours = 24.0 * (min(plan.transit.mean(), LONGEST_DAYS) + plan.papers_days)
+        box = hours * (NS_PER_HOUR + NS_PER_GENUS_HOUR * n_genera) + NS_PER_LINE_IN_BOX * n_lines
+        return plan.n_fates * box + route, plan.n_fates * NS_PER_BOX + NS_PER_LINE_ONCE * n_lines
+
+    plans, n_lines = list(plans), len(prepared.lines)
     n_genera = len({line.plant.genus for line in prepared.lines})
     single = [line.quantity for line in prepared.lines if line.quantity <= MOST_SINGLE_PLANTS]
     route = NS_PER_ROUTE + NS_PER_LINE * n_lines + NS_PER_PLANT * sum(single)
     route += NS_PER_LARGE_LINE * (n_lines - len(single))
-    of_box = NS_PER_BOX + NS_PER_LINE_OF_BOX * n_lines
-    ns, fixed_ns, largest, largest_fixed, cells = NS_PER_SEARCH * n_searches, 0.0, 0.0, 0.0, 0
-    for plan in plans:
-        hours = 24.0 * (min(plan.transit.mean(), LONGEST_DAYS) + plan.papers_days)
-        box = hours * (NS_PER_HOUR + NS_PER_GENUS_HOUR * n_genera) + NS_PER_LINE_IN_BOX * n_lines
-        own, fixed = plan.n_fates * box + route, plan.n_fates * of_box
-        ns += n_dates * own
-        fixed_ns += n_dates * fixed
-        largest, largest_fixed = max(largest, own), max(largest_fixed, fixed)
-        cells = max(cells, plan.n_fates * n_genera)
-    return Work(ns, n_remedies * largest, fixed_ns + n_remedies * largest_fixed, cells)
+    ns, fixed = (n_dates * sum(each) for each in zip(*map(once, plans), strict=True))
+    remedy_ns, remedy_fixed = max(once(asked.plan) for asked in prepared.routes)
+    return Work(
+        ns + NS_PER_SEARCH * n_searches,
+        n_remedies * remedy_ns,
+        fixed + n_remedies * remedy_fixed,
+        max(plan.n_fates for plan in plans) * n_genera,
+    )
 
 
 def check_work(draws: int, work: Work) -> None:

@@ -112,7 +112,7 @@ def test_work_counts_what_is_followed() -> None:
     # 100 boxes x 20 days x 24 hours x (22 + 4) ns, and little else.
     assert one.ns == pytest.approx(100 * 480 * 26, rel=0.02)
     assert work_of(prepared, [route.plan] * 2).ns == pytest.approx(2 * one.ns)
-    # 100 boxes of one line, 3 + 0.17 ms each; a remedy follows them all once more.
-    assert one.fixed_ns == pytest.approx(100 * 3.17e6)
+    # 100 boxes, 3 ms each, and 0.17 ms of the line; a remedy follows them all once more.
+    assert one.fixed_ns == pytest.approx(300.17e6)
     remedied = work_of(prepared, [route.plan], n_remedies=2)
     assert (remedied.remedy_ns, remedied.fixed_ns) == (2 * one.ns, 3 * one.fixed_ns)
