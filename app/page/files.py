@@ -1,9 +1,6 @@
 """Files of the page, from this package and nowhere else, under a strict policy."""
 
-import os
-from importlib.util import find_spec
 from os import PathLike, stat_result
-from pathlib import Path
 
 from starlette.middleware.gzip import GZipMiddleware
 from starlette.responses import Response
@@ -23,28 +20,14 @@ PAGE_HEADERS = {
     "Cache-Control": "no-cache",
 }
 COMPRESSED = frozenset({"/", "/v1/genera", "/v1/packings", "/v1/places", "/v1/services"})
-CHARTS = "plotly.min.js"
-
-
-def chart_library() -> Path:
-    """Return the chart library as its Python package ships it; the package itself is not imported."""
-    spec = find_spec("plotly")
-    assert spec is not None  # noqa: S101 - a dependency of this package
-    assert spec.origin is not None  # noqa: S101
-    return Path(spec.origin).parent / "package_data" / CHARTS
 
 
 class PageFiles(StaticFiles):
-    """Static files with ETags and the headers of the page, and the chart library among them."""
+    """Static files with ETags and the headers of the page."""
 
     def __init__(self) -> None:
         """Find the files of this package."""
         super().__init__(packages=[("app.page", "static")])
-        self._charts = str(chart_library())
-
-    def lookup_path(self, path: str) -> tuple[str, stat_result | None]:
-        """Return where a file is, and what the system knows about it."""
-        return (self._charts, os.stat(self._charts)) if path == CHARTS else super().lookup_path(path)
 
     def file_response(
         self, full_path: str | PathLike[str], stat_result: stat_result, scope: Scope, status_code: int = 200

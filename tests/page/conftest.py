@@ -120,7 +120,7 @@ def opened(browser: Browser, address: str, size: dict[str, int]) -> Iterator[tup
         locale="en-GB",
         timezone_id="Europe/London",
         has_touch=size is PHONE,
-        # Compressing the charts for each tab takes longer than drawing them.
+        # Compressing the files for each tab would take time that nothing is learned from.
         extra_http_headers={"Accept-Encoding": "identity"},
     )
     context.set_default_timeout(WAIT_MS)

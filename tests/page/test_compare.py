@@ -4,10 +4,11 @@ import re
 from collections.abc import Callable
 
 import pytest
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Locator, Page, expect
 
 from tests.page.batch import fill_batch, lead
 from tests.page.conftest import Watch
+from tests.page.plots import drawn, numbers, reading
 
 
 def test_keyboard_alone_compares(page: Page) -> None:
@@ -39,6 +40,34 @@ def test_keyboard_alone_compares(page: Page) -> None:
     assert page.locator("input:visible, select:visible").evaluate_all("all => all.every(one => one.labels.length)")
 
 
+def days_are_drawn(route: Locator) -> None:
+    """Check the plot of the air in the box of a route against its table, and that it can be read by pointing."""
+    plot = route.get_by_role("img", name=re.compile("^Temperature inside"))
+    expect(plot.locator(".curve.mark")).to_be_visible()
+    expect(plot).to_have_accessible_description(re.compile("^Line: the middle of the hours. Shaded: 9 in 10 hours."))
+    figure = plot.locator("xpath=ancestor::figure")
+    rows = [row.locator("th, td").all_text_contents() for row in figure.locator("tbody tr").all()]
+    shown = drawn(plot)
+    day, degrees = reading(shown.ticks_x), reading(shown.ticks_y)
+    assert [day(x) for x, _ in shown.dots] == pytest.approx([float(row[0]) for row in rows], abs=0.01)
+    # The table is rounded to whole degrees, the drawing to a tenth of a pixel.
+    assert [degrees(y) for _, y in shown.dots] == pytest.approx([numbers(row[1])[0] for row in rows], abs=0.55)
+    highest, lowest = shown.bands[0][: len(rows)], shown.bands[0][: len(rows) - 1 : -1]
+    assert [degrees(y) for _, y in lowest] == pytest.approx([numbers(row[2])[0] for row in rows], abs=0.55)
+    assert [degrees(y) for _, y in highest] == pytest.approx([numbers(row[2])[1] for row in rows], abs=0.55)
+    # Below which line cold injures the plant that it injures first.
+    genus = re.fullmatch(r"cold injures (\w+) below", plot.locator(".words").text_content() or "")
+    genera = route.page.request.get("/v1/genera").json()["items"]
+    thresholds = {row["genus"]: row["chill_threshold_c"] for row in genera}
+    assert genus
+    assert thresholds[genus[1]] == max(thresholds[name] for name in ("Aglaonema", "Hoya"))
+    cold = plot.locator(".curve.bad")
+    assert degrees(float(cold.get_attribute("y1") or "nan")) == pytest.approx(thresholds[genus[1]], abs=0.01)
+    x, y = shown.dots[1]
+    plot.hover(position={"x": x, "y": y + 5})
+    expect(figure.locator(".pointed")).to_have_text(f"Day 2: {rows[1][1]}, 9 in 10 hours {rows[1][2]}.")
+
+
 def test_answer_shows_routes_and_follows_a_change(page: Page, axe_clean: Callable[[Page], None]) -> None:
     fill_batch(page)
     before = lead(page)
@@ -47,9 +76,7 @@ def test_answer_shows_routes_and_follows_a_change(page: Page, axe_clean: Callabl
         expect(shown.get_by_text("of 30 healthy two weeks on")).to_be_visible()
         strip = shown.get_by_role("img", name=re.compile("20 equally likely shipments"))
         assert strip.locator("circle").count() == 20
-        expect(
-            shown.get_by_role("img", name=re.compile("^Temperature inside")).locator(".main-svg").first
-        ).to_be_visible()
+        days_are_drawn(shown)
     expect(page.get_by_text("Rules of thumb only.")).to_be_visible()
     axe_clean(page)
     page.get_by_label("Freight of a box").nth(0).fill("3000")

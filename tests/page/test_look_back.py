@@ -1,5 +1,6 @@
 """Looking back: a file taken in and given out, learning from it, what changed, another version again."""
 
+import math
 import re
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -13,6 +14,7 @@ from tests.app.ledger_files import csv_text, row
 from tests.app.servers import running_server
 from tests.page.boxes import arrived
 from tests.page.conftest import DESK, Watch, opened
+from tests.page.plots import drawn, numbers, reading
 
 VERSION = re.compile(r"Before: rules-\w+ \(rules of thumb only\)\. Now: \S+ \(\d+ boxes, [\d,]+ plants\)\.")
 MINUTE_MS = 60_000
@@ -87,11 +89,26 @@ def test_learning_from_a_file_shows_what_changed_and_can_be_undone(
     ).to_be_visible()
 
     genera = page.get_by_role("region", name="Which plants keep")
-    expect(genera.locator(".main-svg").first).to_be_visible()
     genera.get_by_text("The same as a table").click()
     medians = [float(cell.split("×")[0]) for cell in genera.locator("tbody td:nth-child(2)").all_inner_texts()]
     assert len(medians) == 2
     assert medians == sorted(medians, reverse=True)
+    plot = genera.get_by_role("img", name=re.compile("^Time ratios of 2 genera"))
+    expect(plot.locator(".dot").first).to_be_visible()
+    expect(plot).to_have_accessible_description(re.compile("^Filled circles rest on 5 boxes or more"))
+    shown = drawn(plot)
+    assert "1" in dict(shown.ticks_x)
+    ratio = reading(shown.ticks_x, math.log, math.exp)
+    assert [ratio(x) for x, _ in shown.dots] == pytest.approx(medians, abs=0.01)
+    ends = [numbers(cell) for cell in genera.locator("tbody td:nth-child(3)").all_inner_texts()]
+    assert [[ratio(left), ratio(right)] for left, _, right, _ in shown.spans] == [
+        pytest.approx(pair, abs=0.01) for pair in ends
+    ]
+    names = genera.locator("tbody th").all_inner_texts()
+    assert [text.removesuffix(" (thin)") for text, _ in shown.ticks_y] == names
+    assert [y for _, y in shown.dots] == pytest.approx([place for _, place in shown.ticks_y], abs=0.1)
+    n_thin = sum(cell.startswith("thin") for cell in genera.locator("tbody td:nth-child(4)").all_inner_texts())
+    expect(plot.locator(".dot.open")).to_have_count(n_thin)
     axe_clean(page)
     shot(page, "look-back")
 
@@ -111,14 +128,24 @@ def test_track_record_is_drawn_and_tabled(
         arrived(address_of(learner), reference, [(20, 20, 0, 0), (10, 10, 0, 0)], days=-0.9)
     learner.goto("/#look-back")
     record = learner.get_by_role("region", name="Were the forecasts right?")
-    expect(record.get_by_role("img", name=re.compile("2 boxes with 60 plants"))).to_be_visible()
-    expect(record.locator(".main-svg").first).to_be_visible()
+    plot = record.get_by_role("img", name=re.compile("2 boxes with 60 plants"))
+    expect(plot.locator(".dot").first).to_be_visible()
     record.get_by_text("The same as a table").click()
     rows = [cells.split("\t") for cells in record.locator("figure tbody tr").all_inner_texts()]
     healthy = [row for row in rows if row[0] == "healthy"]
     # All 2 x 30 plants were healthy, whatever was forecast.
     assert sum(int(row[4]) for row in healthy) == 60
     assert {row[2] for row in healthy} == {"100%"}
+    shown = drawn(plot)
+    given, found = reading(shown.ticks_x), reading(shown.ticks_y)
+    # The table is rounded to whole percents.
+    assert [given(x) for x, _ in shown.dots] == pytest.approx([numbers(row[1])[0] for row in rows], abs=0.6)
+    assert [found(y) for _, y in shown.dots] == pytest.approx([numbers(row[2])[0] for row in rows], abs=0.6)
+    assert [[found(bottom), found(top)] for _, top, _, bottom in shown.spans] == [
+        pytest.approx(numbers(row[3]), abs=0.6) for row in rows
+    ]
+    expect(plot.locator("circle.dot")).to_have_count(len(healthy))
+    expect(plot.locator("rect.dot")).to_have_count(len(rows) - len(healthy))
     record.get_by_text("Ranges and scores").click()
     expect(record.get_by_role("table", name="Scores, lower is better")).to_be_visible()
     axe_clean(learner)

@@ -1,11 +1,11 @@
-"""How the page is served: one origin, a strict policy, compressed, not sent again unless changed, charts last."""
+"""How the page is served: one origin, a strict policy, compressed, not sent again unless changed."""
 
 import re
 from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, Page, expect
+from playwright.sync_api import Browser, Locator, Page, expect
 
 from app.page import files
 from tests.app.client import Client
@@ -15,9 +15,12 @@ from tests.page.conftest import Watch
 STATIC = Path(files.__file__).parent / "static"
 NAMES = sorted(str(path.relative_to(STATIC)) for path in STATIC.rglob("*.*"))
 FIRST_LOAD_BYTES = 300_000
+PLOTS_BYTES = 150_000
+# WCAG 2.2, 1.4.11 and 1.4.3: what is drawn, and text.
+SHAPES_CONTRAST, TEXT_CONTRAST = 3, 4.5
 
 
-@pytest.mark.parametrize("path", ["/", "/page/main.js", "/page/page.css", "/page/plotly.min.js"])
+@pytest.mark.parametrize("path", ["/", "/page/main.js", "/page/page.css", "/page/plot.js"])
 def test_policy_allows_this_server_and_nothing_inline(client: Client, path: str) -> None:
     response = client.get(path)
     assert response.status_code == 200
@@ -56,7 +59,7 @@ def test_files_name_no_other_place_and_make_no_markup_from_text(name: str) -> No
     assert not re.search(r"<script(?![^>]* src=)|<style|\sstyle=|\son\w+=\"", text)
 
 
-def test_first_load_is_small_and_charts_come_after_an_answer(page: Page) -> None:
+def test_first_load_is_small_and_plots_need_nothing_more(page: Page) -> None:
     sizes: dict[str, int] = {}
     page.context.set_extra_http_headers({})  # compressed, as any browser asks for it
     page.on("requestfinished", lambda request: sizes.update({request.url: request.sizes()["responseBodySize"]}))
@@ -65,20 +68,17 @@ def test_first_load_is_small_and_charts_come_after_an_answer(page: Page) -> None
     page.wait_for_load_state("networkidle")
     assert len(sizes) > 10
     assert sum(sizes.values()) < FIRST_LOAD_BYTES
-    assert not any("plotly" in url for url in sizes)
-    with page.expect_request("**/plotly.min.js"):
-        fill_batch(page)
-    lead(page)
-
-
-def test_page_answers_without_the_chart_library(page: Page, console: Watch) -> None:
-    console.allow("ERR_FAILED")
-    page.route("**/plotly.min.js", lambda route: route.abort())
+    plots = {url: size for url, size in sizes.items() if "/page/plot" in url}
+    assert len(plots) == len([name for name in NAMES if name.startswith("plot")])
+    assert 0 < sum(plots.values()) < PLOTS_BYTES
+    asked: list[str] = []
+    page.on("request", lambda request: asked.append(request.url))
     fill_batch(page)
     lead(page)
     courier = page.get_by_role("region", name="courier", exact=True)
-    expect(courier.get_by_text("The plot could not be drawn; its numbers stand in the table.")).to_be_visible()
-    expect(courier.get_by_role("columnheader", name="Under way")).to_be_visible()
+    expect(courier.get_by_role("img", name=re.compile("^Temperature inside")).locator(".curve.mark")).to_be_visible()
+    assert asked
+    assert all("/v1/" in url for url in asked)
 
 
 def test_server_that_is_gone_is_said_and_asked_again(page: Page, console: Watch) -> None:
@@ -93,11 +93,43 @@ def test_server_that_is_gone_is_said_and_asked_again(page: Page, console: Watch)
     lead(page)
 
 
-def test_dark_colours_keep_their_contrast(browser: Browser, server: str, axe_clean: Callable[[Page], None]) -> None:
+def test_colours_keep_their_contrast_when_dark_and_follow_a_change(
+    browser: Browser, server: str, axe_clean: Callable[[Page], None], shot: Callable[[Page, str], None]
+) -> None:
     context = browser.new_context(base_url=server, color_scheme="dark", viewport={"width": 390, "height": 844})
     page = context.new_page()
     page.goto("/")
     fill_batch(page)
     lead(page)
+    page.get_by_text("More about courier").click()
+    plot = page.get_by_role("img", name="Temperature inside the box on courier, day by day")
+    expect(plot.locator(".curve.mark")).to_be_visible()
     axe_clean(page)
+    shot(page, "compare_dark_390")
+    for scheme, is_dark in (("dark", True), ("light", False)):
+        page.emulate_media(color_scheme=scheme)
+        paper = colour(page.locator("html"), "background-color")
+        assert (luminance(paper) < 0.5) == is_dark
+        for shape in (".curve.mark", ".curve.bad"):
+            assert contrast(colour(plot.locator(shape), "stroke"), paper) >= SHAPES_CONTRAST
+        for text in (".tick-x", ".tick-y", ".title", ".words"):
+            assert contrast(colour(plot.locator(text).first, "fill"), paper) >= TEXT_CONTRAST
     context.close()
+
+
+def colour(shown: Locator, name: str) -> list[float]:
+    """Return red, green and blue, 0 to 255, of a property of a style."""
+    value = shown.evaluate("(node, name) => getComputedStyle(node).getPropertyValue(name)", name)
+    return [float(part) for part in re.findall(r"[\d.]+", value)]
+
+
+def luminance(rgb: list[float]) -> float:
+    """Return the relative luminance of a colour (WCAG 2.2, its definition)."""
+    linear = [c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in (part / 255 for part in rgb)]
+    return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
+
+
+def contrast(one: list[float], other: list[float]) -> float:
+    """Return the contrast ratio of two colours (WCAG 2.2, its definition)."""
+    low, high = sorted([luminance(one), luminance(other)])
+    return (high + 0.05) / (low + 0.05)

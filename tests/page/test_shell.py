@@ -1,11 +1,13 @@
 """The frame around the views: how it is served, and getting about in it."""
 
+import re
 from collections.abc import Callable
 
 import pytest
 from playwright.sync_api import Page, expect
 
 from tests.page.batch import lead
+from tests.page.plots import drawn
 
 VIEWS = {"compare": "Compare", "hold": "Hold", "boxes": "Boxes", "look-back": "Look back"}
 
@@ -48,6 +50,19 @@ def test_answer_fits_a_phone_and_the_narrowest_screen(
         bar.click()
         expect(phone.locator(".lead")).to_be_focused()
         expect(bar).to_be_hidden()
+        # The plot behind the fold is drawn anew at each width, and read by a tap.
+        phone.get_by_text("More about courier").click()
+        plot = phone.get_by_role("img", name="Temperature inside the box on courier, day by day")
+        for width in (320, 390):
+            phone.set_viewport_size({"width": width, "height": 844})
+            phone.wait_for_function(
+                "plot => plot.viewBox.baseVal.width === plot.clientWidth", arg=plot.element_handle()
+            )
+            assert phone.evaluate("document.documentElement.scrollWidth") <= width
+            places = drawn(plot).dots
+            assert 0.8 * width < places[-1][0] < width
+        plot.tap(position={"x": places[2][0], "y": places[2][1]})
+        expect(phone.get_by_text(re.compile("^Day 3: "))).to_be_visible()
 
 
 def test_settings_are_kept_in_the_browser_and_no_cookie_is_set(page: Page) -> None:

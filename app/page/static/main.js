@@ -15,8 +15,8 @@
    - Lists of places, genera, packings and services come from lists.js; fields with suggestions from suggest.js.
    - The batch being put together is batch.js (`draft`, `requestOf`), kept in the browser; views share it. Planning a box
      of it is "#boxes/plan/N", N being the route's place in `draft().routes`: `requestOf(draft(), {only: N})` is its body.
-   - Plots go through plot.js, which loads the chart library when first needed and puts a table beside every plot:
-     nothing may be told by a plot, or by colour, alone.
+   - Plots go through plot.js, their marks come from plot_marks.js, their colours from page.css. A table stands below
+     every plot: nothing may be told by a plot, or by colour, alone.
    - Anything that changes without a click is said through `announce(text)` of dom.js, once and briefly.
    - Counts of boxes are kept and sent by kept.js and sending.js, so that none is lost without a connection; a new file of
      the page is kept for then without further ado.

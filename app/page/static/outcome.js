@@ -1,7 +1,9 @@
 /* What becomes of the batch on one route: plants, money, days and the air in the box. */
 
 import { el } from "/page/dom.js";
-import { band, line, plot, tableOf } from "/page/plot.js";
+import { plot, tableOf } from "/page/plot.js";
+import { roundTicks } from "/page/plot_axes.js";
+import { band, line, rule } from "/page/plot_marks.js";
 import { count, decimal, isWide, money, percent, temperature, temperatureSpan, toShown, unitName } from "/page/settings.js";
 import { strip, stripTable } from "/page/strip.js";
 
@@ -86,28 +88,27 @@ function insidePlot(route, span, cold) {
   const x = known.map((day) => day.day);
   const values = (name) => known.map((day) => toShown(day[name]));
   const late = known.filter((day) => day.under_way < 0.5).map((day) => day.day);
+  const range = span.map(toShown);
   return plot({
     label: `Temperature inside the box on ${route.name}, day by day`,
-    height: 190,
+    height: 13,
     series: [
-      band({ x, low: values("p05"), high: values("p95"), name: "9 in 10 hours" }),
-      line({ x, y: values("p50"), name: "middle", hover: `day %{x}: %{y:.0f} ${unitName()}<extra></extra>` }),
-    ],
-    x: { title: "day after closing the box", tickmode: "linear", dtick: known.length > 12 ? 2 : 1, range: [0.8, known.length + 0.2] },
-    y: { title: unitName(), range: span.map(toShown) },
-    more: (colours) => ({
-      shapes: cold
-        ? [{ type: "line", xref: "paper", x0: 0, x1: 1, y0: toShown(cold.celsius), y1: toShown(cold.celsius), line: { color: colours.bad, dash: "dot", width: 2 } }]
-        : [],
-      annotations: cold
-        ? [
-            {
-              xref: "paper", x: 1, xanchor: "right", y: toShown(cold.celsius), yanchor: "top", showarrow: false,
-              text: `cold injures ${cold.genus} below`, font: { color: colours.bad, size: 13 },
-            },
-          ]
-        : [],
-    }),
+      band({ x, low: values("p05"), high: values("p95") }),
+      cold ? rule({ y: toShown(cold.celsius), text: `cold injures ${cold.genus} below`, role: "bad" }) : null,
+      line({
+        x,
+        y: values("p50"),
+        text: known.map(
+          (day) => `Day ${day.day}: ${temperature(day.p50)}, 9 in 10 hours ${temperatureSpan(day.p05, day.p95)}.`,
+        ),
+      }),
+    ].filter(Boolean),
+    x: {
+      title: "day after closing the box",
+      range: [0.8, known.length + 0.2],
+      ticks: x.map((day) => ({ at: day, text: String(day) })),
+    },
+    y: { title: unitName(), range, ticks: roundTicks(range, 4) },
     table: {
       head: ["Day", "Middle", "9 in 10 hours", "Under way"],
       rows: known.map((day) => [
@@ -117,7 +118,9 @@ function insidePlot(route, span, cold) {
         percent(day.under_way),
       ]),
     },
-    note: late.length ? `From day ${late[0]} fewer than half of the boxes are still under way.` : null,
+    note:
+      "Line: the middle of the hours. Shaded: 9 in 10 hours." +
+      (late.length ? ` From day ${late[0]} fewer than half of the boxes are still under way.` : ""),
   });
 }
 

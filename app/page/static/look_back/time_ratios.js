@@ -1,15 +1,17 @@
 /* Time ratios as intervals on a log axis: how long plants keep against an average. */
 
-import { plot, ranges } from "/page/plot.js";
+import { plot } from "/page/plot.js";
+import { ranges, rule } from "/page/plot_marks.js";
 import { boxesOf, many } from "/page/plural.js";
 import { decimal } from "/page/settings.js";
 
 /* Fewer boxes than this are thin evidence (common practice, no source). */
 export const ENOUGH_BOXES = 5;
-const TICKS = [0.05, 0.1, 0.2, 0.5, 1, 2, 5, 10, 20];
+/* The more important first: where there is no room, the others are left out. */
+const TICKS = [1, 0.5, 2, 0.2, 5, 0.1, 10, 0.05, 20];
 const WIDEST = 24;
-const ROW_PX = 28;
-const FRAME_PX = 104;
+const ROW_REM = 1.75;
+const FRAME_REM = 4;
 
 /* Rows for a plot from effects ({name, time_ratio, boxes, plants}), longest keeping first. */
 export function rowsOf(effects) {
@@ -41,22 +43,21 @@ export const ratioWords = (value) => {
 const within = (value) => Math.min(Math.max(value, 1 / WIDEST), WIDEST);
 
 export function ratioFigure({ rows, label, what, more = [] }) {
-  const names = rows.map(({ name }) => name);
   const ends = rows.flatMap(({ ratio }) => [within(ratio.p10), within(ratio.p90)]);
   const [low, high] = [Math.min(0.5, ...ends) / 1.1, Math.max(2, ...ends) * 1.1];
   return plot({
     label,
     note: `Filled circles rest on ${ENOUGH_BOXES} boxes or more; open grey ones, marked thin, on fewer: read them as little more than the rules of thumb. Lines are 80 % intervals.`,
-    height: FRAME_PX + ROW_PX * rows.length,
+    height: FRAME_REM + ROW_REM * rows.length,
     series: [
+      rule({ x: 1 }),
       ranges({
         x: rows.map(({ ratio }) => within(ratio.p50)),
-        y: names,
+        y: rows.map((_, i) => i),
         low: rows.map(({ ratio }) => within(ratio.p10)),
         high: rows.map(({ ratio }) => within(ratio.p90)),
-        name: what,
         roles: rows.map(({ thin }) => (thin ? "faint" : "mark")),
-        symbols: rows.map(({ thin }) => (thin ? "circle-open" : "circle")),
+        shapes: rows.map(({ thin }) => (thin ? "open" : "circle")),
         text: rows.map(
           ({ name, ratio, rests }) =>
             `${name}: ${ratioWords(ratio.p50)} (${ratioWords(ratio.p10)}–${ratioWords(ratio.p90)}), ${rests}`,
@@ -66,31 +67,14 @@ export function ratioFigure({ rows, label, what, more = [] }) {
     ],
     x: {
       title: "times as long",
-      type: "log",
-      range: [Math.log10(low), Math.log10(high)],
-      tickvals: TICKS,
-      ticktext: TICKS.map((tick) => String(tick)),
+      log: true,
+      range: [low, high],
+      ticks: TICKS.filter((at) => at >= low && at <= high).map((at) => ({ at, text: String(at) })),
     },
     y: {
-      categoryorder: "array",
-      categoryarray: names,
-      range: [names.length - 0.5, -0.5],
-      tickvals: names,
-      ticktext: rows.map(({ name, thin }) => (thin ? `${short(name)} (thin)` : short(name))),
+      range: [rows.length - 0.5, -0.5],
+      ticks: rows.map(({ name, thin }, i) => ({ at: i, text: thin ? `${short(name)} (thin)` : short(name) })),
     },
-    more: (colours) => ({
-      shapes: [
-        {
-          type: "line",
-          x0: 1,
-          x1: 1,
-          yref: "paper",
-          y0: 0,
-          y1: 1,
-          line: { color: colours.ink, width: 1.5, dash: "dot" },
-        },
-      ],
-    }),
     table: {
       head: [what, "Keeps", "In 8 of 10 cases", "Rests on", ...more.map(({ head }) => head)],
       rows: rows.map(({ name, ratio, rests }) => [

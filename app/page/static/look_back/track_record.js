@@ -2,13 +2,14 @@
 
 import { get } from "/page/api.js";
 import { el } from "/page/dom.js";
-import { line, plot, ranges, tableOf } from "/page/plot.js";
+import { plot, tableOf } from "/page/plot.js";
+import { line, ranges } from "/page/plot_marks.js";
 import { boxesOf, many } from "/page/plural.js";
 import { count, decimal, percent, said } from "/page/settings.js";
 
 const OUTCOMES = {
-  healthy: { word: "healthy", role: "good", symbol: "circle" },
-  dead: { word: "dead", role: "bad", symbol: "square" },
+  healthy: { word: "healthy", role: "good", shape: "circle" },
+  dead: { word: "dead", role: "bad", shape: "square" },
 };
 const PART_WORDS = { service: "Service", group: "Plants", season: "Season" };
 const PERCENTS = [0, 0.25, 0.5, 0.75, 1];
@@ -33,37 +34,29 @@ export async function trackRecord(signal) {
 
 function reliability({ reliability: rows, boxes, plants }) {
   const series = Object.entries(OUTCOMES)
-    .map(([outcome, { word, role, symbol }]) => [rows.filter((row) => row.outcome === outcome), word, role, symbol])
+    .map(([outcome, { word, role, shape }]) => [rows.filter((row) => row.outcome === outcome), word, role, shape])
     .filter(([own]) => own.length)
-    .map(([own, word, role, symbol]) =>
+    .map(([own, word, role, shape]) =>
       ranges({
         x: own.map(({ forecast }) => forecast),
         y: own.map(({ observed }) => observed),
         low: own.map(({ observed_low: low }) => low),
         high: own.map(({ observed_high: high }) => high),
-        name: word,
         roles: role,
-        symbols: symbol,
+        shapes: shape,
         text: own.map(
           (row) =>
             `${word}: forecast ${percent(row.forecast)}, found ${percent(row.observed)}, ${many(row.plants, "plant")} in ${boxesOf(row.boxes)}`,
         ),
       }),
     );
-  const share = { tickvals: PERCENTS, ticktext: PERCENTS.map((value) => percent(value)), range: [-0.03, 1.03] };
+  const share = { ticks: PERCENTS.map((at) => ({ at, text: percent(at) })), range: [-0.03, 1.03] };
   const figure = plot({
-    note: "Circles: healthy. Squares: dead. Lines: 80 % intervals. On the dotted line what was found is what was forecast; circles below it and squares above it mean forecasts too hopeful.",
+    note: "Circles: healthy. Squares: dead. Lines: 80 % intervals. On the dashed line what was found is what was forecast; circles below it and squares above it mean forecasts too hopeful.",
     label: `Chances given and what came of them, ${boxesOf(boxes)} with ${many(plants, "plant")}; on the diagonal the forecasts are right`,
-    height: 340,
+    height: 22,
     series: [
-      line({
-        x: [0, 1],
-        y: [0, 1],
-        name: "as forecast",
-        role: "faint",
-        dash: "dot",
-        hover: "as forecast<extra></extra>",
-      }),
+      line({ x: [0, 1], y: [0, 1], role: "faint", dashed: true }),
       ...series,
     ],
     x: { title: "chance given", ...share },
