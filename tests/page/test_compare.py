@@ -49,6 +49,8 @@ def days_are_drawn(route: Locator) -> None:
     rows = [row.locator("th, td").all_text_contents() for row in figure.locator("tbody tr").all()]
     shown = drawn(plot)
     day, degrees = reading(shown.ticks_x), reading(shown.ticks_y)
+    assert day(0) < day(100)  # later is to the right
+    assert degrees(0) > degrees(100)  # warmer is higher up
     assert [day(x) for x, _ in shown.dots] == pytest.approx([float(row[0]) for row in rows], abs=0.01)
     # The table is rounded to whole degrees, the drawing to a tenth of a pixel.
     assert [degrees(y) for _, y in shown.dots] == pytest.approx([numbers(row[1])[0] for row in rows], abs=0.55)

@@ -99,6 +99,7 @@ def test_learning_from_a_file_shows_what_changed_and_can_be_undone(
     shown = drawn(plot)
     assert "1" in dict(shown.ticks_x)
     ratio = reading(shown.ticks_x, math.log, math.exp)
+    assert ratio(0) < ratio(100)
     assert [ratio(x) for x, _ in shown.dots] == pytest.approx(medians, abs=0.01)
     ends = [numbers(cell) for cell in genera.locator("tbody td:nth-child(3)").all_inner_texts()]
     assert [[ratio(left), ratio(right)] for left, _, right, _ in shown.spans] == [
@@ -138,6 +139,8 @@ def test_track_record_is_drawn_and_tabled(
     assert {row[2] for row in healthy} == {"100%"}
     shown = drawn(plot)
     given, found = reading(shown.ticks_x), reading(shown.ticks_y)
+    assert given(0) < given(100)
+    assert found(0) > found(100)
     # The table is rounded to whole percents.
     assert [given(x) for x, _ in shown.dots] == pytest.approx([numbers(row[1])[0] for row in rows], abs=0.6)
     assert [found(y) for _, y in shown.dots] == pytest.approx([numbers(row[2])[0] for row in rows], abs=0.6)

@@ -3,7 +3,7 @@
 import { el, newId, svg } from "/page/dom.js";
 import { drawAxes } from "/page/plot_axes.js";
 
-const READ = "Point at the plot to read a value; all stand in the table.";
+const READ = "Point at the plot to read a value.";
 
 /* A figure.
 
