@@ -3,6 +3,7 @@
 import re
 from collections.abc import Callable
 from pathlib import Path
+from typing import Literal
 
 import pytest
 from playwright.sync_api import Browser, Locator, Page, expect
@@ -106,10 +107,11 @@ def test_colours_keep_their_contrast_when_dark_and_follow_a_change(
     expect(plot.locator(".curve.mark")).to_be_visible()
     axe_clean(page)
     shot(page, "compare_dark_390")
-    for scheme, is_dark in (("dark", True), ("light", False)):
+    schemes: tuple[Literal["dark", "light"], ...] = ("dark", "light")
+    for scheme in schemes:
         page.emulate_media(color_scheme=scheme)
         paper = colour(page.locator("html"), "background-color")
-        assert (luminance(paper) < 0.5) == is_dark
+        assert (luminance(paper) < 0.5) == (scheme == "dark")
         for shape in (".curve.mark", ".curve.bad"):
             assert contrast(colour(plot.locator(shape), "stroke"), paper) >= SHAPES_CONTRAST
         for text in (".tick-x", ".tick-y", ".title", ".words"):
