@@ -7,6 +7,7 @@ from app.batch.batch import MOST_BOXES, PackedBox, PreparedBatch, PreparedRoute,
 from app.batch.cautions import CARRIER, SELLER, caution
 from app.batch.forecast import answer_forecast
 from app.batch.genera import resolve_genus
+from app.batch.groups import group_words
 from app.batch.lanes import CLOSING_TIME, Lane, WeatherDraws, days_until_open, delay_of, table_quantiles
 from app.batch.places import resolve_place
 from app.batch.plans import BatchLine, RoutePlan
@@ -36,6 +37,7 @@ __all__ = [
     "days_until_open",
     "delay_of",
     "drift_quarter",
+    "group_words",
     "listed",
     "missing_papers",
     "money",

@@ -48,9 +48,7 @@ def outside(rules: Sequence[Rule], draws: PosteriorDraws) -> Array:
     return beyond
 
 
-def judge(
-    candidate: PosteriorDraws, active: PosteriorDraws, *, difference: Array, n_new: int, active_version: str
-) -> Verdict:
+def judge(candidate: PosteriorDraws, active: PosteriorDraws, *, difference: Array, n_new: int, before: str) -> Verdict:
     """Return whether a candidate whose fit has converged and is finite is activated.
 
     Parameters
@@ -60,25 +58,34 @@ def judge(
         Log score of the candidate less that of the active version.
     n_new : int
         Boxes that the active version has not seen, or not as they stand.
-    active_version : str
+    before : str
+        What the active version is called in the reason.
     """
     if len(difference) < LEAST_BOXES:
-        return _few(candidate, active, len(difference), active_version)
+        return _few(candidate, active, len(difference), before)
     mean, se = float(difference.mean()), float(difference.std(ddof=1) / np.sqrt(len(difference)))
-    new = f", {n_new:,} of them new or corrected since {active_version}" if n_new < len(difference) else ""
-    compared = f"{_boxes(len(difference))} left out one by one{new}"
-    score = f"by {abs(mean):.3f} nats a box (standard error {se:.3f})"
+    of_them = f" ({n_new:,} new or corrected since that was made)" if n_new < len(difference) else ""
+    on = f"on {_boxes(len(difference))} left out one by one{of_them}"
+    score = f"log score {{}} {abs(mean):.3f} a box, standard error {se:.3f}"
     if mean + MOST_SE * se < 0:
-        return Verdict(False, f"Kept, not activated: it predicts {compared}, worse {score}, beyond noise.")
-    how = f"better {score}" if mean > 0 else f"no worse beyond noise ({score[3:]} apart)"
-    return Verdict(True, f"Activated: it predicts {compared}, {how}.")
+        return Verdict(
+            False,
+            f"Kept, not activated: it foresees boxes that it was not shown worse than {before}, beyond noise, "
+            f"{on} ({score.format('worse by')}).",
+        )
+    how = "better than" if mean > 0 else "no worse beyond noise than"
+    by = "better by" if mean > 0 else "apart by"
+    return Verdict(
+        True,
+        f"Activated: it foresees boxes that it was not shown {how} {before}, {on} ({score.format(by)}).",
+    )
 
 
-def _few(candidate: PosteriorDraws, active: PosteriorDraws, n_boxes: int, active_version: str) -> Verdict:
+def _few(candidate: PosteriorDraws, active: PosteriorDraws, n_boxes: int, before: str) -> Verdict:
     rules = candidate.reference.rules
-    away, before = outside(rules, candidate), outside(rules, active)
-    broken = [rule.text for rule, own, old in zip(rules, away, before, strict=True) if own > _limit(old)]
-    few = f"{_boxes(n_boxes)} {'is' if n_boxes == 1 else 'are'} too few to compare it with {active_version}"
+    away, was = outside(rules, candidate), outside(rules, active)
+    broken = [rule.text for rule, own, old in zip(rules, away, was, strict=True) if own > _limit(old)]
+    few = f"{_boxes(n_boxes)} {'is' if n_boxes == 1 else 'are'} too few to compare it with {before}"
     if broken:
         return Verdict(False, f"Kept, not activated: it no longer answers the rule of thumb “{broken[0]}”, and {few}.")
     return Verdict(True, f"Activated: the fit converged and answers the rules of thumb; {few}.")

@@ -20,7 +20,7 @@ from app.doubts import CheckedRecords, Told, boxes_of_a_refit, find_doubts, seen
 from app.learning.fit import Recorded, fit_model
 from app.learning.gate import Verdict, judge
 from app.problems import StoreUnavailable
-from app.serving import PRIOR_SEED, ArtefactError, FittedModel, StoredFit, read_fit, rules_draws, rules_version
+from app.serving import PRIOR_SEED, ArtefactError, FittedModel, StoredFit, read_fit, rules_draws
 from app.store import (
     ACTIVATED,
     FAILED,
@@ -103,7 +103,7 @@ class _Ledger:
 class _Active:
     """The version that a candidate is compared with, and the revision of the ledger that it has seen."""
 
-    version: str
+    words: str
     draws: PosteriorDraws
     seen: int
 
@@ -231,8 +231,8 @@ def _active(ledger: _Ledger, reference: Reference) -> _Active:
     """Return the version to compare with: the rules of thumb where the active one cannot be used, as the servers do."""
     if ledger.active_fit is not None:
         stored, fit = ledger.active_fit
-        return _Active(stored.version, fit.draws, stored.ledger_revision)
-    return _Active(rules_version(reference), rules_draws(reference), 0)
+        return _Active("the version before", fit.draws, stored.ledger_revision)
+    return _Active("the rules of thumb alone", rules_draws(reference), 0)
 
 
 def _judge(
@@ -248,7 +248,7 @@ def _judge(
         active.draws,
         difference=_difference(fitted.draws, active.draws, recorded.observed, compared, known, n_weighed),
         n_new=int((~known).sum()),
-        active_version=active.version,
+        before=active.words,
     )
 
 

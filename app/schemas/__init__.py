@@ -138,6 +138,8 @@ from app.schemas.shipments import (
 )
 from app.schemas.track_record import (
     CoverageRow,
+    Finding,
+    FindingState,
     ForecastsBy,
     NotScored,
     RangesHeld,
@@ -196,6 +198,8 @@ __all__ = [
     "EquivalentDays",
     "EventAnswer",
     "Evidence",
+    "Finding",
+    "FindingState",
     "ForecastAnswer",
     "ForecastDay",
     "ForecastDayAnswer",

@@ -90,6 +90,17 @@ class NotScored(AnswerModel):
     lines_not_forecast: int = Field(description="lines of scored boxes that were not in the plan")
 
 
+FindingState = Literal["wrong", "right", "unclear"]
+
+
+class Finding(AnswerModel):
+    """Something that the forecasts got right or wrong, or of which that cannot be told yet."""
+
+    state: FindingState
+    code: str = Field(description="plants_expected, plants_range, days_range, against_rules, part_range")
+    text: str
+
+
 class TrackRecordAnswer(AnswerModel):
     """Every arrived box with a forecast from before its arrival, scored on the counts as they stand now."""
 
@@ -113,3 +124,4 @@ class TrackRecordAnswer(AnswerModel):
     parts_minimum: int = Field(description="boxes that a service, group or season needs to be listed")
     not_scored: NotScored
     verdict: str
+    findings: list[Finding] = Field(description="in words, the wrong first; empty before the first box")

@@ -22,6 +22,7 @@ from app.schemas import (
 from app.serving import Engine
 from app.store import Database, ForecastBox, count_lost_forecasts, read_forecast_boxes, read_forecasts
 from app.track_record.box_scores import DEAD, HEALTHY, LEVELS, SENT, BoxScore, FoundRanges, score_boxes
+from app.track_record.findings import Expected, findings
 from app.track_record.verdict import NO_BOX, verdict
 from model.reference import Reference
 from model.scoring import coverage, paired_mean, pit_histogram, reliability
@@ -98,6 +99,8 @@ def _answer(scored: Sequence[_Scored], not_scored: NotScored, engine: Engine) ->
     pit = np.array([one.score.pit for one in scored if one.score.pit is not None])
     said = verdict(VERDICT_LEVEL, counts[VERDICT_LEVEL], log_score.difference, not_scored.lost) if scored else NO_BOX
     versions = Counter(one.box.model_version for one in scored)
+    parts = _parts(scored, engine.reference)
+    expected = [one for one in map(_expected, scored) if one is not None]
     return TrackRecordAnswer(
         model_version=engine.model_version,
         boxes=len(scored),
@@ -118,11 +121,29 @@ def _answer(scored: Sequence[_Scored], not_scored: NotScored, engine: Engine) ->
             for level in LEVELS
         ],
         pit=pit_histogram(pit[:, 0], pit[:, 1], PIT_BINS).tolist() if len(pit) else [],
-        parts=_parts(scored, engine.reference),
+        parts=parts,
         parts_minimum=PARTS_MINIMUM,
         not_scored=not_scored,
         verdict=said,
+        findings=findings(
+            expected,
+            counts[VERDICT_LEVEL],
+            transit[VERDICT_LEVEL],
+            log_score.difference,
+            parts,
+            engine.reference,
+        ),
     )
+
+
+def _expected(one: _Scored) -> Expected | None:
+    """Return the healthy plants of a box as forecast and as found, over the lines in which they were counted."""
+    counts = one.score.counts
+    known = counts[:, HEALTHY] >= 0
+    if not known.any():
+        return None
+    sent = counts[known, SENT]
+    return Expected(float(one.score.chances[known, 0] @ sent), int(counts[known, HEALTHY].sum()), int(sent.sum()))
 
 
 def _score(scored: Sequence[_Scored], name: Literal["log_score", "brier"]) -> Score:

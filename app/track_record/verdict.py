@@ -49,10 +49,11 @@ def ranges_verdict(level: float, counts: RangesHeld) -> str:
         f"Of {'1 ' if counts.n == 1 else ''}{boxes} the {level:.0%} range held the count {times}; such whole-number "
         f"ranges should hold about {expected}: "
     ).replace("%", " %")
-    return said + (f"too few boxes to judge (fewer than {FEWEST_BOXES})." if few else f"{_width(counts)}.")
+    return said + (f"too few boxes to judge (fewer than {FEWEST_BOXES})." if few else f"{width_words(counts)}.")
 
 
-def _width(counts: RangesHeld) -> str:
+def width_words(counts: RangesHeld) -> str:
+    """Return whether ranges are too narrow or too wide, and whether that may be chance."""
     for tail, word in ((counts.chance_fewer, "narrow"), (counts.chance_more, "wide")):
         if tail < HARDLY_CHANCE:
             return f"too {word}, and that is hardly chance"
@@ -79,11 +80,13 @@ def rules_verdict(difference: ScoreDifference | None) -> str:
     if difference is None:
         return "All forecasts were those of the rules of thumb, so there is nothing to compare them with."
     boxes = "1 box" if difference.boxes == 1 else f"{difference.boxes:,} boxes"
-    said = f"In {boxes} the log score of the forecasts "
     if difference.mean == 0.0:
-        return said + "was that of the rules of thumb alone."
+        return f"In {boxes} the forecasts foretold what came as the rules of thumb alone did."
     better = "better" if difference.mean < 0.0 else "worse"
-    said += f"was {better} than that of the rules of thumb alone, by {abs(difference.mean):.2f} a box: "
+    said = (
+        f"In {boxes} the forecasts foretold what came {better} than the rules of thumb alone "
+        f"(log score {better} by {abs(difference.mean):.2f} a box): "
+    )
     if difference.boxes < FEWEST_BOXES or difference.low is None or difference.high is None:
         return said + f"too few boxes to judge (fewer than {FEWEST_BOXES})."
     if difference.low <= 0.0 <= difference.high:

@@ -25,7 +25,7 @@ def verdict(difference: np.ndarray = NOTHING, *, n_new: int | None = None, candi
     """Return the verdict on a candidate, the rules of thumb unless given, against the rules of thumb."""
     active = rules_draws(load_reference())
     n_new = len(difference) if n_new is None else n_new
-    return judge(candidate or active, active, difference=difference, n_new=n_new, active_version="old")
+    return judge(candidate or active, active, difference=difference, n_new=n_new, before="the version before")
 
 
 def shifted(by: float) -> PosteriorDraws:
@@ -43,12 +43,20 @@ def spread(n: int, mean: float, sd: float) -> np.ndarray:
 @pytest.mark.parametrize(
     ("difference", "activate", "words"),
     [
-        (spread(25, -0.45, 1.0), False, "worse by 0.450 nats a box (standard error 0.200), beyond noise"),
+        (
+            spread(25, -0.45, 1.0),
+            False,
+            "beyond noise, on 25 boxes left out one by one (log score worse by 0.450 a box, standard error 0.200)",
+        ),
         (spread(25, -0.35, 1.0), True, "no worse beyond noise"),
-        (spread(25, 0.3, 1.0), True, "better by 0.300 nats a box"),
-        (spread(20, -0.5, 1.0), False, "20 boxes left out one by one, worse"),
-        (spread(3, -9.0, 1.0), False, "3 boxes left out one by one, worse"),
-        (spread(2, -9.0, 1.0), True, "2 boxes are too few to compare it with old"),
+        (
+            spread(25, 0.3, 1.0),
+            True,
+            "better than the version before, on 25 boxes left out one by one (log score better by 0.300 a box",
+        ),
+        (spread(20, -0.5, 1.0), False, "worse than the version before, beyond noise, on 20 boxes left out one by one"),
+        (spread(3, -9.0, 1.0), False, "worse than the version before, beyond noise, on 3 boxes left out one by one"),
+        (spread(2, -9.0, 1.0), True, "2 boxes are too few to compare it with the version before"),
     ],
 )
 def test_only_a_loss_beyond_two_standard_errors_rejects(difference: np.ndarray, activate: bool, words: str) -> None:
@@ -66,13 +74,13 @@ def test_a_candidate_that_predicts_all_boxes_as_the_active_version_does_is_no_wo
 
 def test_boxes_that_the_active_version_knows_are_compared_too() -> None:
     said = verdict(spread(25, 0.3, 1.0), n_new=1)
-    assert "25 boxes left out one by one, 1 of them new or corrected since old, better" in said.reason
+    assert "on 25 boxes left out one by one (1 new or corrected since that was made)" in said.reason
 
 
 def test_too_few_boxes_ask_for_the_rules_of_thumb() -> None:
     said = verdict(np.zeros(1))
     assert said.activate
-    assert "one box is too few to compare it with old" in said.reason
+    assert "one box is too few to compare it with the version before" in said.reason
     assert verdict(candidate=shifted(0.2)).activate
     broken = verdict(candidate=shifted(4.0))
     assert not broken.activate
@@ -110,7 +118,7 @@ def test_from_a_version_that_is_out_already_it_may_move_by_a_quarter_of_a_width(
         return float((outside(rules, shifted(by)) - limits).max())
 
     further = shifted(brentq(lambda by: beyond(by) - slack, 0.0, 9.0, xtol=1e-6))
-    said = judge(further, far, difference=NOTHING, n_new=0, active_version="old")
+    said = judge(further, far, difference=NOTHING, n_new=0, before="the version before")
     assert said.activate == activate
 
 
@@ -170,4 +178,4 @@ def test_a_candidate_predicts_each_box_as_fits_without_it_do() -> None:
 
 def test_a_version_that_is_far_from_the_rules_already_may_be_followed() -> None:
     far = shifted(4.0)
-    assert judge(far, far, difference=NOTHING, n_new=0, active_version="old").activate
+    assert judge(far, far, difference=NOTHING, n_new=0, before="the version before").activate

@@ -61,11 +61,11 @@ def test_few_boxes_are_no_judgement(n: int, held: int, beginning: str) -> None:
     ("difference", "said"),
     [
         (None, "All forecasts were those of the rules of thumb, so there is nothing to compare them with."),
-        (better(-0.4, 0.1), "was better than that of the rules of thumb alone, by 0.40 a box: more than chance would"),
-        (better(0.4, 0.5), "was worse than that of the rules of thumb alone, by 0.40 a box: could be chance."),
-        (better(-0.4, None, 1), "In 1 box the log score of the forecasts was better"),
+        (better(-0.4, 0.1), "better than the rules of thumb alone (log score better by 0.40 a box): more than chance"),
+        (better(0.4, 0.5), "worse than the rules of thumb alone (log score worse by 0.40 a box): could be chance."),
+        (better(-0.4, None, 1), "In 1 box the forecasts foretold what came better"),
         (better(-0.4, 0.1, 9), "too few boxes to judge (fewer than 10)."),
-        (better(0.0, 0.0), "In 40 boxes the log score of the forecasts was that of the rules of thumb alone."),
+        (better(0.0, 0.0), "In 40 boxes the forecasts foretold what came as the rules of thumb alone did."),
     ],
 )
 def test_against_the_rules(difference: ScoreDifference | None, said: str) -> None:
