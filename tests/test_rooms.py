@@ -86,7 +86,7 @@ MAY_IMPORT: dict[str, set[str]] = {
         *_ANSWERS, "app.store", "app.comparing", "app.boxes", "model.reference", "model.exposure", "model.transit",
     },
     "app.claims": {*_ANSWERS, "app.store", "app.boxes", "model.reference", "model.decision"},
-    "app.learned": {*_ANSWERS, *_TABLES, "model.prior", "model.predict", "model.transit"},
+    "app.learned": {*_ANSWERS, *_TABLES, "app.store", "model.prior", "model.predict", "model.transit"},
     "app.sellers": {*_ANSWERS, *_TABLES, "app.records", "app.store", "app.learned", "model.decision"},
     "app.track_record": {*_ANSWERS, "app.records", "app.store", "model.reference", "model.scoring"},
     "app.learning": {

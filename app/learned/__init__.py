@@ -3,7 +3,8 @@
 Reads draws; changes nothing.
 """
 
-from app.learned.effects import ratio_quantiles, seller_effect
+from app.learned.effects import effects, ratio_quantiles, seller_effect
 from app.learned.model_page import answer_model
+from app.learned.written import written_names
 
-__all__ = ["answer_model", "ratio_quantiles", "seller_effect"]
+__all__ = ["answer_model", "effects", "ratio_quantiles", "seller_effect", "written_names"]

@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from app.learned.beside_survival import delayed_boxes, late_losses, transit_times
 from app.learned.effects import effects, quantiles
+from app.learned.written import UNWRITTEN, WrittenNames
 from app.schemas import Doubtful, ModelAnswer, ModelChance, ModelUpdate, RuleOfThumb, Scale
 from app.serving import Engine, QuickUpdate, rules_draws
 from model.plant import total_spread
@@ -19,10 +20,12 @@ ASSUMPTION = (
 )
 
 
-def answer_model(engine: Engine, notice: str | None = None, doubtful: Sequence[Doubtful] = ()) -> ModelAnswer:
+def answer_model(
+    engine: Engine, notice: str | None = None, doubtful: Sequence[Doubtful] = (), names: WrittenNames = UNWRITTEN
+) -> ModelAnswer:
     """Return the active model; `notice` says why it is not the one that should be, if so.
 
-    `doubtful` are the records of the ledger that look wrong.
+    `doubtful` are the records of the ledger that look wrong, `names` how its owner writes those of plants and sellers.
     """
     draws, reference = engine.draws, engine.reference
     parameters = draws.parameters
@@ -65,7 +68,7 @@ def answer_model(engine: Engine, notice: str | None = None, doubtful: Sequence[D
             Scale(name=name, prior=quantiles(values), posterior=quantiles(own[name]) if own else None)
             for name, values in prior.items()
         ],
-        effects=effects(engine),
+        effects=effects(engine, names),
         transit=transit_times(engine),
         late_loss=late_losses(engine),
         delayed_boxes=delayed_boxes(engine),

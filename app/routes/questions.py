@@ -11,7 +11,7 @@ from app.batch import answer_forecast, stored_seller, with_seller
 from app.comparing import answer_compare, answer_hold, answer_order_size, answer_wish_list
 from app.doubts import doubtful_records
 from app.http import declared, exchange, in_worker, pools_of
-from app.learned import answer_model
+from app.learned import answer_model, written_names
 from app.risk import answer_risk
 from app.schemas import (
     Assumed,
@@ -117,7 +117,7 @@ async def model(request: Request) -> Response:
     notice = state.active.notice
 
     def work(engine: Engine) -> ModelAnswer:
-        return answer_model(engine, notice, doubtful_records(state.database))
+        return answer_model(engine, notice, doubtful_records(state.database), written_names(state.database, engine))
 
     return await in_worker(request, pools_of(request).reading, work)
 

@@ -61,7 +61,8 @@ class Effect(AnswerModel):
     """An effect as a time ratio at 20 °C, above chilling: 1.2 keeps a fifth longer."""
 
     kind: str
-    name: str
+    name: str = Field(description="of the level: that of a table, or a key")
+    label: str = Field(description="as people write it; a genus as typed beside its accepted name: Pothos (Epipremnum)")
     time_ratio: Quantiles
     evidence: EffectEvidence
     beyond_table: Quantiles | None = Field(

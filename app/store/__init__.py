@@ -28,6 +28,7 @@ from app.store.doubts import (
 )
 from app.store.forecasts import CountedLine, ForecastBox, count_lost_forecasts, read_forecast_boxes, read_forecasts
 from app.store.idempotency import complete_key, release_key, reserve_key
+from app.store.looking_back import ArrivedPlant, MaybeLost, arrived_plants, maybe_lost
 from app.store.model_versions import (
     DamagedVersion,
     StoredVersion,
@@ -112,6 +113,7 @@ __all__ = [
     "QUEUED",
     "RUNNING",
     "ArrivedBoxes",
+    "ArrivedPlant",
     "Coded",
     "Connection",
     "CountedLine",
@@ -125,6 +127,7 @@ __all__ = [
     "LineColumns",
     "LoggerColumns",
     "LookedAt",
+    "MaybeLost",
     "OpenDoubt",
     "OrderedLine",
     "Reading",
@@ -147,6 +150,7 @@ __all__ = [
     "add_planned",
     "add_seller",
     "add_version",
+    "arrived_plants",
     "arrived_shipments",
     "change_seller",
     "change_shipment",
@@ -170,6 +174,7 @@ __all__ = [
     "list_sellers",
     "list_shipments",
     "list_versions",
+    "maybe_lost",
     "open_doubts",
     "photos_as_json",
     "put_back",
