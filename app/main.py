@@ -23,6 +23,7 @@ from app.routes import (
     claims,
     docs,
     health,
+    lessons,
     model_versions,
     outlook,
     page,
@@ -86,6 +87,7 @@ def create_app(settings: Settings) -> FastAPI:
     app.add_middleware(SecurityHeaders)
     answering = (
         questions,
+        lessons,
         model_versions,
         sellers,
         docs,

@@ -88,6 +88,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "app.claims": {*_ANSWERS, "app.store", "app.boxes", "model.reference", "model.decision"},
     "app.learned": {*_ANSWERS, *_TABLES, "app.store", "model.prior", "model.predict", "model.transit"},
     "app.sellers": {*_ANSWERS, *_TABLES, "app.records", "app.store", "app.learned", "model.decision"},
+    "app.lessons": {*_ANSWERS, "app.store", "app.learned", "app.sellers", "model.reference"},
     "app.track_record": {*_ANSWERS, "app.records", "app.store", "model.reference", "model.scoring"},
     "app.learning": {
         "app.clock", "app.problems", "app.records", "app.store", "app.serving", "app.batch", "app.recorded",
@@ -98,7 +99,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "app.http": {"app.problems", "app.settings", "app.records", "app.schemas", "app.store", "app.serving"},
     "app.routes": {
         *_ANSWERS, "app.clock", "app.http", "app.page", "app.ledger", "app.store", "app.comparing", "app.risk",
-        "app.boxes", "app.outlook", "app.claims", "app.learned", "app.sellers", "app.doubts",
+        "app.boxes", "app.outlook", "app.claims", "app.learned", "app.lessons", "app.sellers", "app.doubts",
     },
     "app.main": {
         "app.settings", "app.http", "app.routes", "app.page", "app.store", "app.serving", "app.track_record",

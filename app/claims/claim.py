@@ -12,6 +12,7 @@ from app.boxes import find_whole_shipment, stored_plan
 from app.claims.clocks import claim_clocks
 from app.claims.draft import Told, draft, plant_in_words
 from app.claims.evidence import claim_evidence
+from app.claims.lead import claim_lead
 from app.claims.tally import Replacement, claim_lines, recourse_worth, total_value
 from app.problems import Conflict
 from app.schemas import (
@@ -73,7 +74,12 @@ def answer_claim(database: Database, engine: Engine, shipment_id: str) -> ClaimA
         agreed=agreed,
         files=[name for item in evidence for name in item.files],
     )
+    clocks = claim_clocks(life, recourse, origin, destination)
+    settled = None
+    if life.claim_outcome:
+        settled = SettledAnswer(outcome=life.claim_outcome, amount=life.claim_amount, settled_on=life.claim_settled_on)
     return ClaimAnswer(
+        lead=claim_lead(lines, total, record.currency, agreed, clocks, settled),
         id=life.stored.id,
         reference=life.stored.reference,
         model_version=plan.model_version if plan else None,
@@ -94,13 +100,11 @@ def answer_claim(database: Database, engine: Engine, shipment_id: str) -> ClaimA
         claimable=_claimable(lines),
         rarely_paid=_rarely_paid(lines),
         evidence=evidence,
-        clocks=claim_clocks(life, recourse, origin, destination),
+        clocks=clocks,
         recourse=RecourseAnswer(
             agreed=agreed, chance=chance, options=recourse_worth(lines, chance, replacement, record.currency)
         ),
-        settled=SettledAnswer(outcome=life.claim_outcome, amount=life.claim_amount, settled_on=life.claim_settled_on)
-        if life.claim_outcome
-        else None,
+        settled=settled,
         draft=draft(told),
         cautions=_cautions(life, lines, agreed, reference),
     )

@@ -47,6 +47,7 @@ from app.schemas.fields import (
 from app.schemas.forecast import ForecastAnswer, ForecastDayAnswer
 from app.schemas.hold import AgainstFirst, BlockedBy, DayWeather, HoldAnswer, HoldChoice, HoldDate, HoldRequest
 from app.schemas.ledger import ImportAnswer
+from app.schemas.lessons import Lesson, LessonAbout, LessonCode, LessonsAnswer, LostBox
 from app.schemas.model_page import (
     DelayedBoxes,
     Effect,
@@ -224,10 +225,15 @@ __all__ = [
     "LateLosses",
     "LearnedTransit",
     "LegRow",
+    "Lesson",
+    "LessonAbout",
+    "LessonCode",
+    "LessonsAnswer",
     "LineHazard",
     "LineOutcome",
     "LineOutlook",
     "LoggerSummary",
+    "LostBox",
     "MeanChances",
     "MeanQuantiles",
     "ModelAnswer",

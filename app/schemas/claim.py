@@ -79,6 +79,7 @@ class SettledAnswer(AnswerModel):
 class ClaimAnswer(AnswerModel):
     """A claim made ready; it is worked out anew from what is recorded."""
 
+    lead: str = Field(description="what to claim and until when, in one sentence; times are local at the destination")
     id: str
     reference: str | None
     model_version: str | None = Field(description="of the forecast behind a replacement's chance; null without one")

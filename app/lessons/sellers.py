@@ -1,0 +1,49 @@
+"""What to do with each seller, by how long its plants keep, whether that changes, how late it is and how claims end."""
+
+from collections.abc import Sequence
+
+from app.lessons.words import boxes_words, ratio_words
+from app.schemas import Lesson, LessonCode, SellerAnswer, ShrunkShare
+from model.reference import CONSTANTS
+
+
+def seller_lessons(seller: SellerAnswer) -> list[Lesson]:
+    """Return what to do with a seller; nothing where its boxes are too few or like those of others."""
+    found: list[Lesson] = []
+
+    def add(code: LessonCode, text: str, boxes: int) -> None:
+        found.append(Lesson(about="seller", label=seller.name, code=code, boxes=boxes, text=text))
+
+    ratio, boxes = seller.time_ratio, seller.boxes
+    if boxes >= CONSTANTS.few_boxes:
+        behind = f"from {boxes_words(boxes)}"
+        keep = f"Plants from {seller.name} last {ratio_words(ratio.p50)} those from an average seller of its kind"
+        if seller.trend.verdict == "worse":
+            text = f"{seller.name} gets worse: ask what changed before you order again; {behind}."
+            add("getting_worse", text, boxes)
+        if ratio.p90 < 1.0:
+            add("renegotiate_or_stop", f"{keep}: renegotiate the packing, or stop; {behind}.", boxes)
+        elif ratio.p10 > 1.0:
+            add("keep_buying", f"{keep}: keep buying there; {behind}.", boxes)
+    if _is_more(seller.late, seller.recorded_boxes):
+        late = f"{seller.late.counted:,} of {boxes_words(seller.late.of)} from {seller.name} came late"
+        add("ask_for_speed", f"{late}: ask for an earlier pick-up, or take another service.", seller.late.of)
+    honoured = seller.claims.honoured
+    if honoured.of >= CONSTANTS.few_boxes and honoured.high < honoured.average:
+        kept = f"{seller.name} honoured {honoured.counted:,} of {honoured.of:,} claims"
+        add("agree_on_claims", f"{kept}: agree in writing on what is paid before you order again.", honoured.of)
+    return found
+
+
+def _is_more(share: ShrunkShare, boxes: int) -> bool:
+    return boxes >= CONSTANTS.few_boxes and share.low > share.average
+
+
+def undecided_sellers(sellers: Sequence[SellerAnswer], told: Sequence[Lesson]) -> list[tuple[str, int]]:
+    """Return the name and boxes of each seller with boxes of which nothing is told."""
+    named = {lesson.label for lesson in told}
+    return [
+        (seller.name, max(seller.boxes, seller.recorded_boxes))
+        for seller in sellers
+        if seller.name not in named and (seller.boxes or seller.recorded_boxes)
+    ]
