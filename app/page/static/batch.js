@@ -14,7 +14,7 @@ export const emptyLine = () => ({ genus: null, cultivar: null, quantity: null, u
 export function emptyDraft() {
   return {
     origin: null,
-    destination: null,
+    destination: settings().home,
     ship_date: addDays(7),
     seller: null,
     seller_kind: null,

@@ -3,6 +3,7 @@
 import { post } from "/page/api.js";
 import { el } from "/page/dom.js";
 import { failure } from "/page/notices.js";
+import { ENOUGH_BOXES } from "/page/look_back/time_ratios.js";
 import { tableOf } from "/page/plot.js";
 import { count, money, percent } from "/page/settings.js";
 import { spread } from "/page/outcome.js";
@@ -33,12 +34,13 @@ function queries(body, answer, index) {
 function weights(body, results) {
   const rows = body.lines.map((row, i) => {
     const { evidence } = results[i];
+    const isThin = evidence.shipments < ENOUGH_BOXES; // a share beside few boxes would look surer than it is
     return [
       [row.genus, row.cultivar].filter(Boolean).join(" "),
       count(evidence.shipments),
       count(evidence.plants),
-      percent(evidence.weight),
-      percent(1 - evidence.weight),
+      isThin ? "too few boxes of it to say" : percent(evidence.weight),
+      isThin ? "–" : percent(1 - evidence.weight),
     ];
   });
   return el(

@@ -20,7 +20,7 @@ function country(code) {
 }
 
 /* One entry a code; a city whose code repeats its airport's row stays, since either may be typed. */
-function placeField(label, pointer, all, changed) {
+export function placeField(label, pointer, all, changed) {
   const known = all.find((place) => place.iata === valueAt(pointer));
   const take = (code) => {
     if (code === valueAt(pointer)) return;

@@ -7,13 +7,13 @@ import { choice, field, numberInput, textInput } from "/page/fields.js";
 import { packings, services } from "/page/lists.js";
 import { count, settings } from "/page/settings.js";
 
-const SELLER_KINDS = [
+export const SELLER_KINDS = [
   [null, "not said"],
   ["grower", "a grower"],
   ["exporter", "an exporter who collects from several nurseries"],
   ["reseller", "a reseller"],
 ];
-const RECOURSE = [
+export const RECOURSE = [
   [null, "nothing counted on"],
   ["refund", "a refund"],
   ["replacement", "a replacement with the next order"],

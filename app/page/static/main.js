@@ -4,7 +4,7 @@
    - Address: "#compare", "#boxes", "#boxes/ID/arrival"; what follows the view's name reaches it as `parts`, decoded.
    - A view is a module in views/ with `title` (text for the tab; the view draws its own h1) and
      `show(root, parts, signal)`, which fills the empty `root` and may be async. `signal` aborts when the reader leaves
-     the view or changes a setting: hand it to calls and listeners. A new view needs a line in VIEWS and nothing else.
+     the view or changes a setting: hand it to calls and listeners. A new view needs a line in VIEWS and nothing else; an unlisted one has no place among the links at the top.
    - Elements come from dom.js (`el`, `svg`), never from markup in strings. The policy forbids inline script and style:
      no style attribute, in SVG neither; use classes of page.css, or attributes such as width.
    - Calls go through api.js (`get`, `post`, `call`), which throws Problem or NetworkDown; `failure(fault, retry)` of
@@ -32,6 +32,7 @@ const VIEWS = {
   hold: { name: "Hold", load: () => import("/page/views/hold.js") },
   boxes: { name: "Boxes", load: () => import("/page/views/boxes.js") },
   "look-back": { name: "Look back", load: () => import("/page/views/look_back.js") },
+  start: { name: "First steps", load: () => import("/page/views/start.js"), unlisted: true },
 };
 const FIRST = "compare";
 
@@ -71,7 +72,11 @@ async function show({ focus }) {
 
 document
   .getElementById("views")
-  .append(...Object.entries(VIEWS).map(([name, view]) => el("li", {}, el("a", { href: `#${name}` }, view.name))));
+  .append(
+    ...Object.entries(VIEWS)
+      .filter(([, view]) => !view.unlisted)
+      .map(([name, view]) => el("li", {}, el("a", { href: `#${name}` }, view.name))),
+  );
 document.querySelector(".skip").addEventListener("click", (event) => {
   event.preventDefault(); // the address names the view and must stay
   document.getElementById("view").focus();

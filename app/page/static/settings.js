@@ -1,7 +1,7 @@
 /* What the reader prefers, kept in the browser, and numbers, money, dates and temperatures said that way. */
 
 const KEY = "transit.settings";
-const DEFAULTS = { unit: "c", currency: "EUR", locale: "" };
+const DEFAULTS = { unit: "c", currency: "EUR", locale: "", home: null };
 const ISO_DATE = /\b(\d{4}-\d{2}-\d{2})\b/g;
 const CELSIUS = /([+-]?\d+(?:\.\d+)?)(?:( to |–)([+-]?\d+(?:\.\d+)?))? °C/g;
 const MONEY = /(-?\d{1,3}(?:,\d{3})*(\.\d+)?) ([A-Z]{3})\b/g;
@@ -22,10 +22,18 @@ function read() {
 
 export const settings = () => current;
 
-/* Keep a change and tell the page, which shows its view anew. */
-export function changeSettings(change) {
+/* Whether nothing was ever kept here: a first visit. */
+export const isFirstVisit = () => !Object.keys(localStorage).some((key) => key.startsWith("transit."));
+
+/* Keep a change. */
+export function keepSettings(change) {
   current = { ...current, ...change };
   localStorage.setItem(KEY, JSON.stringify(current));
+}
+
+/* Keep a change and tell the page, which shows its view anew. */
+export function changeSettings(change) {
+  keepSettings(change);
   showAgain();
 }
 

@@ -17,6 +17,7 @@ import {
   temperatureSpan,
   today,
 } from "/page/settings.js";
+import { stacked } from "/page/stacked.js";
 
 const WORTH_SAYING = 0.1;
 const STEP_STATES = { ahead: "later", now: "now", past: "over", done: "done" };
@@ -42,7 +43,7 @@ export function arrivalSection(shipment, change) {
     el(
       "div",
       { class: "scroll", tabindex: "0", role: "region", "aria-label": "Table: counts at unboxing" },
-      countTable(arrival.lines),
+      stacked(countTable(arrival.lines)),
     ),
     lostWhole(arrival),
     arrival.notes ? el("p", {}, arrival.notes) : null,

@@ -9,6 +9,7 @@ import { address, boxName, path, plantName, plantsOf, STATE_WORDS, wayOf } from 
 import { announce, el } from "/page/dom.js";
 import { boxDoubts, confirmRecord } from "/page/doubtful.js";
 import { forgetBox, keepBox, waitingFor } from "/page/kept.js";
+import { boxLessons } from "/page/look_back/lessons.js";
 import { cautionList, failure } from "/page/notices.js";
 import { tableOf } from "/page/plot.js";
 import { count, date, days, money, percent, said } from "/page/settings.js";
@@ -114,6 +115,7 @@ function draw(root, shipment, etag, signal) {
     state === "in_transit" ? outlookSection(id, signal) : "",
     boxDoubts(shipment.doubtful, id, confirm),
     shipment.arrival ? arrivalSection(shipment, change) : "",
+    boxLessons({ seller: plan?.seller, lines }, signal),
     journeySection(shipment, change),
     plan ? planSection(plan, forecast) : "",
     cautions.length ? el("h2", {}, "Mind") : "",

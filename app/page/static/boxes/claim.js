@@ -3,6 +3,7 @@
 import { call } from "/page/api.js";
 import { address, path } from "/page/boxes/words.js";
 import { announce, el } from "/page/dom.js";
+import { stacked } from "/page/stacked.js";
 
 const STYLES = [
   { href: "/page/print.css", media: "print" },
@@ -36,7 +37,7 @@ export async function show(root, id, signal) {
       "aria-label": `Table: ${table.previousElementSibling.textContent}`,
     });
     table.replaceWith(around);
-    around.append(table);
+    around.append(stacked(table));
   }
 }
 
@@ -45,8 +46,9 @@ export async function show(root, id, signal) {
 async function printAlone(signal) {
   const own = document.querySelector('link[href="/page/page.css"]');
   const ours = document.querySelector('link[href="/page/boxes.css"]');
+  const small = document.querySelector('link[href="/page/small_screens.css"]');
   const added = STYLES.map((style) => el("link", { rel: "stylesheet", ...style }));
-  [own.media, ours.media] = ["screen", "screen"];
+  [own.media, ours.media, small.media] = ["screen", "screen", "screen"];
   const loaded = added.map(
     (link) =>
       new Promise((resolve) => {
@@ -56,7 +58,7 @@ async function printAlone(signal) {
   );
   document.head.append(...added);
   signal.addEventListener("abort", () => {
-    [own.media, ours.media] = ["", ""];
+    [own.media, ours.media, small.media] = ["", "", ""];
     for (const link of added) link.remove();
   });
   await Promise.all(loaded);

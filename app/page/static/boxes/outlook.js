@@ -6,6 +6,7 @@ import { el, svg } from "/page/dom.js";
 import { cautionList, failure } from "/page/notices.js";
 import { tableOf } from "/page/plot.js";
 import { count, date, decimal, moment, percent, said } from "/page/settings.js";
+import { stacked } from "/page/stacked.js";
 
 const DAY = { weekday: "short", day: "numeric", month: "short" };
 const SURE = 0.9;
@@ -75,7 +76,7 @@ function draw(answer) {
     el(
       "div",
       { class: "scroll", tabindex: "0", role: "region", "aria-label": "Table: chances of each line" },
-      chances(answer.lines),
+      stacked(chances(answer.lines)),
     ),
     el("p", { class: "hint" }, "The range in brackets holds in 8 of 10 cases."),
     answer.helps.length ? el("h3", {}, "What helps now") : "",

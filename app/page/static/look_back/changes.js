@@ -19,14 +19,14 @@ const MOST = 25;
 
 const keyOf = ({ kind, name }) => `${kind}/${name}`;
 
-/* What of a model is kept to be compared: its version and effects. */
-export const snapshot = ({ model_version: version, boxes, plants, effects }) => ({
-  version,
+/* What of a model is kept to be compared: its boxes and effects. */
+export const snapshot = ({ boxes, plants, effects }) => ({
   boxes,
   plants,
-  effects: effects.map(({ kind, name, time_ratio: ratio, evidence }) => ({
+  effects: effects.map(({ kind, name, label, time_ratio: ratio, evidence }) => ({
     kind,
     name,
+    label,
     ratio,
     boxes: evidence.boxes,
     plants: evidence.plants,
@@ -42,7 +42,7 @@ export function moved(before, after) {
     .filter((pair) => size(pair) > SMALL || pair.effect.boxes !== (pair.was?.boxes ?? 0))
     .sort((one, other) => seen(other) - seen(one) || size(other) - size(one))
     .map(({ effect, was }) => ({
-      name: `${KIND_WORDS[effect.kind] ?? ""}${effect.name.replaceAll("_", " ")}`,
+      name: `${KIND_WORDS[effect.kind] ?? ""}${effect.label}`,
       before: was ? spanWords(was.ratio) : "not in it",
       after: spanWords(effect.ratio),
       rests: restsOn(effect.boxes, effect.plants),

@@ -1,14 +1,14 @@
 /* Genera and sellers, each as a time ratio with its interval and what it rests on. */
 
 import { get } from "/page/api.js";
-import { ratioFigure, rowsOf } from "/page/look_back/time_ratios.js";
+import { ENOUGH_BOXES, ratioFigure, ratioWords, rowsOf } from "/page/look_back/time_ratios.js";
 import { el } from "/page/dom.js";
 import { many } from "/page/plural.js";
 import { count, date, percent } from "/page/settings.js";
 
 const MOST = 40;
 
-const flat = ({ name, time_ratio, evidence, text }) => ({ name, time_ratio, ...evidence, text });
+const flat = ({ label: name, time_ratio, evidence, beyond_table: beyond }) => ({ name, time_ratio, ...evidence, beyond });
 
 /* Genera of the active model: those with boxes, then all of the tables. */
 export function generaFigure(model) {
@@ -21,6 +21,9 @@ export function generaFigure(model) {
         rows: rowsOf(effects),
         what: "Genus",
         label: `Time ratios of ${many(effects.length, "genus", "genera")} against an average aroid, 80 % intervals`,
+        more: effects.some(({ beyond, boxes }) => isOverruled(beyond, boxes))
+          ? [{ head: "Against the table", of: tableWords(new Map(effects.map((effect) => [effect.name, effect]))) }]
+          : [],
       }),
     );
   if (!own.length) {
@@ -42,9 +45,18 @@ export function generaFigure(model) {
   return el("div", {}, place, own.length < all.length ? show : null);
 }
 
+/* Whether own boxes overrule the row of the tables, and are enough to say so. */
+const isOverruled = (beyond, boxes) => Boolean(beyond) && boxes >= ENOUGH_BOXES;
+const tableWords = (byName) => (name) => {
+  const { beyond, boxes } = byName.get(name);
+  return isOverruled(beyond, boxes) ? `${ratioWords(beyond.p50)}× what it says, overruled` : "as it says";
+};
+
 /* The other effects with boxes behind them: packing, service, cultivar and so on, in words. */
 export function otherEffects(model) {
-  const others = model.effects.filter(({ kind, evidence }) => !["genus", "seller"].includes(kind) && evidence.boxes);
+  const others = model.effects.filter(
+    ({ kind, evidence }) => !["genus", "seller"].includes(kind) && evidence.boxes >= ENOUGH_BOXES,
+  );
   if (!others.length) return null;
   return el(
     "details",
@@ -89,10 +101,18 @@ export async function sellers(signal) {
       el(
         "ul",
         {},
-        shown.map(({ name, trend, text }) => el("li", {}, el("strong", {}, name), `: ${trend.text || text}`)),
+        shown.map(({ name, trend }) => el("li", {}, el("strong", {}, name), `: ${trendWords(trend)}`)),
       ),
     ),
   ].filter(Boolean);
 }
 
-const share = ({ counted, of, mean }) => (of ? `${percent(mean)} (${count(counted)} of ${count(of)})` : "–");
+/* A share beside few boxes would look surer than it is: only what was counted is said then. */
+function share({ counted, of, mean }) {
+  if (!of) return "–";
+  const told = `${count(counted)} of ${count(of)}`;
+  return of < ENOUGH_BOXES ? `${told}, too few to say` : `${percent(mean)} (${told})`;
+}
+
+const trendWords = ({ verdict, text }) =>
+  verdict === "too_few_boxes" ? "too few boxes to tell whether it changes." : text;

@@ -109,10 +109,8 @@ function outcome(refit, before, after) {
     { class: refit.state === "failed" ? "notice bad" : "notice" },
     el("p", {}, el("strong", {}, OUTCOMES[refit.state]), refit.reason ? ` ${refit.reason}` : ""),
     refit.state === "activated"
-      ? el("p", {}, `Before: ${before.version} (${boxesWords(before)}). Now: ${after.version} (${boxesWords(after)}).`)
-      : refit.version
-        ? el("p", {}, `Stored as ${refit.version}; ${after.version} answers.`)
-        : null,
+      ? el("p", {}, `Before: ${boxesWords(before)}. Now: ${boxesWords(after)}.`)
+      : null,
     rows.length
       ? el(
           "div",
@@ -134,7 +132,7 @@ export async function versions(signal, changed) {
   async function activate(item) {
     try {
       await call("POST", `/v1/model/versions/${encodeURIComponent(item.version)}/activate`, { signal });
-      announce(`${item.version} answers now.`);
+      announce("That version answers now.");
       await changed();
     } catch (fault) {
       if (!signal.aborted) place.replaceChildren(failure(fault));

@@ -77,9 +77,9 @@ export function ratioFigure({ rows, label, what, more = [] }) {
     },
     table: {
       head: [what, "Keeps", "In 8 of 10 cases", "Rests on", ...more.map(({ head }) => head)],
-      rows: rows.map(({ name, ratio, rests }) => [
+      rows: rows.map(({ name, ratio, rests, thin }) => [
         name,
-        `${ratioWords(ratio.p50)}×`,
+        thin ? "unsure" : `${ratioWords(ratio.p50)}×`,
         `${ratioWords(ratio.p10)}–${ratioWords(ratio.p90)}×`,
         rests,
         ...more.map(({ of }) => of(name)),

@@ -1,7 +1,7 @@
 /* The track record: what was forecast against what was found. */
 
-import { get } from "/page/api.js";
 import { el } from "/page/dom.js";
+import { ENOUGH_BOXES } from "/page/look_back/time_ratios.js";
 import { plot, tableOf } from "/page/plot.js";
 import { line, ranges } from "/page/plot_marks.js";
 import { boxesOf, many } from "/page/plural.js";
@@ -12,25 +12,59 @@ const OUTCOMES = {
   dead: { word: "dead", role: "bad", shape: "square" },
 };
 const PART_WORDS = { service: "Service", group: "Plants", season: "Season" };
+const STATES = { wrong: "Wrong", right: "Right", unclear: "Too early to say" };
+/* Fewer boxes make a plot that says more about chance than about the forecasts; the server judges from as many on. */
+const ENOUGH_FOR_PLOT = 10;
 const PERCENTS = [0, 0.25, 0.5, 0.75, 1];
 
-export async function trackRecord(signal) {
-  const answer = await get("/v1/track-record", { signal });
+/* What the forecasts got right and wrong, in words. */
+export function recordWords(answer) {
+  if (!answer.boxes)
+    return [
+      el("p", {}, said(answer.verdict)),
+      el(
+        "p",
+        {},
+        "Plan boxes here before they leave: each forecast is kept as it was, and compared when the box is opened.",
+      ),
+    ];
   const left = leftOut(answer.not_scored);
   return [
-    el("p", { class: "lead" }, said(answer.verdict)),
-    answer.boxes
-      ? reliability(answer)
-      : el(
-          "p",
-          {},
-          "Plan boxes here before they leave: each forecast is kept as it was, and compared when the box is opened.",
-        ),
-    answer.boxes ? coverage(answer) : null,
-    answer.parts.length ? parts(answer) : null,
+    ...Object.entries(STATES).flatMap(([state, heading]) => {
+      const own = answer.findings.filter((finding) => finding.state === state);
+      return own.length
+        ? [el("h3", {}, heading), el("ul", { class: "findings" }, own.map(({ text }) => el("li", {}, said(text))))]
+        : [];
+    }),
     left ? el("p", { class: "hint" }, left) : null,
   ].filter(Boolean);
 }
+
+/* The plot of chances given and what came of them; from so many boxes on that it says something. */
+export function recordPlot(answer) {
+  return answer.boxes >= ENOUGH_FOR_PLOT
+    ? [reliability(answer)]
+    : [
+        el(
+          "p",
+          {},
+          `${answer.boxes ? boxesOf(answer.boxes) : "No box"} with a forecast so far: drawn from ${count(ENOUGH_FOR_PLOT)} on.`,
+        ),
+      ];
+}
+
+/* Ranges, scores and parts, for those who read them. */
+export function recordStatistics(answer) {
+  if (!answer.boxes) return [];
+  return [
+    el("p", {}, said(answer.verdict)),
+    answer.boxes < ENOUGH_FOR_PLOT ? reliability(answer) : null,
+    coverage(answer),
+    answer.parts.length ? parts(answer) : null,
+  ].filter(Boolean);
+}
+
+const isThin = ({ boxes }) => boxes < ENOUGH_BOXES;
 
 function reliability({ reliability: rows, boxes, plants }) {
   const series = Object.entries(OUTCOMES)
@@ -66,10 +100,10 @@ function reliability({ reliability: rows, boxes, plants }) {
       rows: rows.map((row) => [
         OUTCOMES[row.outcome].word,
         percent(row.forecast),
-        percent(row.observed),
+        isThin(row) ? `${count(row.observed * row.plants)} of ${count(row.plants)}` : percent(row.observed),
         `${percent(row.observed_low)}–${percent(row.observed_high)}`,
         count(row.plants),
-        count(row.boxes),
+        isThin(row) ? `${count(row.boxes)}, few` : count(row.boxes),
       ]),
     },
   });
@@ -116,7 +150,7 @@ function parts({ parts: rows, parts_minimum: fewest }) {
       tableOf({
         head: ["Part", "Boxes", "80 % ranges that held", "Log score", "of the rules alone"],
         rows: rows.map(({ by, level, boxes, log_score: score, counts_held: held }) => [
-          `${PART_WORDS[by]}: ${level.replace("_", " ")}`,
+          `${PART_WORDS[by]}: ${level.replaceAll("_", " ")}`,
           count(boxes),
           `${count(held.held)} of ${count(held.n)}`,
           score.forecast === null ? "–" : decimal(score.forecast, 2),

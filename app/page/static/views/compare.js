@@ -10,7 +10,7 @@ import { lineFields } from "/page/form_lines.js";
 import { bearableFields, moneyFields, packingFields, routeFields, sellerFields } from "/page/form_terms.js";
 import { genera } from "/page/lists.js";
 import { batchCall } from "/page/live.js";
-import { showAgain } from "/page/settings.js";
+import { isFirstVisit, showAgain } from "/page/settings.js";
 
 export const title = "Compare";
 
@@ -34,6 +34,15 @@ function start(other) {
 
 async function fields(changed) {
   return [
+    isFirstVisit()
+      ? el(
+          "p",
+          { class: "notice" },
+          "Here for the first time? ",
+          el("a", { href: "#start" }, "Three steps to your first answer"),
+          ", or try an invented batch.",
+        )
+      : null,
     el(
       "div",
       { class: "actions" },
@@ -51,5 +60,5 @@ async function fields(changed) {
     moneyFields(changed),
     sellerFields(changed),
     forecastFields(changed),
-  ];
+  ].filter(Boolean);
 }

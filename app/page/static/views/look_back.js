@@ -1,12 +1,14 @@
-/* Look back: the track record, genera and sellers, the ledger as a file, learning from it. */
+/* Look back: what to do with whom, what the forecasts got right and wrong, then the plots, then the statistics folded;
+   learning from the boxes, and the ledger as a file. */
 
 import { get } from "/page/api.js";
 import { el } from "/page/dom.js";
 import { doubtList } from "/page/doubtful.js";
 import { generaFigure, otherEffects, sellers } from "/page/look_back/effects.js";
 import { ledgerFile } from "/page/look_back/ledger_file.js";
+import { lessons } from "/page/look_back/lessons.js";
 import { refitPart, versions } from "/page/look_back/refit.js";
-import { trackRecord } from "/page/look_back/track_record.js";
+import { recordPlot, recordStatistics, recordWords } from "/page/look_back/track_record.js";
 import { failure } from "/page/notices.js";
 import { temperature } from "/page/settings.js";
 
@@ -15,10 +17,18 @@ export const title = "Look back";
 export function show(root, _parts, signal) {
   root.append(el("h1", {}, "Look back"));
   const model = () => get("/v1/model", { signal });
+  let reading = null; // the track record, read once for its three parts
+  const record = () => {
+    reading ??= get("/v1/track-record", { signal }).catch((fault) => {
+      reading = null; // asked again by whoever tries again
+      throw fault;
+    });
+    return reading;
+  };
 
-  /* A section that loads by itself, so that one that fails leaves the others. */
-  function section(id, heading, load) {
-    const place = el("div", {}, el("p", {}, "Loading …"));
+  /* A part that loads by itself, so that one that fails leaves the others; returns how to fill it again. */
+  function part(place, load) {
+    place.append(el("p", {}, "Loading …"));
     const fill = async () => {
       try {
         const parts = await load();
@@ -27,12 +37,34 @@ export function show(root, _parts, signal) {
         if (!signal.aborted) place.replaceChildren(failure(fault, fill));
       }
     };
-    root.append(el("section", { "aria-labelledby": id }, el("h2", { id }, heading), place));
     fill();
     return fill;
   }
 
-  section("track-record", "Were the forecasts right?", () => trackRecord(signal));
+  function section(id, heading, load) {
+    const place = el("div");
+    root.append(el("section", { "aria-labelledby": id }, el("h2", { id }, heading), place));
+    return part(place, load);
+  }
+
+  function folded(id, heading, load) {
+    const place = el("div");
+    root.append(
+      el(
+        "details",
+        { class: "folded", "aria-labelledby": id },
+        el("summary", { id }, heading),
+        place,
+      ),
+    );
+    return part(place, load);
+  }
+
+  const redrawLessons = section("lessons", "What to do", () => lessons(signal));
+  const redrawDoubts = section("records", "Records that look wrong", async () => [
+    doubtList((await model()).doubtful, signal, () => redrawDoubts()),
+  ]);
+  section("track-record", "Were the forecasts right?", async () => recordWords(await record()));
   const redrawGenera = section("genera", "Which plants keep", async () => {
     const now = await model();
     return [
@@ -46,14 +78,14 @@ export function show(root, _parts, signal) {
     ];
   });
   const redrawSellers = section("sellers", "Whose plants keep", () => sellers(signal));
-  const redrawDoubts = section("records", "Records that look wrong", async () => [
-    doubtList((await model()).doubtful, signal, () => redrawDoubts()),
-  ]);
+  section("given-and-found", "Chances given, and what came", async () => recordPlot(await record()));
   let redrawVersions = null;
-  const changed = () => Promise.all([redrawGenera(), redrawSellers(), redrawVersions(), redrawDoubts()]);
+  const changed = () =>
+    Promise.all([redrawLessons(), redrawGenera(), redrawSellers(), redrawVersions(), redrawDoubts()]);
   section("refit", "Learn from the boxes", async () => [refitPart(await model(), signal, changed)]);
-  redrawVersions = section("versions", "Versions of the model", () => versions(signal, changed));
   section("ledger", "The ledger as a file", async () =>
-    ledgerFile(signal, () => Promise.all([redrawSellers(), redrawDoubts()])),
+    ledgerFile(signal, () => Promise.all([redrawLessons(), redrawSellers(), redrawDoubts()])),
   );
+  folded("statistics", "Statistics of the forecasts", async () => recordStatistics(await record()));
+  redrawVersions = folded("versions", "Versions of the model", () => versions(signal, changed));
 }

@@ -1,0 +1,149 @@
+/* The first visit: your shop, your seller, your first batch, one short step each; or the invented batch. */
+
+import { draft, inventedDraft, keep, setAt, takeDraft } from "/page/batch.js";
+import { announce, el } from "/page/dom.js";
+import { choice, field, numberInput, textInput } from "/page/fields.js";
+import { placeField } from "/page/form_journey.js";
+import { lineFields } from "/page/form_lines.js";
+import { RECOURSE, SELLER_KINDS } from "/page/form_terms.js";
+import { places } from "/page/lists.js";
+import { keepSettings, settings } from "/page/settings.js";
+
+export const title = "First steps";
+
+const STEPS = [
+  { name: "Your shop", fill: shop },
+  { name: "Your seller", fill: seller },
+  { name: "Your first batch", fill: batch },
+];
+const unchanged = () => {}; // kept with each entry; nothing here waits for an answer
+
+/* "#start", "#start/2", "#start/3" */
+export async function show(root, parts, signal) {
+  const at = Math.min(Math.max(Number(parts[0]) || 1, 1), STEPS.length);
+  const { name, fill } = STEPS[at - 1];
+  const { fields, done } = await fill();
+  if (signal.aborted) return;
+  root.append(
+    el("h1", {}, "Three steps to your first answer"),
+    el(
+      "ol",
+      { class: "stepping" },
+      STEPS.map((step, i) => el("li", { "aria-current": i + 1 === at ? "step" : null }, step.name)),
+    ),
+    el(
+      "form",
+      {
+        class: "start",
+        autocomplete: "off",
+        on: {
+          submit: (event) => {
+            event.preventDefault();
+            done?.();
+            location.hash = at < STEPS.length ? `#start/${at + 1}` : "#compare";
+          },
+        },
+      },
+      el("h2", {}, `Step ${at} of ${STEPS.length}: ${name}`),
+      fields,
+      el(
+        "div",
+        { class: "actions" },
+        el("button", { type: "submit", class: "main" }, at < STEPS.length ? "Next" : "To the answer"),
+        at > 1 ? el("a", { class: "button", href: `#start/${at - 1}` }, "Back") : null,
+      ),
+    ),
+    el(
+      "p",
+      { class: "hint" },
+      "All of it is kept in this browser and can be changed later; nothing is needed but what you know. ",
+      el(
+        "button",
+        {
+          type: "button",
+          class: "link",
+          on: {
+            click: () => {
+              takeDraft(inventedDraft());
+              location.hash = "#compare";
+            },
+          },
+        },
+        "Show me an invented batch instead",
+      ),
+    ),
+  );
+}
+
+async function shop() {
+  const wanted = { currency: settings().currency, unit: settings().unit };
+  return {
+    fields: el(
+      "div",
+      { class: "fields" },
+      field(
+        "Your currency",
+        textInput(wanted.currency, (text) => (wanted.currency = (text ?? "").toUpperCase()), {
+          maxlength: 3,
+          pattern: "[A-Za-z]{3}",
+        }),
+        { hint: "Three letters, such as EUR." },
+      ),
+      field(
+        "Temperatures in",
+        choice(
+          wanted.unit,
+          [
+            ["c", "°C"],
+            ["f", "°F"],
+          ],
+          (value) => (wanted.unit = value),
+        ),
+      ),
+      placeField("Where boxes come to you", "/destination", await places(), unchanged),
+    ),
+    done() {
+      if (!/^[A-Z]{3}$/.test(wanted.currency)) wanted.currency = settings().currency;
+      keepSettings({ ...wanted, home: draft().destination });
+      announce("Kept in this browser.");
+    },
+  };
+}
+
+async function seller() {
+  const set = (pointer) => (value) => setAt(pointer, value);
+  return {
+    fields: el(
+      "div",
+      { class: "fields" },
+      field("Seller", textInput(draft().seller, set("/seller"), { maxlength: 120 }), {
+        hint: "The name you know it by; its record begins with your first box.",
+      }),
+      field("The seller is", choice(draft().seller_kind, SELLER_KINDS, set("/seller_kind"))),
+      placeField("Where its boxes leave", "/origin", await places(), unchanged),
+      field("For dead plants I get", choice(draft().recourse.kind ?? null, RECOURSE, set("/recourse/kind"))),
+    ),
+  };
+}
+
+async function batch() {
+  return {
+    fields: el(
+      "div",
+      {},
+      await lineFields(unchanged),
+      el(
+        "div",
+        { class: "fields" },
+        draft().routes.map((route, i) =>
+          field(
+            `Freight by ${route.name}`,
+            numberInput(route.freight, (value) => setAt(`/routes/${i}/freight`, value)),
+            { unit: settings().currency, hint: i ? "One of the ways is enough." : null },
+          ),
+        ),
+      ),
+    ),
+    done: () => keep(),
+  };
+}
