@@ -2,6 +2,7 @@
 
 import json
 from collections.abc import Sequence
+from datetime import datetime
 from typing import get_args
 from zoneinfo import ZoneInfo
 
@@ -33,8 +34,8 @@ from model.reference import CONSTANTS, Reference
 LOST = "lost"
 
 
-def answer_claim(database: Database, engine: Engine, shipment_id: str) -> ClaimAnswer:
-    """Return the claim for a shipment.
+def answer_claim(database: Database, engine: Engine, shipment_id: str, now: datetime) -> ClaimAnswer:
+    """Return the claim for a shipment, as it stands `now`.
 
     Raises
     ------
@@ -79,7 +80,7 @@ def answer_claim(database: Database, engine: Engine, shipment_id: str) -> ClaimA
     if life.claim_outcome:
         settled = SettledAnswer(outcome=life.claim_outcome, amount=life.claim_amount, settled_on=life.claim_settled_on)
     return ClaimAnswer(
-        lead=claim_lead(lines, total, record.currency, agreed, clocks, settled),
+        lead=claim_lead(lines, total, record.currency, agreed, clocks, settled, now),
         id=life.stored.id,
         reference=life.stored.reference,
         model_version=plan.model_version if plan else None,

@@ -22,6 +22,7 @@ def claim_lead(
     agreed: RecourseKind | None,
     clocks: Sequence[Clock],
     settled: SettledAnswer | None,
+    now: datetime,
 ) -> str:
     """Return the sentence: ``Claim 190.50 GBP by 28 November 2026, 14:00.``
 
@@ -37,8 +38,17 @@ def claim_lead(
     plants = f"{unpriced:,} {'plant' if unpriced == 1 else 'plants'} whose price is not recorded"
     amount = plants if not total else in_words(total, currency) + (f" and {plants}" if unpriced else "")
     until = next(clock.until for clock in clocks if clock.code == "seller_window")
-    when = "today: how long you may is not known" if until is None else f"by {_moment(until)}"
+    if until is None:
+        when = "today: how long you may is not known"
+    elif _has_passed(until, now):
+        when = f"at once: the time to write ended {_moment(until)}"
+    else:
+        when = f"by {_moment(until)}"
     return f"{ASKED[agreed or 'refund'].format(amount=amount)} {when}."
+
+
+def _has_passed(until: datetime | date, now: datetime) -> bool:
+    return until < now if isinstance(until, datetime) else until < now.date()
 
 
 def _moment(when: datetime | date) -> str:

@@ -3,6 +3,7 @@
 from fastapi import APIRouter, Request, Response
 
 from app.claims import CLAIM_HEADERS, answer_claim, claim_page
+from app.clock import moment
 from app.http import declared, pools_of, prefers_html
 
 VARY = {"Vary": "Accept"}
@@ -18,7 +19,7 @@ async def claim(request: Request, shipment_id: str) -> Response:
     page = prefers_html(", ".join(request.headers.getlist("accept")))
 
     def work() -> bytes:
-        answer = answer_claim(state.database, engine, shipment_id)
+        answer = answer_claim(state.database, engine, shipment_id, moment(state.settings.now))
         return claim_page(answer).encode() if page else answer.model_dump_json().encode()
 
     content = await pools_of(request).reading.run(request, work)

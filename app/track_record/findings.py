@@ -65,7 +65,7 @@ def findings(
 def _expected(boxes: Sequence[Expected]) -> Finding:
     rows = np.array(boxes, dtype=np.float64)
     healthy, came, sent = rows.sum(axis=0).tolist()
-    said = f"Of {sent:,.0f} plants it expected {healthy:,.0f} healthy, and {came:,.0f} were"
+    said = f"Of {sent:,.0f} plants the forecasts expected {healthy:,.0f} healthy, and {came:,.0f} were"
     if len(rows) < FEWEST_BOXES:
         return Finding(state="unclear", code="plants_expected", text=f"{said}: {TOO_FEW}.")
     mean = paired_mean((rows[:, 1] - rows[:, 0]) / rows[:, 2])
@@ -98,7 +98,7 @@ def _width(held: RangesHeld) -> tuple[FindingState, str]:
 def _against_rules(difference: ScoreDifference) -> Finding:
     boxes = "1 box" if difference.boxes == 1 else f"{difference.boxes:,} boxes"
     how = "better" if difference.mean < 0.0 else "worse"
-    said = f"In {boxes} it foretold what came {how} than the rules of thumb alone"
+    said = f"In {boxes} the forecasts foretold what came {how} than the rules of thumb alone"
     if difference.boxes < FEWEST_BOXES or difference.low is None or difference.high is None:
         return Finding(state="unclear", code="against_rules", text=f"{said}: {TOO_FEW}.")
     if difference.low <= 0.0 <= difference.high:

@@ -1,6 +1,7 @@
 /* Tables of many columns on a phone: each row stands as a block of its own, its cells with the names of their columns. */
 
-const LONG = 40;
+const LONG = 40; // characters of a cell that takes a whole row
+const SHORT = 9; // of cells that stand three or more in a row
 
 /* Have a table stack on a narrow screen; on a wide one nothing changes. Returns the table. */
 export function stacked(table) {
@@ -14,6 +15,8 @@ export function stacked(table) {
       column += cell.colSpan;
     }
   }
+  const cells = [...table.querySelectorAll("tbody td, tfoot td")].map((cell) => cell.textContent.trim().length);
   table.classList.add("stacked");
+  if (cells.some((length) => length > SHORT)) table.classList.add("roomy");
   return table;
 }

@@ -169,6 +169,6 @@ function planSection(plan, forecast) {
         ]),
       }),
     ),
-    el("p", { class: "hint" }, `Ranges hold in 9 of 10 cases. Model ${forecast.model_version}.`),
+    el("p", { class: "hint" }, "Ranges hold in 9 of 10 cases."),
   );
 }

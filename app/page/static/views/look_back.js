@@ -41,10 +41,17 @@ export function show(root, _parts, signal) {
     return fill;
   }
 
-  function section(id, heading, load) {
+  function section(id, heading, load, around = root) {
     const place = el("div");
-    root.append(el("section", { "aria-labelledby": id }, el("h2", { id }, heading), place));
+    around.append(el("section", { "aria-labelledby": id }, el("h2", { id }, heading), place));
     return part(place, load);
+  }
+
+  /* Two sections beside each other where there is room. */
+  function pair() {
+    const place = el("div", { class: "pair" });
+    root.append(place);
+    return place;
   }
 
   function folded(id, heading, load) {
@@ -60,32 +67,39 @@ export function show(root, _parts, signal) {
     return part(place, load);
   }
 
-  const redrawLessons = section("lessons", "What to do", () => lessons(signal));
+  const words = pair();
+  const redrawLessons = section("lessons", "What to do", () => lessons(signal), words);
+  section("track-record", "Were the forecasts right?", async () => recordWords(await record()), words);
   const redrawDoubts = section("records", "Records that look wrong", async () => [
     doubtList((await model()).doubtful, signal, () => redrawDoubts()),
   ]);
-  section("track-record", "Were the forecasts right?", async () => recordWords(await record()));
-  const redrawGenera = section("genera", "Which plants keep", async () => {
-    const now = await model();
-    return [
-      el(
-        "p",
-        {},
-        `How long each keeps in a box at ${temperature(20)} against an average aroid packed alike. Left of 1 it keeps less long.`,
-      ),
-      generaFigure(now),
-      otherEffects(now),
-    ];
-  });
-  const redrawSellers = section("sellers", "Whose plants keep", () => sellers(signal));
-  section("given-and-found", "Chances given, and what came", async () => recordPlot(await record()));
+  const ratios = pair();
+  const redrawGenera = section("genera", "Which plants keep", async () => generaPart(await model()), ratios);
+  const redrawSellers = section("sellers", "Whose plants keep", () => sellers(signal), ratios);
+  const last = pair();
+  section("given-and-found", "Chances given, and what came", async () => recordPlot(await record()), last);
   let redrawVersions = null;
   const changed = () =>
     Promise.all([redrawLessons(), redrawGenera(), redrawSellers(), redrawVersions(), redrawDoubts()]);
-  section("refit", "Learn from the boxes", async () => [refitPart(await model(), signal, changed)]);
-  section("ledger", "The ledger as a file", async () =>
-    ledgerFile(signal, () => Promise.all([redrawLessons(), redrawSellers(), redrawDoubts()])),
+  const learning = el("div");
+  last.append(learning);
+  section("refit", "Learn from the boxes", async () => [refitPart(await model(), signal, changed)], learning);
+  section(
+    "ledger",
+    "The ledger as a file",
+    async () => ledgerFile(signal, () => Promise.all([redrawLessons(), redrawSellers(), redrawDoubts()])),
+    learning,
   );
   folded("statistics", "Statistics of the forecasts", async () => recordStatistics(await record()));
   redrawVersions = folded("versions", "Versions of the model", () => versions(signal, changed));
 }
+
+const generaPart = (model) => [
+  el(
+    "p",
+    {},
+    `How long each keeps in a box at ${temperature(20)} against an average aroid packed alike. Left of 1 it keeps less long.`,
+  ),
+  generaFigure(model),
+  otherEffects(model),
+];

@@ -82,12 +82,12 @@ async function shop() {
       "div",
       { class: "fields" },
       field(
-        "Your currency",
+        "Currency",
         textInput(wanted.currency, (text) => (wanted.currency = (text ?? "").toUpperCase()), {
           maxlength: 3,
           pattern: "[A-Za-z]{3}",
         }),
-        { hint: "Three letters, such as EUR." },
+        { hint: "Three letters, such as EUR; a label, nothing is converted." },
       ),
       field(
         "Temperatures in",
@@ -100,7 +100,7 @@ async function shop() {
           (value) => (wanted.unit = value),
         ),
       ),
-      placeField("Where boxes come to you", "/destination", await places(), unchanged),
+      placeField("Boxes come to", "/destination", await places(), unchanged),
     ),
     done() {
       if (!/^[A-Z]{3}$/.test(wanted.currency)) wanted.currency = settings().currency;
@@ -120,7 +120,7 @@ async function seller() {
         hint: "The name you know it by; its record begins with your first box.",
       }),
       field("The seller is", choice(draft().seller_kind, SELLER_KINDS, set("/seller_kind"))),
-      placeField("Where its boxes leave", "/origin", await places(), unchanged),
+      placeField("Boxes leave from", "/origin", await places(), unchanged),
       field("For dead plants I get", choice(draft().recourse.kind ?? null, RECOURSE, set("/recourse/kind"))),
     ),
   };
