@@ -80,7 +80,7 @@ def answer_claim(database: Database, engine: Engine, shipment_id: str, now: date
     if life.claim_outcome:
         settled = SettledAnswer(outcome=life.claim_outcome, amount=life.claim_amount, settled_on=life.claim_settled_on)
     return ClaimAnswer(
-        lead=claim_lead(lines, total, record.currency, agreed, clocks, settled, now),
+        lead=claim_lead(told, clocks=clocks, settled=settled, now=now),
         id=life.stored.id,
         reference=life.stored.reference,
         model_version=plan.model_version if plan else None,

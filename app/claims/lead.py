@@ -3,9 +3,9 @@
 from collections.abc import Sequence
 from datetime import date, datetime
 
-from app.claims.draft import day_in_words
+from app.claims.draft import Told, day_in_words
 from app.claims.tally import in_words
-from app.schemas import ClaimLine, Clock, RecourseKind, SettledAnswer
+from app.schemas import Clock, RecourseKind, SettledAnswer
 
 NOTHING = "Nothing to claim of the seller: no plant was dead or missing."
 ASKED: dict[RecourseKind, str] = {
@@ -15,19 +15,12 @@ ASKED: dict[RecourseKind, str] = {
 }
 
 
-def claim_lead(
-    lines: Sequence[ClaimLine],
-    total: float,
-    currency: str | None,
-    agreed: RecourseKind | None,
-    clocks: Sequence[Clock],
-    settled: SettledAnswer | None,
-    now: datetime,
-) -> str:
+def claim_lead(told: Told, *, clocks: Sequence[Clock], settled: SettledAnswer | None, now: datetime) -> str:
     """Return the sentence: ``Claim 190.50 GBP by 28 November 2026, 14:00.``
 
     Plants without a price are counted, not priced; a settled claim says how it ended.
     """
+    lines, total, currency = told.lines, told.total, told.currency
     lost = [line for line in lines if (line.dead or 0) + line.missing]
     if settled is not None:
         amount = "" if settled.amount is None else f", {in_words(settled.amount, currency)}"
@@ -44,7 +37,7 @@ def claim_lead(
         when = f"at once: the time to write ended {_moment(until)}"
     else:
         when = f"by {_moment(until)}"
-    return f"{ASKED[agreed or 'refund'].format(amount=amount)} {when}."
+    return f"{ASKED[told.agreed or 'refund'].format(amount=amount)} {when}."
 
 
 def _has_passed(until: datetime | date, now: datetime) -> bool:

@@ -88,7 +88,7 @@ def test_lessons_name_sellers_plants_and_lost_boxes_as_they_were_typed(tmp_path:
             20,
             (5, 6),
             "wrong",
-            "Of 200 plants the forecasts expected 160 healthy, and 110 were: too hopeful, and that is",
+            "Of 200 plants the forecasts expected 160 healthy, and 110 were: too hopeful, and",
         ),
         (20, (7, 9), "right", "Of 200 plants the forecasts expected 160 healthy, and 160 were: about right."),
     ],

@@ -4,6 +4,7 @@ import { plot } from "/page/plot.js";
 import { ranges, rule } from "/page/plot_marks.js";
 import { boxesOf, many } from "/page/plural.js";
 import { decimal } from "/page/settings.js";
+import { stacked } from "/page/stacked.js";
 
 /* Fewer boxes than this are thin evidence (common practice, no source). */
 export const ENOUGH_BOXES = 5;
@@ -45,7 +46,7 @@ const within = (value) => Math.min(Math.max(value, 1 / WIDEST), WIDEST);
 export function ratioFigure({ rows, label, what, more = [] }) {
   const ends = rows.flatMap(({ ratio }) => [within(ratio.p10), within(ratio.p90)]);
   const [low, high] = [Math.min(0.5, ...ends) / 1.1, Math.max(2, ...ends) * 1.1];
-  return plot({
+  const figure = plot({
     label,
     note: `Filled circles rest on ${ENOUGH_BOXES} boxes or more; open grey ones, marked thin, on fewer: read them as little more than the rules of thumb. Lines are 80 % intervals.`,
     height: FRAME_REM + ROW_REM * rows.length,
@@ -86,6 +87,8 @@ export function ratioFigure({ rows, label, what, more = [] }) {
       ]),
     },
   });
+  stacked(figure.querySelector("table"));
+  return figure;
 }
 
 const short = (name) => (name.length > 16 ? `${name.slice(0, 15)}…` : name);
