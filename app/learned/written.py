@@ -28,8 +28,11 @@ class WrittenNames(NamedTuple):
             return self.sellers.get(level, level)
         if kind == "group":
             return group_words(level)
-        tables = {"container": reference.containers, "roots": reference.roots, "service": reference.services}
-        return tables[kind][level].name if kind in tables else level.replace("_", " ")
+        if kind == "container":
+            return reference.containers[level].name
+        if kind == "roots":
+            return reference.roots[level].name
+        return reference.services[level].name if kind == "service" else level.replace("_", " ")
 
 
 UNWRITTEN = WrittenNames({}, {}, {})

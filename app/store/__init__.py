@@ -28,7 +28,7 @@ from app.store.doubts import (
 )
 from app.store.forecasts import CountedLine, ForecastBox, count_lost_forecasts, read_forecast_boxes, read_forecasts
 from app.store.idempotency import complete_key, release_key, reserve_key
-from app.store.looking_back import ArrivedPlant, MaybeLost, arrived_plants, maybe_lost
+from app.store.looking_back import MaybeLost, arrived_plants, maybe_lost
 from app.store.model_versions import (
     DamagedVersion,
     StoredVersion,
@@ -113,7 +113,6 @@ __all__ = [
     "QUEUED",
     "RUNNING",
     "ArrivedBoxes",
-    "ArrivedPlant",
     "Coded",
     "Connection",
     "CountedLine",
