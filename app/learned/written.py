@@ -22,17 +22,13 @@ class WrittenNames(NamedTuple):
         if kind == "genus":
             typed = self.genera.get(level, level)
             return level if typed.casefold() == level.casefold() else f"{typed} ({level})"
-        if kind == "cultivar":
-            return self.cultivars.get(level, level)
-        if kind == "seller":
-            return self.sellers.get(level, level)
-        if kind == "group":
-            return group_words(level)
-        if kind == "container":
-            return reference.containers[level].name
-        if kind == "roots":
-            return reference.roots[level].name
-        return reference.services[level].name if kind == "service" else level.replace("_", " ")
+        if kind in ("cultivar", "seller"):
+            return (self.cultivars if kind == "cultivar" else self.sellers).get(level, level)
+        if kind in ("container", "roots"):
+            return (reference.containers[level] if kind == "container" else reference.roots[level]).name
+        if kind == "service":
+            return reference.services[level].name
+        return group_words(level)
 
 
 UNWRITTEN = WrittenNames({}, {}, {})
