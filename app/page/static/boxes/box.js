@@ -113,7 +113,7 @@ function draw(root, shipment, etag, signal) {
       : "",
     state === "in_transit" ? outlookSection(id, signal) : "",
     boxDoubts(shipment.doubtful, id, confirm),
-    shipment.arrival ? arrivalSection(shipment, change) : "",
+    shipment.arrival ? arrivalSection(shipment, change, signal) : "",
     journeySection(shipment, change),
     plan ? planSection(plan, forecast) : "",
     cautions.length ? el("h2", {}, "Mind") : "",
