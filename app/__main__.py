@@ -56,7 +56,11 @@ def _parser() -> argparse.ArgumentParser:
     imported.add_argument(
         "--replace", action="store_true", help="replace shipments that differ, and keep their history"
     )
+    imported.add_argument(
+        "--dates", choices=["day_first", "month_first"], help="what stands first in dates such as 03/04/2027"
+    )
     exported = commands.add_parser("export", help="print the arrived boxes of the ledger as CSV")
+    exported.add_argument("--empty", action="store_true", help="only the columns that an import needs")
     refit = commands.add_parser("refit", help="fit the model to the boxes of the ledger")
     refit.add_argument("--quick", action="store_true", help="only weigh the serving version's draws by new boxes")
     refit.add_argument("--job", help=argparse.SUPPRESS)  # of a server that has queued it
@@ -113,10 +117,10 @@ def _ledger(arguments: argparse.Namespace) -> None:
     from app.cli.ledger_commands import export_file, import_file  # noqa: PLC0415 - see _serve
 
     if arguments.command == "import":
-        _write(import_file(data, settings, replace=arguments.replace))
+        _write(import_file(data, settings, replace=arguments.replace, dates=arguments.dates))
     else:
         # Bytes, so that the terminal's encoding and line ends do not change the file.
-        sys.stdout.buffer.write(export_file(settings))
+        sys.stdout.buffer.write(export_file(settings, empty=arguments.empty))
         sys.stdout.flush()
 
 

@@ -20,6 +20,7 @@ from app.http import (
 )
 from app.page import PREFIX, Compressed
 from app.routes import (
+    calendars,
     claims,
     docs,
     health,
@@ -95,7 +96,7 @@ def create_app(settings: Settings) -> FastAPI:
         page,
     )
     # A fixed path goes before the path of any shipment.
-    for module in (*answering, shipments, shipment_life, outlook, claims):
+    for module in (*answering, shipments, calendars, shipment_life, outlook, claims):
         app.include_router(module.router)
     app.mount(PREFIX, page.FILES)
     return app

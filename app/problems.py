@@ -38,13 +38,14 @@ class FieldError(NamedTuple):
     """One fault: where it is (RFC 6901 JSON pointer, empty for the whole body) and what would be right.
 
     Of a CSV file, `row` counts its rows, the header being 1, and `column` is a name of the header; the pointer then
-    goes into the list of its rows.
+    goes into the list of its rows. `code` names a fault that a program can do something about.
     """
 
     pointer: str
     message: str
     row: int | None = None
     column: str | None = None
+    code: str | None = None
 
     @property
     def place(self) -> str:
@@ -54,7 +55,7 @@ class FieldError(NamedTuple):
         return f"row {self.row}" + (f", {self.column}" if self.column is not None else "")
 
     def as_json(self) -> dict[str, str | int]:
-        """Return the fault as it stands in the body of a problem; row and column only where there are any."""
+        """Return the fault as it stands in the body of a problem; row, column and code only where there are any."""
         return {name: value for name, value in self._asdict().items() if value is not None}
 
 

@@ -5,6 +5,8 @@ Every change goes through shipment_changes.change.
 
 from app.boxes.arrivals import decide_arrival, read_arrival
 from app.boxes.claim_window import claim_until, counted_from
+from app.boxes.due_dates import expected_by, late_since, may_be_claimed
+from app.boxes.next_steps import recheck_on
 from app.boxes.rechecks import RECHECK_BODY, decide_recheck
 from app.boxes.shipment_answer import missing_plants
 from app.boxes.shipment_changes import ChangeCall, Decide, change, change_checked, decide_confirm, delete
@@ -29,10 +31,14 @@ __all__ = [
     "decide_news",
     "decide_recheck",
     "delete",
+    "expected_by",
     "find_whole_shipment",
+    "late_since",
+    "may_be_claimed",
     "missing_plants",
     "page_query",
     "plan_shipment",
     "read_arrival",
+    "recheck_on",
     "stored_plan",
 ]

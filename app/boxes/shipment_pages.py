@@ -6,17 +6,31 @@ import re
 from collections.abc import Iterable
 from datetime import datetime, timedelta
 from typing import NamedTuple, get_args
+from zoneinfo import ZoneInfo
 
 from app.batch import caution
+from app.boxes.due_dates import claim_due, expected_by, late_since, may_be_claimed
 from app.boxes.next_steps import recheck_on
 from app.boxes.shipment_answer import claim_state, plant_lines, time_zone
 from app.problems import FieldError, InvalidInput, json_pointer
-from app.records import local_date
+from app.records import local_date, seller_key
 from app.schemas import ShipmentItem, ShipmentsAnswer, ShipmentState, either
-from app.store import ARRIVED, OPEN_STATES, Database, ShipmentLife, count_without_outcome, list_shipments, read_lives
+from app.store import (
+    ARRIVED,
+    OPEN_STATES,
+    Database,
+    ShipmentLife,
+    count_without_outcome,
+    list_shipments,
+    read_forecasts,
+    read_lives,
+    read_plan_texts,
+    read_seller,
+)
 from model.reference import CONSTANTS, Reference
 
 STATES = get_args(ShipmentState)
+IN_TRANSIT = "in_transit"
 USUAL_LIMIT, MAX_LIMIT = 100, 500
 MAX_NUMBER = 2**31 - 1
 MAX_REFERENCE_CHARACTERS = 120
@@ -81,15 +95,35 @@ def answer_page(query: PageQuery, database: Database, reference: Reference, now:
         )
         lives = read_lives(connection, found[: query.limit])
         n_waiting = count_without_outcome(connection, oldest)
+        forecasts = read_forecasts(
+            connection, [life.stored.number for life in lives if life.stored.state == IN_TRANSIT]
+        )
+        claimable = {life.stored.number: life.stored.record.seller for life in lives if may_be_claimed(life)}
+        plans = read_plan_texts(connection, list(claimable))
+        keys = {seller_key(name) for name in claimable.values() if name is not None}
+        sellers = {key: read_seller(connection, key) for key in keys}
+
+    def item(life: ShipmentLife) -> ShipmentItem:
+        number, record = life.stored.number, life.stored.record
+        until = None
+        if number in claimable:
+            seller = None if record.seller is None else sellers[seller_key(record.seller)]
+            zone = ZoneInfo(time_zone(record.destination, reference))
+            until = claim_due(life, plans.get(number), seller, zone)
+        expected = expected_by(life.departed_at, forecasts.get(number))
+        return _item(life, reference, now, claim_until=until, late=late_since(expected, now))
+
     more = len(found) > query.limit
     return ShipmentsAnswer(
-        items=[_item(life, reference, now) for life in lives],
+        items=[item(life) for life in lives],
         next_cursor=_cursor(lives[-1].stored.number) if more else None,
         cautions=[caution("outcome_missing", n=n_waiting, days=CONSTANTS.outcome_days)] if n_waiting else [],
     )
 
 
-def _item(life: ShipmentLife, reference: Reference, now: datetime) -> ShipmentItem:
+def _item(
+    life: ShipmentLife, reference: Reference, now: datetime, *, claim_until: datetime | None, late: datetime | None
+) -> ShipmentItem:
     stored, record = life.stored, life.stored.record
     zone = time_zone(record.destination, reference)
     opened_on = record.arrival_date if life.opened_at is None else local_date(life.opened_at, zone)
@@ -110,6 +144,8 @@ def _item(life: ShipmentLife, reference: Reference, now: datetime) -> ShipmentIt
         lines=plant_lines(life),
         recheck_on=recheck,
         recheck_due=recheck is not None and record.recheck_date is None and recheck <= local_date(now, zone),
+        claim_until=claim_until,
+        late_since=late,
         outcome_missing=stored.state in OPEN_STATES and (now.date() - record.ship_date).days > CONSTANTS.outcome_days,
         claim=claim_state(life),
         created_at=life.created_at,

@@ -1,7 +1,7 @@
 """The commands that read or change the ledger."""
 
 from app.clock import moment
-from app.ledger import export_csv, import_checked
+from app.ledger import DateOrder, empty_csv, export_csv, import_checked
 from app.serving import ActiveModel
 from app.settings import Settings
 from app.store import Database
@@ -19,7 +19,7 @@ def check_ledger(settings: Settings) -> None:
         database.prepare_if_present()
 
 
-def import_file(data: bytes, settings: Settings, *, replace: bool) -> str:
+def import_file(data: bytes, settings: Settings, *, replace: bool, dates: DateOrder | None = None) -> str:
     """Import a CSV file, weigh the draws of the version that serves by new boxes, and return what was done as text.
 
     Raises
@@ -29,7 +29,7 @@ def import_file(data: bytes, settings: Settings, *, replace: bool) -> str:
     """
     with Database(settings.database_url) as database:
         engine = ActiveModel(database).refresh()
-        done = import_checked(data, database, engine, replace=replace, now=moment(settings.now))
+        done = import_checked(data, database, engine, replace=replace, now=moment(settings.now), dates=dates)
     said = (
         f"{done.lines:,} lines read. Shipments added: {done.added:,}, unchanged: {done.unchanged:,}, "
         f"replaced: {done.replaced:,}."
@@ -44,13 +44,15 @@ def import_file(data: bytes, settings: Settings, *, replace: bool) -> str:
     return "\n".join([said, *lines])
 
 
-def export_file(settings: Settings) -> bytes:
-    """Return the arrived shipments as CSV.
+def export_file(settings: Settings, *, empty: bool = False) -> bytes:
+    """Return the arrived shipments as CSV, or an empty file to start from.
 
     Raises
     ------
     StoreUnavailable
         If the database cannot be used.
     """
+    if empty:
+        return empty_csv()
     with Database(settings.database_url) as database:
         return export_csv(database)

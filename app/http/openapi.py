@@ -111,6 +111,8 @@ OPERATIONS = {
     "recheck": Operation(ShipmentAnswer, RecheckRequest, records=True),
     "track_record": Operation(TrackRecordAnswer, records=True),
     "claim": Operation(ClaimAnswer, records=True),
+    "calendar": Operation(None, records=True, answer_text="text/calendar"),
+    "shipment_calendar": Operation(None, records=True, answer_text="text/calendar"),
     "genera": Operation(GeneraAnswer),
     "packings": Operation(PackingsAnswer),
     "places": Operation(PlacesAnswer),

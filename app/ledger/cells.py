@@ -7,11 +7,12 @@ from typing import Any, Final, get_args
 from app.batch import resolve_place
 from app.ledger.csv_cells import (
     CellFault,
+    DateOrder,
     Parser,
     code_cell,
     count_cell,
     currency_cell,
-    date_cell,
+    dates_cell,
     fahrenheit_cell,
     number_cell,
     text_cell,
@@ -79,8 +80,9 @@ class PlaceCells:
         return code
 
 
-def parsers(places: PlaceCells, delimiter: str) -> dict[str, Parser]:
-    """Return the parser of each column in a file with this delimiter."""
+def parsers(places: PlaceCells, delimiter: str, dates: DateOrder | None) -> dict[str, Parser]:
+    """Return the parser of each column in a file with this delimiter and this order of its dates."""
+    date_cell = dates_cell(dates)
     count = count_cell(0, MAX_COUNT, delimiter=delimiter)
     money = number_cell(0, MAX_MONEY, delimiter=delimiter)
     celsius = number_cell(COLDEST_C, WARMEST_C, delimiter=delimiter)

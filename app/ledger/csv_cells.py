@@ -5,15 +5,24 @@ from collections.abc import Callable
 from contextlib import suppress
 from datetime import date
 from difflib import get_close_matches
+from functools import partial
+from typing import Literal
 from unicodedata import category
 
 from app.records import Cell
 
 Parser = Callable[[str], Cell]
+DateOrder = Literal["day_first", "month_first"]
+"""What stands first in 03/04/2027."""
+
+_ASK = "write the date YYYY-MM-DD, or import with dates=day_first or dates=month_first (--dates)"
+AMBIGUOUS_DATE = f"may be read day first or month first: {_ASK}"
+AMBIGUOUS_SHORT_DATE = f"may be read in more than one order: {_ASK}"
 
 MAX_CHARACTERS = 120
 FIRST_YEAR, LAST_YEAR = 1900, 2199
 CENTURY = 2000
+LAST_MONTH = 12
 TAKEN_CONTROLS = frozenset("\t\n\r")
 
 _YEAR_FIRST = re.compile(r"([0-9]{4})([-/.])([0-9]{1,2})\2([0-9]{1,2})")
@@ -82,22 +91,22 @@ def currency_cell(cell: str) -> str:
     return cell.upper()
 
 
-def date_cell(cell: str) -> date:
+def dates_cell(order: DateOrder | None) -> Parser:
+    """Return a parser of dates in a file in which such as 03/04/2027 are in an order; None where nobody has said."""
+    return partial(date_cell, order=order)
+
+
+def date_cell(cell: str, order: DateOrder | None = None) -> date:
     """Return a date written 2027-01-11, 11.01.2027 or 11.01.27, or with strokes where it cannot be mistaken."""
     words = _MIDNIGHT.sub("", cell)
     if found := _YEAR_FIRST.fullmatch(words):
         year, month, day = int(found[1]), int(found[3]), int(found[4])
     elif found := _YEAR_LAST.fullmatch(words):
-        day, month, year = int(found[1]), int(found[3]), int(found[4])
-        most_months = 12
         # Day first is the only custom with points. With strokes the month stands first in some countries.
-        if found[2] != ".":
-            if month > most_months >= day:
-                day, month = month, day
-            elif day <= most_months and day != month:
-                raise CellFault("may be read day first or month first: write the date YYYY-MM-DD")
+        first, second, year = int(found[1]), int(found[3]), int(found[4])
+        day, month = (first, second) if found[2] == "." else _in_order(first, second, order)
     elif found := _SHORT_YEAR.fullmatch(words):
-        return _short_date(int(found[1]), found[2], int(found[3]), int(found[4]))
+        return _short_date(int(found[1]), found[2], int(found[3]), int(found[4]), order)
     elif _SERIAL.fullmatch(words):
         raise CellFault(
             "must be a date written YYYY-MM-DD; this looks like a spreadsheet's day number: give the column the date "
@@ -113,22 +122,39 @@ def date_cell(cell: str) -> date:
         raise CellFault("must be a day of the calendar, written YYYY-MM-DD") from None
 
 
-def _short_date(first: int, mark: str, second: int, third: int) -> date:
+def _short_date(first: int, mark: str, second: int, third: int, order: DateOrder | None) -> date:
     """Return a date of three numbers of two digits, of this century, in the orders that are customs with a mark."""
-    orders = [(third, second, first)]
+    orders = {"day_first": (third, second, first)}
     if mark != ".":
-        orders.append((third, first, second))
+        orders["month_first"] = (third, first, second)
     if mark == "-":
-        orders.append((first, second, third))  # as ISO 8601 has it, but for the century
-    fitting = set()
-    for year, month, day in orders:
+        orders["year_first"] = (first, second, third)  # as ISO 8601 has it, but for the century
+    fitting = {}
+    for name, (year, month, day) in orders.items():
         with suppress(ValueError):
-            fitting.add(date(CENTURY + year, month, day))
+            fitting[name] = date(CENTURY + year, month, day)
     if not fitting:
         raise CellFault("must be a day of the calendar, written YYYY-MM-DD")
-    if len(fitting) > 1:
-        raise CellFault("may be read in more than one order: write the date YYYY-MM-DD")
-    return fitting.pop()
+    if order is not None and order in fitting and mark != ".":
+        return fitting[order]
+    if len(set(fitting.values())) > 1:
+        raise CellFault(AMBIGUOUS_SHORT_DATE)
+    name, found = next(iter(fitting.items()))
+    if mark != "." and order is not None and name != "year_first":
+        raise CellFault(f"is {name}, but the file was said to be {order}: write the date YYYY-MM-DD")
+    return found
+
+
+def _in_order(first: int, second: int, order: DateOrder | None) -> tuple[int, int]:
+    """Return day and month of two numbers of which either may stand first."""
+    only: DateOrder | None = None
+    if first > LAST_MONTH or second > LAST_MONTH:
+        only = "month_first" if first <= LAST_MONTH else "day_first"
+    elif first != second and order is None:
+        raise CellFault(AMBIGUOUS_DATE)
+    if only is not None and order not in (None, only):
+        raise CellFault(f"is {only}, but the file was said to be {order}: write the date YYYY-MM-DD")
+    return (second, first) if (only or order) == "month_first" else (first, second)
 
 
 def number_cell(low: float, high: float, *, delimiter: str) -> Parser:

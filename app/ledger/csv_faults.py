@@ -1,10 +1,13 @@
 """The faults of a CSV file, cell by cell, in the order of its rows."""
 
+from app.ledger.csv_cells import AMBIGUOUS_DATE, AMBIGUOUS_SHORT_DATE
 from app.problems import MAX_CELL_ERRORS, FieldError, InvalidCells, json_pointer
 from app.records import FILE_COLUMNS
 
 # Reading stops once there are so many.
 MAX_FAULTS = 4 * MAX_CELL_ERRORS
+# For programs that can ask their user.
+CODES = dict.fromkeys((AMBIGUOUS_DATE, AMBIGUOUS_SHORT_DATE), "ambiguous_date")
 PLACES = {name: place for place, name in enumerate(FILE_COLUMNS)}
 
 
@@ -55,4 +58,4 @@ class CsvFaults:
 def csv_fault(row: int, column: str | None, message: str) -> FieldError:
     """Return a fault at a cell, or at a row; its pointer goes into the list of the rows, the header first."""
     pointer = json_pointer([row - 1] if column is None else [row - 1, column])
-    return FieldError(pointer, message, row, column)
+    return FieldError(pointer, message, row, column, CODES.get(message))

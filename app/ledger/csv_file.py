@@ -8,6 +8,7 @@ from typing import Any, NamedTuple
 
 from app.ledger.cells import PlaceCells, parse_columns, parsers
 from app.ledger.checks import check_rows, check_shipments
+from app.ledger.csv_cells import DateOrder
 from app.ledger.csv_faults import CsvFaults
 from app.ledger.csv_text import BrokenRow, CsvRow, read_table
 from app.ledger.header import read_header
@@ -47,10 +48,11 @@ class LedgerFile(NamedTuple):
     n_rows: int
 
 
-def parse_ledger(data: bytes, reference: Reference, *, now: datetime) -> LedgerFile:
+def parse_ledger(data: bytes, reference: Reference, *, now: datetime, dates: DateOrder | None = None) -> LedgerFile:
     """Return the shipments in a CSV file, whose dates may lie up to a day ahead of now.
 
-    It is read in blocks of rows, and not any further once more is wrong than anybody would read.
+    It is read in blocks of rows, and not any further once more is wrong than anybody would read. `dates` says what
+    stands first in 03/04/2027; where nobody has said it, such a date is a fault.
 
     Raises
     ------
@@ -70,7 +72,7 @@ def parse_ledger(data: bytes, reference: Reference, *, now: datetime) -> LedgerF
     if not header:
         faults.refuse()
     places = PlaceCells(reference)
-    of_column = parsers(places, table.delimiter)
+    of_column = parsers(places, table.delimiter, dates)
     numbers: list[int] = []
     columns: dict[str, list[Any]] = {name: [] for name in COLUMNS}
     rows = _full_rows(rows, len(first.cells), faults)

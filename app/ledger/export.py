@@ -6,12 +6,17 @@ from datetime import date
 from decimal import Decimal
 
 from app.ledger.csv_cells import inert
-from app.records import COLUMNS, Cell
+from app.records import COLUMNS, REQUIRED_COLUMNS, Cell
 from app.store import Database, arrived_shipments
 
 # More than the format asks for: a program that takes another delimiter shall see one cell too.
 _QUOTED = re.compile(r'[",;\t\r\n]|^\s|\s$')
 LINE_END = "\r\n"  # RFC 4180
+
+
+def empty_csv() -> bytes:
+    """Return a file to start from: the columns that an import needs, and no row."""
+    return _line(REQUIRED_COLUMNS).encode()
 
 
 def export_csv(database: Database) -> bytes:

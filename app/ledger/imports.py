@@ -4,6 +4,7 @@ from datetime import datetime
 from typing import NamedTuple
 
 from app.doubts import check_shipments, doubtful_records
+from app.ledger.csv_cells import DateOrder
 from app.ledger.csv_faults import csv_fault
 from app.ledger.csv_file import FileShipment, LedgerFile, parse_ledger
 from app.problems import MAX_CELL_ERRORS, Conflict
@@ -34,15 +35,19 @@ def import_csv(data: bytes, database: Database, reference: Reference, *, replace
     return _take(parse_ledger(data, reference, now=now), database, replace=replace, now=now).answer
 
 
-def import_checked(data: bytes, database: Database, engine: Engine, *, replace: bool, now: datetime) -> ImportAnswer:
+def import_checked(
+    data: bytes, database: Database, engine: Engine, *, replace: bool, now: datetime, dates: DateOrder | None = None
+) -> ImportAnswer:
     """Import a CSV file as `import_csv` does, look at what is new in it, and tell which of its rows look wrong.
+
+    `dates` as in `parse_ledger`.
 
     Raises
     ------
     InvalidCells, Conflict, StoreUnavailable
         As `import_csv`.
     """
-    file = parse_ledger(data, engine.reference, now=now)
+    file = parse_ledger(data, engine.reference, now=now, dates=dates)
     taken = _take(file, database, replace=replace, now=now)
     with database.reading() as connection:
         stored = find_shipments(connection, [shipment.record.shipment for shipment in file.shipments])

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from pydantic import TypeAdapter, ValidationError
 
 from app.batch import prepare, stored_seller, with_seller
-from app.boxes import find_whole_shipment, stored_plan
+from app.boxes import expected_by, find_whole_shipment, late_since, stored_plan
 from app.comparing import usual_layover
 from app.outlook.cautions import departure_caution, outlook_cautions
 from app.outlook.followed_box import FollowedBox
@@ -48,12 +48,14 @@ _MOMENT: TypeAdapter[datetime] = TypeAdapter(Moment)
 class BoxOnItsWay:
     """A box in transit as recorded: its plan (one route), when it left closed, and the notes of its tracking.
 
-    The time in transit runs from `departed_at`, as it does for the boxes that the model learns from.
+    The time in transit runs from `departed_at`, as it does for the boxes that the model learns from. `expected_by` is
+    when it counts as late, None where no forecast says.
     """
 
     plan: CompareRequest
     departed_at: datetime | None
     notes: tuple[Note, ...] = ()
+    expected_by: datetime | None = None
 
     @property
     def left_at(self) -> datetime | None:
@@ -96,7 +98,8 @@ def answer_outlook(
         raise Conflict("The box was not planned here, so there is no plan to look ahead from.")
     notes = tuple(Note(event.at, event.kind) for event in life.events)
     asked = with_seller(stored_plan(plan.plan_json), stored_seller(database, life.stored.record.seller)).request
-    return outlook_of(BoxOnItsWay(asked, life.departed_at, notes), at or now, engine)
+    expected = expected_by(life.departed_at, plan.forecast_json)
+    return outlook_of(BoxOnItsWay(asked, life.departed_at, notes, expected), at or now, engine)
 
 
 def outlook_of(box: BoxOnItsWay, at: datetime, engine: Engine) -> OutlookAnswer:
@@ -129,6 +132,7 @@ def outlook_of(box: BoxOnItsWay, at: datetime, engine: Engine) -> OutlookAnswer:
         elapsed_days=known.elapsed_days,
         leg=None if known.tracked.leg is None else known.leg_names[known.tracked.leg],
         held=known.tracked.held_since is not None,
+        late_since=late_since(box.expected_by, at),
         days_left=MeanQuantiles(mean=left.mean(), p10=p10, p50=p50, p90=p90),
         arrival_by=arrival_by(known, followed.journeys.opened_days),
         lines=[

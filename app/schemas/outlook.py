@@ -51,6 +51,9 @@ class OutlookAnswer(AnswerModel):
     elapsed_days: float = Field(description="since the box was closed")
     leg: str | None = Field(description="the leg that tracking puts it in; null where it does not say")
     held: bool = Field(description="whether it is held up, by the notes")
+    late_since: datetime | None = Field(
+        description="by when 9 in 10 such boxes are open, by the forecast of the plan, where that is over"
+    )
     days_left: MeanQuantiles
     arrival_by: list[ArrivalChance] = Field(description="until the chance passes 0.99, at most 30 days")
     lines: list[LineOutlook]

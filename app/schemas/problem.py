@@ -14,6 +14,9 @@ class ProblemError(AnswerModel):
     message: str = Field(description="what would be right")
     row: int | None = Field(default=None, description="row of a CSV file, its header being row 1")
     column: str | None = Field(default=None, description="column of a CSV file")
+    code: str | None = Field(
+        default=None, description="of a fault that a program can do something about: ambiguous_date, import with dates="
+    )
 
 
 class ProblemBody(AnswerModel):

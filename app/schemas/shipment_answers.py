@@ -169,6 +169,13 @@ class ShipmentItem(AnswerModel):
         description=f"when to look again, {CONSTANTS.recheck_days} days after opening; null before arrival"
     )
     recheck_due: bool = Field(description="that day has come, and no recheck is recorded")
+    claim_until: datetime | None = Field(
+        description="end of the seller's window, in the time of the destination, where plants are dead or missing and"
+        " no outcome of a claim is recorded; null where the seller gives nothing"
+    )
+    late_since: datetime | None = Field(
+        description="on its way for longer than 9 in 10 such boxes by the forecast of its plan, and since when"
+    )
     outcome_missing: bool = Field(description="should have left more than 30 days ago, and neither arrived nor lost")
     claim: ClaimState | None
     created_at: datetime

@@ -8,6 +8,7 @@ from typing import NamedTuple
 
 from sqlalchemy import Connection, func, select
 
+from app.store.chunks import chunks
 from app.store.schema import events, forecasts, lines, logger_readings, shipments
 from app.store.shipments import StoredShipment, read_shipment
 
@@ -139,6 +140,15 @@ def read_plan(connection: Connection, number: int) -> StoredPlan | None:
     columns = (shipments.c.plan_json, forecasts.c.model_version, forecasts.c.seed, forecasts.c.answer_json)
     row = connection.execute(select(*columns).join(forecasts).where(shipments.c.number == number)).one_or_none()
     return None if row is None else StoredPlan(*row)
+
+
+def read_plan_texts(connection: Connection, numbers: Sequence[int]) -> dict[int, str]:
+    """Return the plans of shipments as JSON, by number; without those that were never planned here."""
+    found: dict[int, str] = {}
+    for part in chunks(numbers):
+        query = select(shipments.c.number, shipments.c.plan_json).where(shipments.c.number.in_(part))
+        found.update((number, plan) for number, plan in connection.execute(query) if plan is not None)
+    return found
 
 
 def read_trace(connection: Connection, number: int) -> list[Reading]:

@@ -3,7 +3,7 @@
 import secrets
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any, NamedTuple
 
 from sqlalchemy import ColumnElement, Connection, and_, bindparam, delete, func, insert, or_, select, true, update
@@ -65,6 +65,11 @@ def read_shipment(connection: Connection, shipment_id: str) -> StoredShipment | 
 def arrived_shipments(connection: Connection) -> list[StoredShipment]:
     """Return all shipments that have arrived, in order of creation."""
     return _load(connection, shipments.c.state == ARRIVED)
+
+
+def arrived_since(connection: Connection, day: date) -> list[StoredShipment]:
+    """Return the shipments that arrived on a day or after it, in order of creation."""
+    return _load(connection, and_(shipments.c.state == ARRIVED, shipments.c.arrival_date >= day))
 
 
 def list_arrived_names(connection: Connection) -> list[str]:

@@ -74,6 +74,9 @@ def shipment_life(client: Client, examples: dict[str, Any]) -> Iterator[tuple[st
         response = client.request(method, path + end, json=examples[name].get("request"), headers=headers)
         yield name, response.raise_for_status().json()
         if name == "arrival":
+            dates = client.get(f"{path}/calendar").raise_for_status().text
+            yield "shipment_calendar", dates
+            yield "calendar", dates  # of the only box, were it of the last months
             yield "claim", client.get(f"{path}/claim").raise_for_status().json()
         if name == "change_shipment":
             yield "outlook", client.get(f"{path}/outlook", params={"at": OUTLOOK_AT}).raise_for_status().json()
@@ -82,9 +85,9 @@ def shipment_life(client: Client, examples: dict[str, Any]) -> Iterator[tuple[st
     yield "track_record", client.get("/v1/track-record").raise_for_status().json()
 
 
-def for_reading(answer: dict[str, Any]) -> dict[str, Any]:
+def for_reading(answer: Any) -> Any:
     """Return the answer about a shipment with the draws that its forecast is scored by cut short: lists of hundreds."""
-    if not (forecast := answer.get("forecast")):
+    if isinstance(answer, str) or not (forecast := answer.get("forecast")):
         return answer
     return answer | {"forecast": forecast | {"scoring": _shortened(forecast["scoring"])}}
 

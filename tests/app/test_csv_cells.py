@@ -26,6 +26,21 @@ def test_dates_that_can_be_read_one_way_only() -> None:
     assert date_cell("11.01.27") == date(2027, 1, 11)
 
 
+def test_dates_of_a_file_whose_order_was_said() -> None:
+    for cell in ("03/04/2027", "3-4-2027"):
+        assert date_cell(cell, "day_first") == date(2027, 4, 3)
+        assert date_cell(cell, "month_first") == date(2027, 3, 4)
+    assert date_cell("03/04/27", "day_first") == date_cell("03-04-27", "day_first") == date(2027, 4, 3)
+    assert date_cell("03/04/27", "month_first") == date(2027, 3, 4)
+    with pytest.raises(CellFault, match="is month_first, but"):
+        date_cell("01/25/27", "day_first")
+    # Points are day first whatever was said; a date that can be read in one way only has to agree.
+    assert date_cell("03.04.2027", "month_first") == date(2027, 4, 3)
+    assert date_cell("01/25/2027", "month_first") == date(2027, 1, 25)
+    with pytest.raises(CellFault, match="is month_first, but the file was said to be day_first"):
+        date_cell("01/25/2027", "day_first")
+
+
 @pytest.mark.parametrize(
     ("cell", "message"),
     [

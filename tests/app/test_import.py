@@ -48,6 +48,31 @@ def test_order_of_rows_and_spelling_of_the_seller_change_nothing(database: Datab
     assert imported(database, csv_bytes(*turned))["unchanged"] == 2
 
 
+def test_dates_that_may_be_read_in_two_ways_are_asked_about(ledger_client: Client) -> None:
+    data = csv_bytes(row(ship_date="03/04/2027", arrival_date="09/04/2027"), row(genus="Hoya", sent="many"))
+    refused = ledger_client.post("/v1/shipments/import", content=data).json()["errors"]
+    ambiguous = {(error["row"], error["column"]) for error in refused if error.get("code") == "ambiguous_date"}
+    assert ambiguous == {(2, "ship_date"), (2, "arrival_date")}
+    assert not any("code" in error for error in refused if error["row"] != 2)
+    data = csv_bytes(row(ship_date="03/04/2027", arrival_date="09/04/2027"))
+    taken = ledger_client.post("/v1/shipments/import?dates=day_first", content=data)
+    assert (taken.status_code, taken.json()["added"]) == (200, 1)
+    [item] = ledger_client.get("/v1/shipments").json()["items"]
+    assert (item["ship_date"], item["arrival_date"]) == ("2027-04-03", "2027-04-09")
+    assert ledger_client.post("/v1/shipments/import?dates=either", content=data).status_code == 422
+
+
+def test_an_empty_file_to_start_from_has_the_columns_that_an_import_needs(
+    ledger_client: Client, capfdbinary: pytest.CaptureFixture[bytes]
+) -> None:
+    empty = ledger_client.get("/v1/shipments/export?empty=true").text
+    assert empty == HEADER + "\r\n"
+    assert main(["export", "--empty"]) == 0
+    assert capfdbinary.readouterr().out == empty.encode()
+    filled = empty + ",".join(row()[name] for name in REQUIRED_COLUMNS)
+    assert ledger_client.post("/v1/shipments/import", content=filled.encode()).json()["added"] == 1
+
+
 def test_shipment_that_differs_is_refused_then_replaced(database: Database) -> None:
     imported(database, csv_bytes(row(), row(shipment="A-2")))
     before = export_csv(database)

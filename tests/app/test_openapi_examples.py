@@ -133,6 +133,10 @@ def test_examples_of_a_shipment_are_one_life(ledger_client: Client) -> None:
     """Each answer has the fields recorded; what depends on the moment (ids, dates of recording) may differ."""
     for name, whole in shipment_life(ledger_client, examples()):
         answer, recorded = for_reading(whole), examples()[name]["answer"]
+        if isinstance(answer, str):
+            lines = [[line for line in text.splitlines() if not line.startswith("UID:")] for text in (answer, recorded)]
+            assert lines[0] == lines[1]
+            continue
         model = OPERATIONS[name].answer
         assert model is not None
         model.model_validate_json(json.dumps(recorded))

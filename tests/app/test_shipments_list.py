@@ -106,6 +106,45 @@ def test_recheck_is_due_fourteen_days_after_opening(ledger_client: Client, datab
     assert as_of(database, "2027-05-01")["items"][0]["recheck_due"] is False
 
 
+def test_a_claim_has_its_end_until_it_is_settled(ledger_client: Client, database: Database) -> None:
+    """Delivered on 16 January at 10:00 UTC, winter time in Glasgow."""
+    box = Box(ledger_client, recourse={"kind": "refund", "claim_window_hours": 30})
+    box.depart()
+    assert as_of(database, "2027-01-15")["items"][0]["claim_until"] is None
+    box.arrive()
+    assert as_of(database, "2027-05-01")["items"][0]["claim_until"] == "2027-01-17T16:00:00Z"
+    box.done("PATCH", json={"claim": {"outcome": "refused"}})
+    assert as_of(database, "2027-01-17")["items"][0]["claim_until"] is None
+    whole = Box(ledger_client)
+    whole.depart()
+    none = {"damaged": 0, "dead": 0}
+    whole.arrive(lines=[{"line": 0, "healthy": 20} | none, {"line": 1, "healthy": 12} | none])
+    assert as_of(database, "2027-01-17")["items"][0]["claim_until"] is None, "nothing dead, nothing missing"
+    nothing = Box(ledger_client, recourse={"kind": "none"})
+    nothing.depart()
+    nothing.arrive()
+    assert as_of(database, "2027-01-17")["items"][0]["claim_until"] is None, "the seller gives nothing"
+
+
+def test_a_box_is_late_once_nine_in_ten_such_boxes_are_open(ledger_client: Client, database: Database) -> None:
+    box = Box(ledger_client)
+    days = box.get()["forecast"]["transit_days"]["p90"]
+    left = datetime.fromisoformat(box.depart()["departed_at"])
+    since = left + timedelta(days=days)
+
+    def late(at: datetime) -> list[str | None]:
+        """Return since when it is late, by the list and by its outlook."""
+        listed = answer_page(PageQuery(), database, load_reference(), at).model_dump(mode="json")["items"][0]
+        outlook = ledger_client.get(f"{box.path}/outlook", params={"at": at.isoformat()}).json()
+        return [listed["late_since"], outlook["late_since"]]
+
+    assert late(since - timedelta(hours=1)) == [None, None]
+    told = [datetime.fromisoformat(moment or "") for moment in late(since + timedelta(hours=1))]
+    assert all(abs(moment - since) < timedelta(seconds=2) for moment in told)
+    box.arrive()
+    assert as_of(database, "2027-05-01")["items"][0]["late_since"] is None
+
+
 def test_recheck_of_a_box_from_a_file_counts_from_its_day(ledger_client: Client, database: Database) -> None:
     ledger_client.post(f"{PATH}/import", content=csv_bytes(row()))
     assert as_of(database, "2027-01-30")["items"][0]["recheck_on"] == date(2027, 1, 30).isoformat()

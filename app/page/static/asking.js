@@ -1,13 +1,15 @@
 /* The frame of a view that asks about the batch: a form, its answer beside it, and a button that jumps there. */
 
 import { el } from "/page/dom.js";
+import { sayAllInForce } from "/page/in_force.js";
 import { jumpTo, live } from "/page/live.js";
 
 /* Fill `root`: a heading and a sentence, then `fields(changed)`, which may be async and returns the parts of the form.
    `ask` is that of `live`; `draw({ data, body, own, form, answer })` fills the answer and returns its sentence. */
 export async function asking({ root, signal, heading, sentence, ask, draw, fields }) {
   const form = el("form", { class: "asking", autocomplete: "off", on: { submit: (event) => event.preventDefault() } });
-  const answer = el("div", { class: "answer" });
+  const answer = el("div", { id: "answer", class: "answer", tabindex: "-1" });
+  const past = el("a", { class: "skip", href: `#${answer.id}`, on: { click: toAnswer } }, "Past the form to the answer");
   const jump = jumpTo(answer);
   const { changed, update } = live({
     form,
@@ -18,7 +20,14 @@ export async function asking({ root, signal, heading, sentence, ask, draw, field
     draw: (data, body, own) => draw({ data, body, own, form, answer }),
   });
   form.append(...(await fields(changed)));
+  sayAllInForce(form);
+  for (const event of ["input", "change", "click"]) form.addEventListener(event, () => sayAllInForce(form));
   if (signal.aborted) return;
-  root.append(el("h1", {}, heading), el("p", {}, sentence), el("div", { class: "two" }, form, answer), jump.link);
+  root.append(el("h1", {}, heading), el("p", {}, sentence), past, el("div", { class: "two" }, form, answer), jump.link);
   await update();
+
+  function toAnswer(event) {
+    event.preventDefault(); // the address names the view and must stay
+    (answer.querySelector("h2[tabindex]") ?? answer).focus();
+  }
 }

@@ -25,8 +25,9 @@ export function field(label, input, { pointer, hint, unit, hideLabel = false, wi
   );
 }
 
-/* A text input for numbers: takes a decimal comma, and hands on what it cannot read so that the server says why. */
-export function numberInput(value, change, attributes = {}) {
+/* A text input for numbers: takes a decimal comma, and hands on what it cannot read so that the server says why.
+   `read` is what reads it, such as those of amounts.js. */
+export function numberInput(value, change, { read = readNumber, ...attributes } = {}) {
   return el("input", {
     type: "text",
     inputmode: "decimal",
@@ -34,8 +35,14 @@ export function numberInput(value, change, attributes = {}) {
     size: 6,
     value: value ?? "",
     ...attributes,
-    on: { input: (event) => change(readNumber(event.target.value)) },
+    on: { input: (event) => change(read(event.target.value)), blur: (event) => settle(event.target, read) },
   });
+}
+
+/* Show the number that was read of "10 pcs" or "€ 60,-" once the field is left. */
+function settle(input, read) {
+  const value = read(input.value);
+  if (typeof value === "number" && typeof readNumber(input.value) !== "number") input.value = value;
 }
 
 export function textInput(value, change, attributes = {}) {

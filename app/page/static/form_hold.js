@@ -3,10 +3,12 @@
 import { get } from "/page/api.js";
 import { draft, keep, setAt, valueAt } from "/page/batch.js";
 import { el } from "/page/dom.js";
-import { dateInput, field, numberInput, readNumber } from "/page/fields.js";
-import { fromShown, settings, temperatureSpan, unitName } from "/page/settings.js";
-import { cells } from "/page/spreadsheet.js";
+import { dateInput, field, numberInput } from "/page/fields.js";
+import { readForecast } from "/page/forecast_text.js";
+import { sayInForce } from "/page/in_force.js";
+import { date, settings, temperatureSpan, unitName } from "/page/settings.js";
 
+const SHORT_DATE = { day: "numeric", month: "short" };
 const WEEKDAYS = [
   ["mon", "Mon"],
   ["tue", "Tue"],
@@ -16,7 +18,6 @@ const WEEKDAYS = [
   ["sat", "Sat"],
   ["sun", "Sun"],
 ];
-const ISO = /^\d{4}-\d{2}-\d{2}$/;
 
 export function holdFields(changed) {
   const set = (pointer) => (value) => {
@@ -45,6 +46,26 @@ export function holdFields(changed) {
       }),
       name,
     );
+  const papers = el(
+    "details",
+    { class: "folded" },
+    el("summary", {}, "Papers with an age, days without departure", el("span", { class: "count" })),
+    el(
+      "div",
+      { class: "fields" },
+      day("Certificate issued", "certificate/issued"),
+      number("Valid for", "certificate/valid_days", "days"),
+      day("Treatment done", "treatment/done"),
+      number("Valid for", "treatment/valid_days", "days"),
+    ),
+    el(
+      "fieldset",
+      { class: "ticks" },
+      el("legend", {}, "No departure on"),
+      WEEKDAYS.map(weekday),
+    ),
+  );
+  sayInForce(papers, papersInForce);
   return el(
     "fieldset",
     {},
@@ -57,26 +78,22 @@ export function holdFields(changed) {
       day("Needed by", "needed_by", "Last day to open the box."),
       number("Waiting costs", "cost_per_day", `${settings().currency} a day`),
     ),
-    el(
-      "details",
-      { class: "folded" },
-      el("summary", {}, "Papers with an age, days without departure", el("span", { class: "count" })),
-      el(
-        "div",
-        { class: "fields" },
-        day("Certificate issued", "certificate/issued"),
-        number("Valid for", "certificate/valid_days", "days"),
-        day("Treatment done", "treatment/done"),
-        number("Valid for", "treatment/valid_days", "days"),
-      ),
-      el(
-        "fieldset",
-        { class: "ticks" },
-        el("legend", {}, "No departure on"),
-        WEEKDAYS.map(weekday),
-      ),
-    ),
+    papers,
   );
+}
+
+/* "Certificate of 10 Jan, valid 14 days; no departure on Sat": the papers that count, and the days that do not. */
+function papersInForce() {
+  const { skip_weekdays: skipped = [], certificate, treatment } = holdBody();
+  const paper = (name, begun, { valid_days: valid }) =>
+    typeof valid === "number" ? `${name} of ${date(begun, SHORT_DATE)}, valid ${valid} days` : null;
+  return [
+    certificate ? paper("certificate", certificate.issued, certificate) : null,
+    treatment ? paper("treatment", treatment.done, treatment) : null,
+    skipped?.length ? `no departure on ${WEEKDAYS.filter(([code]) => skipped.includes(code)).map(([, name]) => name).join(", ")}` : null,
+  ]
+    .filter(Boolean)
+    .join("; ");
 }
 
 /* What only a hold asks, as the request wants it. */
@@ -93,21 +110,11 @@ export function holdBody(batch = draft()) {
   return body;
 }
 
-/* Days of a pasted table "date, min, max": {days, faults}; temperatures in the unit of the settings. */
-export function readForecast(text) {
-  const days = [];
-  const faults = [];
-  cells(text).forEach(([on, ...rest], i) => {
-    const [low, high] = rest.map(readNumber);
-    if (i === 0 && !/\d/.test(on)) return; // a header
-    const where = `row ${i + 1}`;
-    if (!ISO.test(on)) faults.push(`${where}: the date must be written 2027-01-31`);
-    else if (typeof low !== "number" || typeof high !== "number")
-      faults.push(`${where}: minimum and maximum must be numbers, ${unitName()}`);
-    else if (low > high) faults.push(`${where}: the minimum must be at most the maximum`);
-    else days.push({ date: on, min_c: Number(fromShown(low).toFixed(2)), max_c: Number(fromShown(high).toFixed(2)) });
-  });
-  return { days, faults };
+/* "7 days, 28 Nov to 4 Dec": the days said, so that one read the wrong way is seen. */
+function daysSaid(days) {
+  const sorted = days.map((day) => day.date).sort();
+  const [first, last] = [sorted[0], sorted.at(-1)].map((day) => date(day, SHORT_DATE));
+  return `${days.length} ${days.length === 1 ? "day" : "days"}, ${first === last ? first : `${first} to ${last}`}`;
 }
 
 export function forecastFields(changed) {
@@ -132,7 +139,7 @@ export function forecastFields(changed) {
     return el(
       "p",
       {},
-      `${code}: ${days.length} ${days.length === 1 ? "day" : "days"}, ${temperatureSpan(low, high)}${unused ? " (not on this journey: not used)" : ""} `,
+      `${code}: ${daysSaid(days)}, ${temperatureSpan(low, high)}${unused ? " (not on this journey: not used)" : ""} `,
       el("button", { type: "button", class: "small", on: { click: () => take(code, []) } }, `Forget ${code}`),
     );
   }
@@ -141,17 +148,18 @@ export function forecastFields(changed) {
     draft().forecast = { ...draft().forecast, [code]: days };
     keep();
     places();
+    tell();
     changed();
   }
 
   function paste() {
-    const { days, faults } = readForecast(text.value);
-    const fault = faults.length ? `${faults.join("; ")}.` : "";
+    const { days, faults, notes: made } = readForecast(text.value);
+    const fault = [...made, faults.length ? `${faults.join("; ")}.` : ""].join(" ");
     if (!where.value) notes.textContent = "First say where the box leaves and where it goes.";
     else if (!days.length) notes.textContent = fault || "There is nothing to read: a row is a date, a minimum and a maximum.";
     else {
       take(where.value, days);
-      notes.textContent = `${days.length} ${days.length === 1 ? "day" : "days"} taken for ${where.value}. ${fault}`;
+      notes.textContent = `${daysSaid(days)} taken for ${where.value}. ${fault}`;
     }
   }
 
@@ -192,6 +200,12 @@ export function forecastFields(changed) {
     notes,
   );
   box.addEventListener("toggle", places);
+  const tell = sayInForce(box, () =>
+    Object.entries(draft().forecast)
+      .filter(([code, days]) => days.length && (code === draft().origin || code === draft().destination))
+      .map(([code, days]) => `${code} ${daysSaid(days)}`)
+      .join("; "),
+  );
   places();
   return box;
 }

@@ -4,6 +4,7 @@ import { draft, setAt, valueAt } from "/page/batch.js";
 import { el } from "/page/dom.js";
 import { dateInput, field } from "/page/fields.js";
 import { places } from "/page/lists.js";
+import { settling } from "/page/place_match.js";
 import { exactly, ranked } from "/page/spelling.js";
 import { suggest } from "/page/suggest.js";
 
@@ -39,7 +40,11 @@ export function placeField(label, pointer, all, changed) {
     },
     attributes: { placeholder: "city or airport code" },
   });
-  return field(label, input, { pointer });
+  const written = (place) => [...names(place), said(place)];
+  const note = settling(input, { all, names: written, said, take });
+  const made = field(label, input, { pointer });
+  made.append(note);
+  return made;
 }
 
 /* `day` is false where the view asks for a span of days instead. */

@@ -1,5 +1,6 @@
 /* The part of the form about the plants: one row a line, typed or pasted. */
 
+import { readAmount, readCount } from "/page/amounts.js";
 import { draft, emptyLine, keep, setAt } from "/page/batch.js";
 import { announce, el } from "/page/dom.js";
 import { field, numberInput, showErrors, textInput } from "/page/fields.js";
@@ -108,9 +109,9 @@ export async function lineFields(changed) {
       { class: "line", role: "group", "aria-label": `Line ${i + 1}` },
       own("genus", "Genus", genus),
       own("cultivar", "Cultivar", textInput(line.cultivar, set("cultivar"), { placeholder: "any" })),
-      own("quantity", "Plants", numberInput(line.quantity, set("quantity"))),
-      own("unit_cost", "Cost each", numberInput(line.unit_cost, set("unit_cost"))),
-      own("sale_value", "Sells for", numberInput(line.sale_value, set("sale_value"))),
+      own("quantity", "Plants", numberInput(line.quantity, set("quantity"), { read: readCount })),
+      own("unit_cost", "Cost each", numberInput(line.unit_cost, set("unit_cost"), { read: readAmount })),
+      own("sale_value", "Sells for", numberInput(line.sale_value, set("sale_value"), { read: readAmount })),
       el("button", { type: "button", class: "remove", "aria-label": `Remove line ${i + 1}`, on: { click: () => removeLine(i) } }, "✕"),
       note,
     );

@@ -1,10 +1,13 @@
 /* The parts of the form with usual values: packing, routes, the loss one can bear, money and papers. */
 
+import { readAmount } from "/page/amounts.js";
 import { get } from "/page/api.js";
 import { draft, keep, setAt, SUREST, valueAt } from "/page/batch.js";
 import { announce, el, newId } from "/page/dom.js";
 import { choice, field, numberInput, textInput } from "/page/fields.js";
+import { sayInForce } from "/page/in_force.js";
 import { packings, services } from "/page/lists.js";
+import { isOfService, routeName } from "/page/route_names.js";
 import { count, settings } from "/page/settings.js";
 
 export const SELLER_KINDS = [
@@ -31,6 +34,9 @@ const IN_HAND = [
   [false, "missing"],
 ];
 
+/* A field whose unit is the currency takes amounts as sellers write them. */
+const reading = (options) => (options?.unit === settings().currency ? { read: readAmount } : {});
+
 /* What makes fields of the draft: each keeps its value at its pointer and tells that something changed. */
 function bound(changed) {
   const set = (pointer) => (value) => {
@@ -40,7 +46,7 @@ function bound(changed) {
   return {
     set,
     number: (label, pointer, options) =>
-      field(label, numberInput(valueAt(pointer), set(pointer)), { pointer, ...options }),
+      field(label, numberInput(valueAt(pointer), set(pointer), reading(options)), { pointer, ...options }),
     share: (label, pointer, options) => {
       const value = valueAt(pointer);
       const input = numberInput(typeof value === "number" ? Number((100 * value).toFixed(6)) : value, (typed) =>
@@ -55,7 +61,9 @@ function bound(changed) {
 }
 
 function folded(title, ...content) {
-  return el("details", { class: "folded" }, el("summary", {}, title, el("span", { class: "count" })), ...content);
+  const part = el("details", { class: "folded" }, el("summary", {}, title, el("span", { class: "count" })), ...content);
+  sayInForce(part);
+  return part;
 }
 
 export async function packingFields(changed) {
@@ -94,9 +102,7 @@ export async function routeFields(changed) {
     const routes = draft().routes;
     if (routes.length >= 10) return announce("Ten routes at most");
     const unused = all.find((row) => routes.every((route) => route.service !== row.service)) ?? all[0];
-    const taken = new Set(routes.map((route) => route.name));
-    let name = unused.name.toLowerCase();
-    for (let n = 2; taken.has(name); n += 1) name = `${unused.name.toLowerCase()} ${n}`;
+    const name = routeName(unused.service, routes.map((route) => route.name));
     routes.push({ name, service: unused.service, freight: null });
     keep();
     draw();
@@ -124,16 +130,22 @@ export async function routeFields(changed) {
       hint.textContent = row ? `Usual freight of one box: ${count(row.freight_low)} to ${count(row.freight_high)} ${row.freight_currency}.` : "";
     };
     tell();
+    const name = make.text("Name", at("name"));
     return el(
       "div",
       { class: "route", role: "group", "aria-label": `Route ${i + 1}` },
       el(
         "div",
         { class: "fields" },
-        make.text("Name", at("name")),
+        name,
         field(
           "Service",
           choice(route.service, all.map((row) => [row.service, row.name]), (value) => {
+            if (isOfService(route.name, all)) {
+              const others = draft().routes.filter((_, j) => j !== i);
+              setAt(at("name"), routeName(value, others.map((other) => other.name)));
+              name.querySelector("input").value = route.name;
+            }
             make.set(at("service"))(value);
             tell();
           }),

@@ -77,8 +77,8 @@ export const date = (iso, options = { weekday: "short", day: "numeric", month: "
   new Intl.DateTimeFormat(locale(), { timeZone: "UTC", ...options }).format(asDate(iso));
 
 /* A moment with its offset, in the reader's own time. */
-export const moment = (iso) =>
-  new Intl.DateTimeFormat(locale(), { dateStyle: "medium", timeStyle: "short" }).format(new Date(iso));
+export const moment = (iso, options = { dateStyle: "medium", timeStyle: "short" }) =>
+  new Intl.DateTimeFormat(locale(), options).format(new Date(iso));
 
 export const days = (value, digits = 1) => `${decimal(value, digits)} days`;
 

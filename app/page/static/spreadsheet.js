@@ -1,9 +1,9 @@
 /* Lines of plants out of cells copied from a spreadsheet, with or without a header. */
 
-import { readNumber } from "/page/fields.js";
+import { readCount, readPrice } from "/page/amounts.js";
+import { settings } from "/page/settings.js";
 
 export const COLUMNS = ["genus", "cultivar", "quantity", "unit_cost", "sale_value"];
-const NUMBERS = new Set(["quantity", "unit_cost", "sale_value"]);
 const WITHOUT_HEADER = { 5: COLUMNS, 4: COLUMNS.filter((name) => name !== "cultivar"), 2: ["genus", "quantity"] };
 /* What a header may call each column, without signs and spaces. */
 const NAMES = {
@@ -16,6 +16,8 @@ const NAMES = {
 
 const bare = (text) => text.toLowerCase().replace(/\([^)]*\)/g, "").replace(/[^a-z]/g, "");
 const columnOf = (text) => COLUMNS.find((column) => NAMES[column].includes(bare(text)));
+
+const TOTAL = /^(grand|sub)?[\s-]*(total|sum|summe|gesamt|totaal|totale|somme|suma|summa)e?s?\b[^a-z]*(plants|pcs|pieces|value|amount|price|cost|qty)?[:.\s]*$/i;
 
 /* Whether pasted text is a table rather than the content of one cell. */
 export const isTable = (text) => /\t|\n./.test(text.trim());
@@ -52,6 +54,13 @@ function splitName(name) {
   return { genus, cultivar: rest.join(" ").replace(/^['‘’"]|['‘’"]$/g, "") || null };
 }
 
+/* Whether a row sums up those above it: it says so, or is the last, without a plant, and its count is their sum. */
+function isTotal(row, line, above, isLast) {
+  if (row.some((content) => TOTAL.test(content))) return true;
+  const sum = above.reduce((all, { quantity }) => all + (typeof quantity === "number" ? quantity : 0), 0);
+  return isLast && !line.genus && above.length > 0 && line.quantity === sum;
+}
+
 /* Read a table: {lines, notes}. A cell that should be a number and is none stays as it is, for the form to complain
    about at its place; notes say what was made of the columns. */
 export function readLines(text) {
@@ -70,15 +79,31 @@ export function readLines(text) {
   } else {
     notes.push(`No header: read as ${columns.slice(0, width).join(", ").replaceAll("_", " ")}.`);
   }
-  const lines = rows.slice(hasHeader ? 1 : 0).map((row) => {
+  const lines = [];
+  const totals = [];
+  const currencies = new Set();
+  rows.slice(hasHeader ? 1 : 0).forEach((row, i, all) => {
     const line = {};
     for (const name of COLUMNS) {
       const content = row[columns.indexOf(name)] ?? "";
-      line[name] = NUMBERS.has(name) ? readNumber(content) : content || null;
+      if (name === "quantity") line[name] = readCount(content);
+      else if (name === "unit_cost" || name === "sale_value") {
+        const { value, currency } = readPrice(content);
+        line[name] = value;
+        if (currency) currencies.add(currency);
+      } else line[name] = content || null;
+    }
+    if (isTotal(row, line, lines, i === all.length - 1)) {
+      totals.push(i + (hasHeader ? 2 : 1));
+      return;
     }
     if (line.genus && !line.cultivar && /\s/.test(line.genus)) Object.assign(line, splitName(line.genus));
-    return line;
+    lines.push(line);
   });
+  if (totals.length) notes.push(`Left out as a total: row ${totals.join(", ")}.`);
+  const foreign = [...currencies].filter((code) => code !== settings().currency);
+  if (foreign.length)
+    notes.push(`Amounts are in ${foreign.join(", ")}, and taken as ${settings().currency}: nothing is converted.`);
   notes.push(`${lines.length} ${lines.length === 1 ? "line" : "lines"} read.`);
   return { lines, notes };
 }

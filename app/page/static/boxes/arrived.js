@@ -1,6 +1,7 @@
 /* What was found in a box, what to do with it, its recheck and its claim. */
 
 import { changeForm } from "/page/boxes/journey.js";
+import { calendarOf } from "/page/boxes/to_do.js";
 import { address, CLAIM_WORDS, plantName } from "/page/boxes/words.js";
 import { el } from "/page/dom.js";
 import { choice, dateInput, field, numberInput } from "/page/fields.js";
@@ -19,13 +20,14 @@ import {
 } from "/page/settings.js";
 import { stacked } from "/page/stacked.js";
 
+const DATED = new Set(["claim", "recheck"]);
 const WORTH_SAYING = 0.1;
 const STEP_STATES = { ahead: "later", now: "now", past: "over", done: "done" };
 
 const sum = (lines, name) => lines.reduce((total, line) => total + (line[name] ?? 0), 0);
 const told = (value) => (value === null || value === undefined ? "–" : count(value));
 
-export function arrivalSection(shipment, change) {
+export function arrivalSection(shipment, change, signal) {
   const { id, arrival, recheck, next_steps: steps, claim, plan } = shipment;
   return el(
     "div",
@@ -65,6 +67,9 @@ export function arrivalSection(shipment, change) {
       { class: "steps" },
       steps.map((step) => stepItem(step)),
     ),
+    steps.some((step) => DATED.has(step.code) && (step.state === "ahead" || step.state === "now"))
+      ? calendarOf(id, shipment.reference ?? id, signal)
+      : null,
     recheck ? recheckPart(recheck, arrival.lines) : null,
     el("h2", {}, "Outcome of the claim"),
     claim ? el("p", {}, claimWords(claim, plan?.currency)) : null,

@@ -114,7 +114,7 @@ function draw(root, shipment, etag, signal) {
       : "",
     state === "in_transit" ? outlookSection(id, signal) : "",
     boxDoubts(shipment.doubtful, id, confirm),
-    shipment.arrival ? arrivalSection(shipment, change) : "",
+    shipment.arrival ? arrivalSection(shipment, change, signal) : "",
     boxLessons({ seller: plan?.seller, lines }, signal),
     journeySection(shipment, change),
     plan ? planSection(plan, forecast) : "",

@@ -2,16 +2,17 @@
 
 import { get, NetworkDown } from "/page/api.js";
 import { shortOutlook } from "/page/boxes/outlook.js";
+import { claimWords, isClaimOpen, isRecheckDue, lateWords, recheckWords, toDo } from "/page/boxes/to_do.js";
 import { address, boxName, CLAIM_WORDS, plantsOf, wayOf } from "/page/boxes/words.js";
 import { el } from "/page/dom.js";
-import { keepBoxes, knownAt, knownBoxes, waitingFor } from "/page/kept.js";
+import { keepBoxes, knownAt, knownBoxes, waiting, waitingFor } from "/page/kept.js";
 import { cautionList, failure } from "/page/notices.js";
-import { addDays, count, date, moment, said, today } from "/page/settings.js";
+import { count, date, moment, said, today } from "/page/settings.js";
 
 const PAGE = 100;
 const SHOWN = 12;
 const OUTLOOKS = 8;
-const RECHECK_OPEN_DAYS = 45;
+const DAY = { weekday: "short", day: "numeric", month: "short" };
 const SECTIONS = [
   { state: "in_transit", heading: "On the way", none: "Nothing is on the way." },
   { state: "planned", heading: "Planned", none: "Nothing is planned." },
@@ -54,7 +55,7 @@ export async function show(root, whole) {
   const all = lists.flatMap(({ items }) => items);
   place.replaceChildren(
     fault ? offlineNote(again, signal) : "",
-    all.length || fault ? dueNow(all) : firstWords(),
+    all.length || fault ? toDo(all, waiting(), { signal, connected: !fault }) : firstWords(),
     cautionList(lists[0].cautions, { said, date }),
     ...SECTIONS.map((section, i) => sectionOf(section, lists[i], signal, !fault)),
     el(
@@ -97,40 +98,6 @@ const firstWords = () =>
     el("a", { href: "#compare" }, "Compare"),
     ".",
   );
-
-/* Whether it is time to count again; after some weeks a count says little of the journey. */
-const isRecheckDue = ({ recheck_due: due, recheck_on: on }) =>
-  Boolean(due && on && addDays(RECHECK_OPEN_DAYS, on) >= today());
-
-/* What is to be done about boxes that are here, or should be. */
-function dueNow(items) {
-  const due = [
-    ...items
-      .filter(isRecheckDue)
-      .sort((one, other) => one.recheck_on.localeCompare(other.recheck_on))
-      .map((item) => ({ item, part: ["recheck"], text: `Count again, due ${date(item.recheck_on)}` })),
-    ...items
-      .filter((item) => item.outcome_missing)
-      .map((item) => ({
-        item,
-        part: [],
-        text: "Should have left more than 30 days ago: say whether it arrived or was lost, since missing outcomes flatter the chances",
-      })),
-  ];
-  if (!due.length) return "";
-  return el(
-    "section",
-    { class: "notice", "aria-labelledby": "due-now" },
-    el("h2", { id: "due-now" }, "To do"),
-    el(
-      "ul",
-      {},
-      due.map(({ item, part, text }) =>
-        el("li", {}, el("a", { href: address(item.id, ...part) }, boxName(item)), `: ${text}.`),
-      ),
-    ),
-  );
-}
 
 function sectionOf({ state, heading, none }, { items, next_cursor: cursor }, signal, connected) {
   if (!items.length && !none) return "";
@@ -190,6 +157,7 @@ function card(item, withOutlook, signal) {
     state === "in_transit" || state === "lost"
       ? el("p", {}, `Left ${item.departed_at ? moment(item.departed_at) : date(item.ship_date)}.`)
       : null,
+    item.late_since ? el("p", { class: "mark" }, `${lateWords(item)}.`) : null,
     state === "in_transit" && withOutlook && !waitingFor(id, "arrival") ? shortOutlook(id, lines, signal) : null,
     state === "arrived" ? arrivedWords(item) : null,
     state === "in_transit"
@@ -211,12 +179,14 @@ function arrivedWords(item) {
     sum("dead") ? `${count(sum("dead"))} dead` : null,
     sum("missing") ? `${count(sum("missing"))} missing` : null,
   ].filter(Boolean);
-  const next = isRecheckDue(item) ? "Count again now." : null;
+  const ahead = item.recheck_on > today() ? `Count again on ${date(item.recheck_on, DAY)}.` : null;
+  const next = [isClaimOpen(item) ? `${claimWords(item)}.` : null, isRecheckDue(item) ? `${recheckWords(item)}.` : null];
   return el(
     "p",
     {},
     `Arrived ${date(item.arrival_date)}: ${parts.join(", ")}.`,
     item.claim ? ` Claim ${CLAIM_WORDS[item.claim.outcome]}.` : "",
-    next ? el("strong", {}, ` ${next}`) : null,
+    next.filter(Boolean).map((words) => [el("br"), el("strong", {}, words)]),
+    ahead ? [el("br"), ahead] : null,
   );
 }

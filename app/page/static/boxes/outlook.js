@@ -12,6 +12,8 @@ const DAY = { weekday: "short", day: "numeric", month: "short" };
 const SURE = 0.9;
 const NEARLY = 0.95;
 
+const day = (at) => moment(at, DAY);
+
 const ordered = (lines) => lines.reduce((sum, line) => sum + line.quantity, 0);
 const expected = (lines) => lines.reduce((sum, line) => sum + line.quantity * line.healthy.mean, 0);
 
@@ -25,6 +27,9 @@ function whenWords(days) {
   const first = `Opened by ${date(likely.date, DAY)} with ${percent(likely.chance)}`;
   return `${first}${sure && !same ? `, by ${date(sure.date, DAY)} with ${percent(sure.chance)}` : ""}.`;
 }
+
+/* "Late since Mon, 23 Nov: 9 in 10 such boxes were open by then. " of the moment that the server gives, if it does. */
+export const lateWords = (since) => (since ? `Late since ${day(since)}: 9 in 10 such boxes were open by then. ` : "");
 
 /* One paragraph for the list; fills itself, and says nothing if there is no answer. */
 export function shortOutlook(id, lines, signal) {
@@ -60,7 +65,7 @@ function draw(answer) {
     el(
       "p",
       { class: "lead" },
-      `${whenWords(answer.arrival_by)} About ${count(expected(answer.lines))} of ${count(ordered(answer.lines))} plants healthy then.`,
+      `${lateWords(answer.late_since)}${whenWords(answer.arrival_by)} About ${count(expected(answer.lines))} of ${count(ordered(answer.lines))} plants healthy then.`,
     ),
     el(
       "p",

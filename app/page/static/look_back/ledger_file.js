@@ -10,6 +10,7 @@ import { count, said, today } from "/page/settings.js";
 
 const TYPE = "text/csv";
 const CONFLICT = 409;
+const AMBIGUOUS = "ambiguous_date";
 
 /* `taken()` hears of a file that was taken in. */
 export function ledgerFile(signal, taken) {
@@ -17,7 +18,7 @@ export function ledgerFile(signal, taken) {
   const input = el("input", { type: "file", accept: ".csv,text/csv" });
   const button = el("button", { type: "submit", class: "main" }, "Take in");
 
-  async function take(replace) {
+  async function take({ replace = false, dates = null } = {}) {
     const [file] = input.files;
     if (!file) {
       place.replaceChildren(el("p", { class: "notice" }, "Choose a CSV file first."));
@@ -26,7 +27,8 @@ export function ledgerFile(signal, taken) {
     button.disabled = true;
     place.replaceChildren(el("p", {}, `Reading ${file.name} …`));
     try {
-      const { data } = await call("POST", `/v1/shipments/import${replace ? "?replace=true" : ""}`, {
+      const asked = new URLSearchParams({ ...(replace ? { replace } : {}), ...(dates ? { dates } : {}) });
+      const { data } = await call("POST", `/v1/shipments/import?${asked}`, {
         body: file,
         type: TYPE,
         signal,
@@ -42,7 +44,7 @@ export function ledgerFile(signal, taken) {
       taken();
     } catch (fault) {
       if (signal.aborted) return;
-      place.replaceChildren(...refusal(fault, () => take(true)));
+      place.replaceChildren(...refusal(fault, () => take({ replace: true, dates }), (order) => take({ replace, dates: order })));
     } finally {
       button.disabled = false;
     }
@@ -58,6 +60,16 @@ export function ledgerFile(signal, taken) {
     }
   }
 
+  async function giveEmpty() {
+    try {
+      const { data } = await call("GET", "/v1/shipments/export?empty=true", { signal });
+      download("boxes-empty.csv", data, TYPE);
+      announce("The file is offered for download.");
+    } catch (fault) {
+      if (!signal.aborted) place.replaceChildren(failure(fault, giveEmpty));
+    }
+  }
+
   return [
     el(
       "form",
@@ -66,7 +78,7 @@ export function ledgerFile(signal, taken) {
         on: {
           submit: (event) => {
             event.preventDefault();
-            take(false);
+            take();
           },
         },
       },
@@ -78,6 +90,7 @@ export function ledgerFile(signal, taken) {
         { class: "actions" },
         button,
         el("button", { type: "button", on: { click: give } }, "Give out all arrived boxes"),
+        el("button", { type: "button", on: { click: giveEmpty } }, "An empty file to start from"),
       ),
     ),
     place,
@@ -102,12 +115,25 @@ function doubtfulRows({ doubtful, unchecked }) {
   ].filter(Boolean);
 }
 
+/* Dates that may be read in two ways: `inOrder` hears which is meant. */
+function whichOrder(inOrder) {
+  const answer = (order, words) => el("button", { type: "button", on: { click: () => inOrder(order) } }, words);
+  return el(
+    "div",
+    { class: "notice", role: "group", "aria-labelledby": "which-order" },
+    el("p", { id: "which-order" }, "The file has dates that may be read in two ways. What is meant by such as 03/04/2027?"),
+    el("div", { class: "actions" }, answer("day_first", "3 April: day first"), answer("month_first", "4 March: month first")),
+  );
+}
+
 /* What is wrong with a file, cell by cell. */
-function refusal(fault, replace) {
+function refusal(fault, replace, inOrder) {
   const cells = (fault.errors ?? []).filter(({ row }) => row !== null && row !== undefined);
   const others = (fault.errors ?? []).filter((error) => !cells.includes(error));
+  const isAmbiguous = cells.some(({ code }) => code === AMBIGUOUS);
   return [
     failure(fault, null, others),
+    isAmbiguous ? whichOrder(inOrder) : null,
     cells.length
       ? el(
           "div",

@@ -10,7 +10,8 @@ import { journeyFields } from "/page/form_journey.js";
 import { lineFields } from "/page/form_lines.js";
 import { bearableFields, moneyFields, packingFields, routeFields, sellerFields } from "/page/form_terms.js";
 import { DAY, holdStrip, scaleOf } from "/page/hold_strip.js";
-import { said } from "/page/settings.js";
+import { sayInForce } from "/page/in_force.js";
+import { count, said } from "/page/settings.js";
 
 export const title = "Hold";
 const DRAWS = 1024; // a strip of many days; the mean of one day moves by less than half a plant
@@ -41,22 +42,33 @@ export async function show(root, _parts, signal) {
 }
 
 async function fields(changed) {
+  const batch = el(
+    "details",
+    { class: "folded", open: ask().wanted.length > 0 },
+    el("summary", {}, "The batch, as under Compare", el("span", { class: "count" })),
+    await journeyFields(changed, { day: false }),
+    await lineFields(changed),
+    await routeFields(changed),
+    bearableFields(changed),
+    await packingFields(changed),
+    moneyFields(changed),
+    sellerFields(changed),
+  );
+  sayInForce(batch, batchInForce);
+  return [holdFields(changed), forecastFields(changed), batch];
+}
+
+/* "SRG to GLA, 30 plants, by courier or air cargo" */
+function batchInForce() {
+  const { body } = requestOf();
+  const sent = body.lines.reduce((sum, row) => sum + (typeof row.quantity === "number" ? row.quantity : 0), 0);
   return [
-    holdFields(changed),
-    forecastFields(changed),
-    el(
-      "details",
-      { class: "folded", open: ask().wanted.length > 0 },
-      el("summary", {}, "The batch, as under Compare", el("span", { class: "count" })),
-      await journeyFields(changed, { day: false }),
-      await lineFields(changed),
-      await routeFields(changed),
-      bearableFields(changed),
-      await packingFields(changed),
-      moneyFields(changed),
-      sellerFields(changed),
-    ),
-  ];
+    body.origin && body.destination ? `${body.origin} to ${body.destination}` : null,
+    sent ? `${count(sent)} plants` : null,
+    body.routes.length ? `by ${body.routes.map((route) => route.name).join(" or ")}` : null,
+  ]
+    .filter(Boolean)
+    .join(", ");
 }
 
 function drawAnswer({ data, body, answer, form }) {

@@ -1,0 +1,49 @@
+/* Amounts and counts as sellers and spreadsheets write them: "US$ 14", "60,-", "14 EUR", "10 pcs". */
+
+import { readNumber } from "/page/fields.js";
+
+/* What stands for one currency only; "$" and "¥" are those of many. */
+const SIGNS = {
+  "€": "EUR", "£": "GBP", "₹": "INR", "฿": "THB", "₫": "VND", "₱": "PHP", "zł": "PLN", "kč": "CZK",
+  "us$": "USD", "a$": "AUD", "au$": "AUD", "c$": "CAD", "ca$": "CAD", "s$": "SGD", "hk$": "HKD", "nz$": "NZD", "r$": "BRL",
+};
+const OF_MANY = ["$", "¥", "kr", "rp", "rm", "fr"];
+const PIECES = /\s*(pcs?|pieces?|plants?|units?|ea|each|stk|stück|st|szt|uds?|x|×)\.?$/i;
+const OF_ONE = /\s*(\/|per\s)?\s*(each|ea|pcs?|pieces?|plants?|unit|stk|st)\.?$/i;
+const PIECES_BEFORE = /^(x|×|qty:?)\s*(?=\d)/i;
+/* A price without its cents: "60,-", "60.--", "60,–". */
+const NO_CENTS = /(\d)[.,:]\s*[-–—]{1,2}$/;
+const MARK = "[^\\d\\s.,+\\-–—−'’%()]+\\.?";
+const MARKED = new RegExp(`^(${MARK})?\\s*([+−-]?\\s*[\\d.,].*?)\\s*(${MARK})?$`);
+
+let codes = null;
+
+/* The currency that a mark beside an amount stands for: a code, "" for a sign of many currencies, null for no currency. */
+function currencyOf(mark) {
+  const small = mark.toLowerCase().replace(/\.$/, "");
+  if (SIGNS[small]) return SIGNS[small];
+  if (OF_MANY.includes(small)) return "";
+  codes ??= new Set(Intl.supportedValuesOf?.("currency"));
+  return codes.has(small.toUpperCase()) ? small.toUpperCase() : null;
+}
+
+/* {value, currency} of an amount: value as `readNumber` gives it, currency a code where one is written beside it. */
+export function readPrice(text) {
+  const bare = text.trim().replace(OF_ONE, "").replace(NO_CENTS, "$1");
+  const found = MARKED.exec(bare);
+  if (!found) return { value: readNumber(text), currency: null };
+  const marks = [found[1], found[3]].filter(Boolean);
+  const currencies = marks.map(currencyOf);
+  if (currencies.includes(null)) return { value: readNumber(text), currency: null };
+  const value = readNumber(found[2].replace("−", "-").replace(NO_CENTS, "$1"));
+  return { value: typeof value === "string" ? text.trim() : value, currency: currencies.find(Boolean) ?? null };
+}
+
+export const readAmount = (text) => readPrice(text).value;
+
+/* "10", "10 pcs", "10 x", "x10" -> 10. */
+export function readCount(text) {
+  const bare = text.trim().replace(PIECES_BEFORE, "");
+  const value = readNumber(bare.replace(PIECES, ""));
+  return typeof value === "string" || (value === null && text.trim()) ? text.trim() : value;
+}
