@@ -75,6 +75,7 @@ from app.store.shipment_changes import (
     delete_shipment,
     photos_as_json,
     reference_taken,
+    replace_plan,
 )
 from app.store.shipment_life import (
     OPEN_STATES,
@@ -193,6 +194,7 @@ __all__ = [
     "refit_under_way",
     "release_key",
     "replace_arrived",
+    "replace_plan",
     "replace_doubts",
     "reserve_key",
     "revoke_key",
