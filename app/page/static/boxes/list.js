@@ -60,7 +60,8 @@ export async function show(root, whole) {
     el(
       "p",
       { class: "hint" },
-      "Boxes of earlier years come and go as a CSV file under ",
+      el("a", { href: "#boxes/by-hand" }, "Enter a box that has arrived"),
+      " and was never planned here. Boxes of earlier years come and go as a CSV file under ",
       el("a", { href: "#look-back" }, "Look back"),
       ".",
     ),

@@ -45,7 +45,10 @@ export function show(root, _parts, signal) {
       otherEffects(now),
     ];
   });
-  const redrawSellers = section("sellers", "Whose plants keep", () => sellers(signal));
+  const redrawSellers = section("sellers", "Whose plants keep", async () => [
+    ...(await sellers(signal)),
+    el("p", {}, el("a", { href: "#sellers" }, "Sellers: usual packing, answers, open questions")),
+  ]);
   const redrawDoubts = section("records", "Records that look wrong", async () => [
     doubtList((await model()).doubtful, signal, () => redrawDoubts()),
   ]);
