@@ -1,4 +1,7 @@
-"""Plan a shipment: its forecast is stored with it, and the same call made twice plans one; plan it anew until it leaves."""
+"""Plan a shipment, and plan it anew until it leaves: its forecast is stored with it.
+
+The same call made twice plans one.
+"""
 
 from collections.abc import Callable
 from datetime import datetime
@@ -116,7 +119,7 @@ def change_plan(call: ChangeCall, read: Callable[[], bytes]) -> Reply:
 
 def _refuse_departed(state: str) -> None:
     if state != PLANNED:
-        raise Conflict("Only the plan of a shipment that is still planned can be changed: what has left stays as it is.")
+        raise Conflict("Only the plan of a shipment that is still planned can be changed: it has left.")
 
 
 def _refuse_taken(connection: Connection, reference: str | None) -> None:

@@ -108,7 +108,7 @@ class _Shelf:
         return counts
 
     def _exchanged(self, counts: NDArray[np.int64], money: float) -> NDArray[np.int64]:
-        """Return the counts after plants have given way to others that earn more, the exchange that earns most first."""
+        """Return the counts after plants have given way to others that earn more, the best exchange first."""
         left = money - float(self._own @ counts)
         while True:
             possible = (counts > 0)[:, None] & (counts < self._asked)[None, :] & (self._dearer <= left)

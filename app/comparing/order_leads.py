@@ -19,7 +19,9 @@ def order_size_lead(request: OrderSizeRequest, routes: Sequence[RouteOrder]) -> 
     target = request.target
     name = plant(request.lines[target.line])
     wanted = f"{target.healthy:,} healthy with {percent(target.confidence)} chance"
-    sized = [(o.landed_cost, o.quantity, o.name) for o in routes if o.quantity is not None and o.landed_cost is not None]
+    sized = [
+        (o.landed_cost, o.quantity, o.name) for o in routes if o.quantity is not None and o.landed_cost is not None
+    ]
     if not sized:
         where = "any route" if len(routes) > 1 else routes[0].name
         return f"No order up to 10,000 {name} leaves {wanted} on {where}."

@@ -159,7 +159,6 @@ from app.schemas.wish_list import (
 )
 
 __all__ = [
-    "Line",
     "MAX_READINGS",
     "MOMENT_WORDS",
     "AgainstFirst",
@@ -223,6 +222,7 @@ __all__ = [
     "LateLosses",
     "LearnedTransit",
     "LegRow",
+    "Line",
     "LineHazard",
     "LineOutcome",
     "LineOutlook",

@@ -124,9 +124,7 @@ def _ensured_seller(connection: Connection, record: ShipmentRecord, now: datetim
     return key
 
 
-def _planned_values(
-    record: ShipmentRecord, plan: StoredPlan, reference: str | None, now: datetime
-) -> dict[str, Any]:
+def _planned_values(record: ShipmentRecord, plan: StoredPlan, reference: str | None, now: datetime) -> dict[str, Any]:
     values = record._asdict()
     del values["shipment"], values["lines"]
     return {**values, "reference": reference, "plan_json": plan.plan_json, "updated_at": now}

@@ -5,10 +5,10 @@ from collections.abc import Callable
 
 from playwright.sync_api import Page, expect
 
+from tests.moments import NOW
 from tests.page.batch import lead
 from tests.page.boxes import changed, planned, read
 from tests.page.conftest import Ledger, Watch
-from tests.moments import NOW
 
 
 def test_a_plan_is_changed_and_kept_under_its_name(

@@ -94,7 +94,7 @@ function draw(root, shipment, etag, signal) {
     el(
       "p",
       {},
-      `${plan ? wayOf({ ...plan, service: plan.routes[0].service }) : "From a file"}${plan?.seller ? `, from ${plan.seller}` : ""}: `,
+      `${plan ? wayOf({ ...plan, service: plan.routes[0].service }) : "Recorded after it had arrived"}${plan?.seller ? `, from ${plan.seller}` : ""}: `,
       el("strong", {}, STATE_WORDS[state]),
       ".",
     ),

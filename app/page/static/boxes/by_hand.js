@@ -42,7 +42,7 @@ export async function show(root, signal) {
   const rows = plantRows(box, known[3], changed);
   const form = el(
     "form",
-    { class: "by-hand", autocomplete: "off", novalidate: true, on: { submit: record } },
+    { class: "by-hand", autocomplete: "off", novalidate: true, on: { submit: record, input: mended } },
     boxFields(box, known, changed),
     rows,
     place,
@@ -101,6 +101,9 @@ export async function show(root, signal) {
     form,
   );
 }
+
+/* What is typed anew is not wrong until it is sent. */
+const mended = ({ target }) => clearErrors(target.closest(".field"));
 
 /* What a box without a name of its own is called. */
 const nameOf = (box) => [box.seller, box.ship_date].filter(Boolean).join(", ") || null;

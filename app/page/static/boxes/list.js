@@ -57,11 +57,11 @@ export async function show(root, whole) {
     all.length || fault ? dueNow(all) : firstWords(),
     cautionList(lists[0].cautions, { said, date }),
     ...SECTIONS.map((section, i) => sectionOf(section, lists[i], signal, !fault)),
+    el("div", { class: "actions" }, el("a", { class: "button", href: "#boxes/by-hand" }, "Enter a box that has arrived")),
     el(
       "p",
       { class: "hint" },
-      el("a", { href: "#boxes/by-hand" }, "Enter a box that has arrived"),
-      " and was never planned here. Boxes of earlier years come and go as a CSV file under ",
+      "Boxes of earlier years come and go as a CSV file under ",
       el("a", { href: "#look-back" }, "Look back"),
       ".",
     ),

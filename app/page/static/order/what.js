@@ -75,6 +75,7 @@ function draw({ data, body, answer, form }) {
           "div",
           { class: "actions" },
           el("button", { type: "button", on: { click: () => take(data.best, place) } }, "Take this order into the batch"),
+          el("span", { class: "hint" }, `It fills ${boxesOf(data.best.boxes)}.`),
         )
       : null,
     el(
@@ -83,7 +84,7 @@ function draw({ data, body, answer, form }) {
       el(
         "table",
         { class: "orders wishes" },
-        el("caption", {}, "Margin of one plant by each route, its share of all costs counted, and its chance to be healthy two weeks on"),
+        el("caption", {}, "Margin of one plant by each route, its share of all costs counted, and beneath its chance to be healthy two weeks on"),
         el(
           "thead",
           {},
@@ -97,7 +98,7 @@ function draw({ data, body, answer, form }) {
                 "th",
                 { scope: "col" },
                 route.name,
-                route.name === data.best?.route ? el("span", { class: "mark" }, `✓ this order, ${boxesOf(data.best.boxes)}`) : null,
+                route.name === data.best?.route ? el("span", { class: "mark" }, "✓ this order") : null,
               ),
             ),
           ),
@@ -122,7 +123,6 @@ function draw({ data, body, answer, form }) {
 
 function row(line, i, data, { currency, scale }) {
   const ordered = data.best?.quantities[i] ?? 0;
-  const advised = data.advice[i].route;
   return el(
     "tr",
     { class: ordered ? "chosen" : "blocked" },
@@ -140,8 +140,7 @@ function row(line, i, data, { currency, scale }) {
         {},
         sideBar(own.margin_per_plant, scale),
         money(own.margin_per_plant, currency),
-        route.name === advised && data.routes.length > 1 ? el("strong", {}, " ✓ best") : null,
-        el("span", { class: "mark" }, `${percent(own.healthy_two_weeks.mean)} healthy`),
+        el("span", { class: "mark" }, percent(own.healthy_two_weeks.mean)),
       );
     }),
   );

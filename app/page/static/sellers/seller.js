@@ -35,7 +35,7 @@ function draw(root, { stored, begun, known, signal }) {
   const button = el("button", { type: "submit", class: "main" }, stored ? "Keep" : "Record this seller");
   const form = el(
     "form",
-    { class: "seller", autocomplete: "off", novalidate: true, on: { submit: keep } },
+    { class: "seller", autocomplete: "off", novalidate: true, on: { submit: keep, input: mended } },
     sellerFields(seller, known, { named: Boolean(stored) }),
     place,
     el("div", { class: "actions" }, button, el("a", { class: "button", href: "#sellers" }, "Back")),
@@ -79,6 +79,9 @@ function draw(root, { stored, begun, known, signal }) {
     stored ? "" : form,
   );
 }
+
+/* What is typed anew is not wrong until it is sent. */
+const mended = ({ target }) => clearErrors(target.closest(".field"));
 
 /* What the server has on record, as it takes it. */
 function recorded({ name, kind, country, notes, recourse, packing, answers }) {

@@ -5,8 +5,8 @@ import { el } from "/page/dom.js";
 export const title = "Order";
 
 const QUESTIONS = [
-  ["", "How many", () => import("/page/order/how_many.js")],
-  ["what", "What", () => import("/page/order/what.js")],
+  ["", "How many to order", () => import("/page/order/how_many.js")],
+  ["what", "What to order", () => import("/page/order/what.js")],
 ];
 
 /* "#order" asks how many, "#order/what" what. */
