@@ -58,7 +58,7 @@ async def _replied(request: Request, pool: Pool, work: Callable[[Database, Engin
 
 @router.post(SHIPMENTS, **declared("plan_shipment"))
 async def plan(request: Request) -> Response:
-    """Plan a shipment: the compare body with one route. Its forecast is stored as given and never changed.
+    """Plan a shipment: the compare body with one route. Its forecast is stored as given, and changes with it only.
 
     With an ``Idempotency-Key`` (1 to 200 characters, kept for 7 days) the same call made again gets the first answer
     again: 409 while the first still runs, 422 with another body. Boxes that travel apart are planned one by one.
@@ -156,7 +156,7 @@ async def replan(request: Request, shipment_id: str) -> Response:
         call = ChangeCall(shipment_id, conditions, database, engine, now)
         return change_plan(call, _read(request, data, bytes))
 
-    return await _replied(request, work)
+    return await _replied(request, pools_of(request).changing, work)
 
 
 @router.delete(SHIPMENT, **declared("delete_shipment"))

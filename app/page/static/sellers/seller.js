@@ -12,8 +12,8 @@ import { KINDS, RECOURSE, sellerAddress, sellerPath, YES_NO } from "/page/seller
 
 const LONGEST_NOTE = 4000;
 const STALE = 412;
-const empty = (name) => ({
-  name: name ?? null,
+const empty = () => ({
+  name: null,
   kind: null,
   country: null,
   notes: "",
@@ -26,7 +26,7 @@ export async function show(root, { name, isNew }, signal) {
   root.append(el("p", {}, "Loading …"));
   const stored = isNew ? null : await get(sellerPath(name), { signal });
   const known = await packings();
-  if (!signal.aborted) draw(root, { stored, begun: empty(name), known, signal });
+  if (!signal.aborted) draw(root, { stored, begun: empty(), known, signal });
 }
 
 function draw(root, { stored, begun, known, signal }) {

@@ -2,7 +2,7 @@
 
 export const title = "Sellers";
 
-/* "#sellers" lists them, "#sellers/new" and "#sellers/new/NAME" record one, "#sellers/of/NAME" shows one. */
+/* "#sellers" lists them, "#sellers/new" records one, "#sellers/of/NAME" shows one. */
 export async function show(root, [part, name], signal) {
   if (part === "new" || part === "of") return (await import("/page/sellers/seller.js")).show(root, { name, isNew: part === "new" }, signal);
   return (await import("/page/sellers/list.js")).show(root, signal);
