@@ -9,7 +9,6 @@ import { choice, clearErrors, dateInput, field, numberInput, showErrors, textInp
 import { placeField } from "/page/form_journey.js";
 import { genera, packings, places, services } from "/page/lists.js";
 import { failure } from "/page/notices.js";
-import { many } from "/page/plural.js";
 import { fromShown, settings, unitName } from "/page/settings.js";
 import { ranked } from "/page/spelling.js";
 import { suggest } from "/page/suggest.js";
@@ -84,7 +83,7 @@ export async function show(root, signal) {
     const errors = [...new Map(placed.map((error) => [`${error.pointer} ${error.message}`, error])).values()];
     const left = showErrors(form, errors);
     if (errors.length && !left.length)
-      return el("p", { class: "notice bad", role: "alert" }, `Nothing was recorded: ${many(errors.length, "field")} to correct.`);
+      return el("p", { class: "notice bad", role: "alert" }, "Nothing was recorded yet: correct what is marked.");
     return failure(fault, null, left);
   }
 

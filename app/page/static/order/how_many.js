@@ -128,7 +128,7 @@ function draw({ data, body, answer, form }) {
     el(
       "table",
       { class: "orders" },
-      el("caption", {}, `${plantName(line)}: shaded what 9 in 10 shipments leave healthy, the line at ${count(target.healthy)} wanted`),
+      el("caption", {}, `${plantName(line)}. Drawn thick: healthy in 9 of 10 shipments; the line: the ${count(target.healthy)} wanted`),
       el(
         "thead",
         {},
