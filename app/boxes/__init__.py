@@ -13,7 +13,7 @@ from app.boxes.shipment_changes import ChangeCall, Decide, change, change_checke
 from app.boxes.shipment_lookup import answer_shipment, find_whole_shipment
 from app.boxes.shipment_news import NEWS_BODY, decide_news
 from app.boxes.shipment_pages import answer_page, page_query
-from app.boxes.shipment_plans import plan_shipment, stored_plan
+from app.boxes.shipment_plans import change_plan, plan_shipment, stored_plan
 
 __all__ = [
     "NEWS_BODY",
@@ -24,6 +24,7 @@ __all__ = [
     "answer_shipment",
     "change",
     "change_checked",
+    "change_plan",
     "claim_until",
     "counted_from",
     "decide_arrival",

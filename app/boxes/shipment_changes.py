@@ -61,7 +61,7 @@ def change(call: ChangeCall, read: Callable[[], Asked], decide: Decide[Asked], *
     StoreUnavailable
         If the database cannot be used.
     """
-    _check_first(call)
+    check_first(call)
     asked = read()
     with call.database.writing() as connection:
         life = find_shipment(connection, call.shipment_id)
@@ -136,7 +136,16 @@ def delete(call: ChangeCall) -> Reply:
     return Reply(NO_CONTENT, {}, b"")
 
 
-def _check_first(call: ChangeCall) -> None:
+def check_first(call: ChangeCall) -> None:
+    """Refuse a change, before its body is read, that may not be made at all.
+
+    Raises
+    ------
+    NotFound, PreconditionRequired, PreconditionFailed
+        If there is no such shipment, or the call does not say that it changes the version there is.
+    StoreUnavailable
+        If the database cannot be used.
+    """
     if call.database.absent:
         raise NotFound("There is no such shipment: the ledger is empty.")
     with call.database.reading() as connection:

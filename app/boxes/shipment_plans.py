@@ -1,5 +1,9 @@
-"""Plan a shipment: its forecast is stored with it, and the same call made twice plans one."""
+"""Plan a shipment, and plan it anew until it leaves: its forecast is stored with it.
 
+The same call made twice plans one.
+"""
+
+from collections.abc import Callable
 from datetime import datetime
 from functools import partial
 from hashlib import sha256
@@ -7,12 +11,16 @@ from hashlib import sha256
 from app.batch import Filled, stored_seller, with_seller
 from app.boxes.plan_forecast import plan_forecast
 from app.boxes.shipment_answer import shipment_answer
+from app.boxes.shipment_changes import ChangeCall, check_first
+from app.boxes.shipment_lookup import find_shipment, shipment_reply, whole
 from app.problems import Conflict, FieldError, InvalidInput
 from app.records import LineRecord, ShipmentRecord
 from app.schemas import PlanRequest, RequestBody
 from app.serving import Engine
 from app.store import (
     CREATED,
+    PLANNED,
+    Connection,
     Database,
     Reply,
     StoredPlan,
@@ -21,6 +29,7 @@ from app.store import (
     read_life,
     reference_taken,
     release_key,
+    replace_plan,
     reserve_key,
 )
 from model.reference import Reference
@@ -71,6 +80,54 @@ def plan_shipment(body: bytes, key: str | None, database: Database, engine: Engi
         raise
 
 
+def change_plan(call: ChangeCall, read: Callable[[], bytes]) -> Reply:
+    """Give a shipment that has not left yet another plan, stored with the forecast of it; the version before is kept.
+
+    A plan that is the same leaves shipment, forecast and ETag as they are. `read` returns the body.
+
+    Raises
+    ------
+    NotFound, PreconditionRequired, PreconditionFailed, MalformedJson, UnsupportedMediaType, InvalidInput, Conflict
+        Nothing is changed: in this order, unknown shipment, no If-Match, stale If-Match, the body, the state.
+    StoreUnavailable
+        If the database cannot be used.
+    """
+    check_first(call)
+    body = read()
+    request = PLAN_BODY.parse(body)
+    filled = with_seller(request, stored_seller(call.database, request.seller))
+    _refuse_several(filled.request, call.engine.reference)
+    with call.database.reading() as connection:
+        _refuse_departed(find_shipment(connection, call.shipment_id).stored.state)
+    forecast = plan_forecast(filled.request, call.engine, filled.from_record)
+    plan = StoredPlan(body.decode(), forecast.model_version, forecast.seed, forecast.answer_json)
+    with call.database.writing() as connection:
+        life = find_shipment(connection, call.shipment_id)
+        stored = life.stored
+        call.conditions.check_change(stored.etag)
+        _refuse_departed(stored.state)
+        found = whole(connection, life)
+        if found.plan is None or stored_plan(found.plan.plan_json) != request:
+            if request.reference != stored.reference:
+                _refuse_taken(connection, request.reference)
+            quantities = [line.quantity for line in filled.request.lines]
+            reference = request.reference
+            replace_plan(connection, stored, _record(filled), quantities, plan, reference=reference, now=call.now)
+            found = whole(connection, find_shipment(connection, call.shipment_id))
+    return shipment_reply(found, call.engine.reference, call.now)
+
+
+def _refuse_departed(state: str) -> None:
+    if state != PLANNED:
+        raise Conflict("Only the plan of a shipment that is still planned can be changed: it has left.")
+
+
+def _refuse_taken(connection: Connection, reference: str | None) -> None:
+    if reference is not None and reference_taken(connection, reference):
+        message = "is taken by another shipment: choose another, or GET /v1/shipments?reference= to find it"
+        raise Conflict("The reference is taken.", [FieldError("/reference", message)])
+
+
 def _plan(
     filled: Filled[PlanRequest], plan_json: str, database: Database, engine: Engine, key: str | None, now: datetime
 ) -> Reply:
@@ -78,9 +135,7 @@ def _plan(
     forecast = plan_forecast(request, engine, filled.from_record)
     plan = StoredPlan(plan_json, forecast.model_version, forecast.seed, forecast.answer_json)
     with database.writing() as connection:
-        if request.reference is not None and reference_taken(connection, request.reference):
-            message = "is taken by another shipment: choose another, or GET /v1/shipments?reference= to find it"
-            raise Conflict("The reference is taken.", [FieldError("/reference", message)])
+        _refuse_taken(connection, request.reference)
         quantities = [line.quantity for line in request.lines]
         record = _record(filled)
         shipment_id = add_planned(connection, record, quantities, plan, reference=request.reference, now=now)

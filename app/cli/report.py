@@ -255,6 +255,8 @@ def order_size_report(request: OrderSizeRequest, answer: OrderSizeAnswer) -> str
     ]
     return "\n".join(
         [
+            wrapped(answer.lead),
+            "",
             wrapped(
                 f"Order of {genus} that leaves {target.healthy} healthy with a chance of {percent(target.confidence)}"
             ),
@@ -305,6 +307,8 @@ def wish_list_report(request: WishListRequest, answer: WishListAnswer) -> str:
     ]
     return "\n".join(
         [
+            wrapped(answer.lead),
+            "",
             *(wrapped(advice.text, "* ") for advice in answer.advice),
             "",
             f"Lines from {request.origin} to {request.destination}, {request.ship_date:%a %Y-%m-%d}",

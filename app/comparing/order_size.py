@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from app.batch import MOST_BOXES, PreparedRoute, prepare
 from app.comparing.batch_cautions import asked_cautions, closing_cautions, layover_cautions
 from app.comparing.compare import MOST_PLANTS
+from app.comparing.order_leads import order_size_lead
 from app.comparing.simulated import SimulatedBatch
 from app.comparing.simulation import Journeys
 from app.comparing.summaries import answered, money_items
@@ -66,14 +67,16 @@ def answer_order_size(
     """
     batch = SimulatedBatch(request, prepare(request, engine, request.ship_date, from_record), engine)
     prepared = batch.prepared
+    routes = [
+        _answered(route.asked.name, order_of(request, request.target, RouteChances(batch, route)))
+        for route in prepared.routes
+    ]
     return OrderSizeAnswer(
         model_version=engine.model_version,
         seed=request.seed,
         draws=batch.request.draws,
-        routes=[
-            _answered(route.asked.name, order_of(request, request.target, RouteChances(batch, route)))
-            for route in prepared.routes
-        ],
+        lead=order_size_lead(request, routes),
+        routes=routes,
         assumed=[a for a in prepared.assumed if not a.pointer.endswith("/boxes")],
         not_counted=prepared.not_counted,
         cautions=asked_cautions(request, prepared, engine)

@@ -1,18 +1,21 @@
 """What to order: each line of a wish list on each route, what it brings, and how many reach what is wanted."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from app.batch import money, percent, prepare
 from app.comparing.batch_cautions import all_cautions
+from app.comparing.order_choice import best_order
+from app.comparing.order_leads import plant, wish_list_lead
 from app.comparing.order_size import Order, RouteChances, order_of
 from app.comparing.simulated import SimulatedBatch, SimulatedRoute
 from app.comparing.summaries import distribution
 from app.schemas import (
     Assumed,
+    BestOrder,
     ChanceInterval,
     Target,
     WantedOrder,
@@ -62,10 +65,13 @@ def answer_wish_list(request: WishListRequest, engine: Engine, from_record: Sequ
     simulated = batch.routes()
     results = {s.route.asked.name: _results(request, batch, s) for s in simulated}
     followed = [(s.route, s.drawn) for s in simulated]
+    best = best_order(request, simulated)
     return WishListAnswer(
         model_version=engine.model_version,
         seed=request.seed,
         draws=batch.request.draws,
+        lead=wish_list_lead(request, best),
+        best=None if best is None else BestOrder(**asdict(best) | {"quantities": list(best.quantities)}),
         cost_shares=COST_SHARES,
         advice=[_advice(request, i, results) for i in range(len(request.lines))],
         routes=[_route(request, s, results[s.route.asked.name]) for s in simulated],
@@ -205,13 +211,12 @@ def _wanted(line: WishLine, order: Order | None) -> WantedOrder | None:
 def _advice(request: WishListRequest, i: int, results: Mapping[str, Sequence[_LineResult]]) -> WishAdvice:
     name = max(results, key=lambda name: results[name][i].margin_per_plant)
     found, line, currency = results[name][i], request.lines[i], request.currency
-    plant = line.genus if line.cultivar is None else f"{line.genus} {line.cultivar}"
     if found.margin < 0:
         on = f"on {name}" if len(results) == 1 else f"on every route, least on {name}"
-        text = f"{plant}: loses money {on}, {money(-found.margin_per_plant, currency)} a plant."
+        text = f"{plant(line)}: loses money {on}, {money(-found.margin_per_plant, currency)} a plant."
         return WishAdvice(line=i, route=None, text=text)
     text = (
-        f"{plant}: by {name}, {money(found.margin_per_plant, currency)} margin a plant, "
+        f"{plant(line)}: by {name}, {money(found.margin_per_plant, currency)} margin a plant, "
         f"{percent(found.healthy_two_weeks.mean)} healthy two weeks on"
     )
     if line.wanted_healthy is not None and found.order is not None:

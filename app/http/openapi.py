@@ -104,6 +104,7 @@ OPERATIONS = {
     "shipments": Operation(ShipmentsAnswer, records=True),
     "shipment": Operation(ShipmentAnswer, records=True),
     "change_shipment": Operation(ShipmentAnswer, ChangeRequest, records=True),
+    "change_plan": Operation(ShipmentAnswer, PlanRequest, records=True),
     "delete_shipment": Operation(None, status=204, records=True),
     "arrival": Operation(ShipmentAnswer, ArrivalRequest, records=True),
     "confirm": Operation(ShipmentAnswer, records=True),

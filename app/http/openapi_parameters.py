@@ -43,6 +43,7 @@ PARAMETERS: dict[str, tuple[Parameter, ...]] = {
     "plan_shipment": (IDEMPOTENCY_KEY,),
     "shipments": PAGE,
     "change_shipment": (IF_MATCH,),
+    "change_plan": (IF_MATCH,),
     "delete_shipment": (IF_MATCH,),
     "arrival": (IF_MATCH,),
     "confirm": (IF_MATCH,),

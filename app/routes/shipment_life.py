@@ -15,6 +15,7 @@ from app.boxes import (
     answer_shipment,
     change,
     change_checked,
+    change_plan,
     decide_arrival,
     decide_confirm,
     decide_news,
@@ -57,7 +58,7 @@ async def _replied(request: Request, pool: Pool, work: Callable[[Database, Engin
 
 @router.post(SHIPMENTS, **declared("plan_shipment"))
 async def plan(request: Request) -> Response:
-    """Plan a shipment: the compare body with one route. Its forecast is stored as given and never changed.
+    """Plan a shipment: the compare body with one route. Its forecast is stored as given, and changes with it only.
 
     With an ``Idempotency-Key`` (1 to 200 characters, kept for 7 days) the same call made again gets the first answer
     again: 409 while the first still runs, 422 with another body. Boxes that travel apart are planned one by one.
@@ -139,6 +140,23 @@ async def news(request: Request, shipment_id: str) -> Response:
     ``claim`` is taken after arrival only, 409 before.
     """
     return await _changed(request, shipment_id, NEWS_BODY.parse, decide_news, "news")
+
+
+@router.put(SHIPMENT + "/plan", **declared("change_plan"))
+async def replan(request: Request, shipment_id: str) -> Response:
+    """Give a shipment that is still planned another plan, as a whole; 409 once it has left. Needs ``If-Match``.
+
+    Its forecast is made anew and stored with it. The id stays; the plan before is kept in the history. The same plan
+    sent again changes nothing.
+    """
+    data = await request.body()
+    conditions = conditions_of(request.headers)
+
+    def work(database: Database, engine: Engine, now: datetime) -> Reply:
+        call = ChangeCall(shipment_id, conditions, database, engine, now)
+        return change_plan(call, _read(request, data, bytes))
+
+    return await _replied(request, pools_of(request).changing, work)
 
 
 @router.delete(SHIPMENT, **declared("delete_shipment"))

@@ -4,7 +4,7 @@ A field that callers see is added here first; nothing here computes an answer.
 """
 
 from app.schemas.answers import Assumed, Caution, CautionMoment, Distribution, NotCounted, Together, UsualCost
-from app.schemas.batch import Batch, ForecastDay, Packing, Recourse, Route
+from app.schemas.batch import Batch, ForecastDay, Line, Packing, Recourse, Route
 from app.schemas.claim import (
     ClaimAnswer,
     ClaimLine,
@@ -151,6 +151,7 @@ from app.schemas.track_record import (
     TrackRecordAnswer,
 )
 from app.schemas.wish_list import (
+    BestOrder,
     WantedOrder,
     WishAdvice,
     WishLine,
@@ -170,6 +171,7 @@ __all__ = [
     "ArrivedLine",
     "Assumed",
     "Batch",
+    "BestOrder",
     "BlockedBy",
     "BreakEven",
     "BuyersAnswers",
@@ -229,6 +231,7 @@ __all__ = [
     "LessonAbout",
     "LessonCode",
     "LessonsAnswer",
+    "Line",
     "LineHazard",
     "LineOutcome",
     "LineOutlook",

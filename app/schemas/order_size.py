@@ -52,6 +52,7 @@ class OrderSizeAnswer(AnswerModel):
     model_version: str
     seed: int
     draws: int
+    lead: str = Field(description="how many to order by the route on which the batch costs least, in one sentence")
     routes: list[RouteOrder]
     assumed: list[Assumed]
     not_counted: list[NotCounted] = Field(description="costs left out of the request: in no sum")

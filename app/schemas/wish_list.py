@@ -7,7 +7,7 @@ from pydantic import Field
 from app.schemas.answers import AnswerModel, Assumed, Caution, Distribution, NotCounted
 from app.schemas.batch import Line
 from app.schemas.compare import CompareRequest
-from app.schemas.fields import Confidence, Quantity
+from app.schemas.fields import Amount, Confidence, Quantity
 from app.schemas.risk import ChanceInterval
 from model.reference import CONSTANTS
 
@@ -27,6 +27,9 @@ class WishListRequest(CompareRequest):
     """A batch as it might be ordered, line by line."""
 
     lines: Annotated[list[WishLine], Field(min_length=1, max_length=200)]  # type: ignore[assignment]
+    budget: Amount | None = Field(
+        default=None, description="the most that the order may cost landed, 0 to 1e9; null: no limit"
+    )
 
 
 class WantedOrder(AnswerModel):
@@ -84,12 +87,24 @@ class WishAdvice(AnswerModel):
     text: str
 
 
+class BestOrder(AnswerModel):
+    """What to order: the one with the best mean margin found within the budget, by one route."""
+
+    route: str
+    quantities: list[int] = Field(description="of the lines, in the order asked; 0 where one is left out")
+    boxes: int
+    landed_cost: float
+    margin_mean: float
+
+
 class WishListAnswer(AnswerModel):
     """Routes in the order asked, lines in the order asked, and the best route of each line."""
 
     model_version: str
     seed: int
     draws: int
+    lead: str = Field(description="what to order, in one sentence")
+    best: BestOrder | None = Field(description="null where no order earns its landed cost")
     cost_shares: str = Field(description="how the landed cost is shared between the lines")
     advice: list[WishAdvice]
     routes: list[WishRoute]

@@ -76,6 +76,7 @@ from app.store.shipment_changes import (
     delete_shipment,
     photos_as_json,
     reference_taken,
+    replace_plan,
 )
 from app.store.shipment_life import (
     OPEN_STATES,
@@ -202,6 +203,7 @@ __all__ = [
     "release_key",
     "replace_arrived",
     "replace_doubts",
+    "replace_plan",
     "reserve_key",
     "revoke_key",
     "seen_revision",

@@ -73,27 +73,71 @@ def add_planned(
     now: datetime,
 ) -> str:
     """Add a planned shipment with its forecast, and return its id; the name in the record is not looked at."""
-    key = None if record.seller is None else seller_key(record.seller)
-    if record.seller is not None and key is not None:
-        ensure_sellers(connection, {key: (record.seller, record.seller_kind)}, now)
+    key = _ensured_seller(connection, record, now)
     next_revision(connection)
     (number,) = reserve_numbers(connection, 1)
-    values = record._asdict()
-    del values["shipment"], values["lines"]
     shipment_id = new_id()
     row = {
-        **values,
+        **_planned_values(record, plan, reference, now),
         "number": number,
         "id": shipment_id,
-        "reference": reference,
         "state": PLANNED,
         "revision": 1,
         "seller": key,
-        "plan_json": plan.plan_json,
         "created_at": now,
-        "updated_at": now,
     }
     connection.execute(insert(shipments).values(row))
+    _write_planned(connection, number, record, quantities, plan, now)
+    return shipment_id
+
+
+def replace_plan(
+    connection: Connection,
+    stored: StoredShipment,
+    record: ShipmentRecord,
+    quantities: Sequence[int],
+    plan: StoredPlan,
+    *,
+    reference: str | None,
+    now: datetime,
+) -> None:
+    """Give a planned shipment another plan and the forecast of it, and keep its present version."""
+    key = _ensured_seller(connection, record, now)
+    keep_versions(connection, [stored.number], reason="plan", now=now)
+    next_revision(connection)
+    row = {
+        **_planned_values(record, plan, reference, now),
+        "revision": stored.revision + 1,
+        "seller": key,
+    }
+    connection.execute(update(shipments).where(shipments.c.number == stored.number).values(row))
+    for table in (lines, forecasts):
+        connection.execute(delete(table).where(table.c.shipment == stored.number))
+    _write_planned(connection, stored.number, record, quantities, plan, now)
+
+
+def _ensured_seller(connection: Connection, record: ShipmentRecord, now: datetime) -> str | None:
+    if record.seller is None:
+        return None
+    key = seller_key(record.seller)
+    ensure_sellers(connection, {key: (record.seller, record.seller_kind)}, now)
+    return key
+
+
+def _planned_values(record: ShipmentRecord, plan: StoredPlan, reference: str | None, now: datetime) -> dict[str, Any]:
+    values = record._asdict()
+    del values["shipment"], values["lines"]
+    return {**values, "reference": reference, "plan_json": plan.plan_json, "updated_at": now}
+
+
+def _write_planned(
+    connection: Connection,
+    number: int,
+    record: ShipmentRecord,
+    quantities: Sequence[int],
+    plan: StoredPlan,
+    now: datetime,
+) -> None:
     ordered = [OrderedLine(quantity, "") for quantity in quantities]
     _write_lines(connection, number, list(zip(record.lines, ordered, strict=True)))
     forecast = {
@@ -104,7 +148,6 @@ def add_planned(
         "created_at": now,
     }
     connection.execute(insert(forecasts).values(forecast))
-    return shipment_id
 
 
 def change_shipment(
@@ -115,7 +158,7 @@ def change_shipment(
     The revision that last changed what the fit reads moves where a column of the record that it reads, its times or
     its logger's readings differ.
     """
-    assert change.values.keys() <= LIFE_COLUMNS  # noqa: S101 - plan, forecast and names never change
+    assert change.values.keys() <= LIFE_COLUMNS  # noqa: S101 - plan, forecast and names change together
     number = stored.number
     this = shipments.c.number == number
     before = _fitted_times(connection, number), read_trace(connection, number)

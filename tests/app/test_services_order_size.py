@@ -127,3 +127,16 @@ def test_routes_stand_in_the_order_asked_and_nothing_is_said_of_boxes() -> None:
     answer = order_size(target={"line": 0, "healthy": 10, "confidence": 0.8})
     assert [order.name for order in answer.routes] == ["courier", "air cargo"]
     assert not [assumed for assumed in answer.assumed if assumed.pointer.endswith("/boxes")]
+
+
+def test_the_answer_leads_with_the_route_on_which_the_batch_costs_least() -> None:
+    answer = order_size(**ONE_LINE | {"routes": [CARGO, COURIER], "target": {"healthy": 20, "confidence": 0.8}})
+    cargo, courier = answer.routes
+    assert cargo.landed_cost is not None
+    assert courier.landed_cost is not None
+    dearer = cargo.landed_cost - courier.landed_cost
+    assert dearer > 0
+    start = f"Order {courier.quantity} Aglaonema by courier: at least 20 healthy with 80 % chance, "
+    assert answer.lead == (
+        f"{start}{courier.landed_cost:,.0f} GBP landed; by air cargo {cargo.quantity}, {dearer:,.0f} GBP dearer."
+    )

@@ -213,3 +213,39 @@ def test_wanted_and_confidence_have_bounds() -> None:
     for wrong in ({"wanted_healthy": 0}, {"confidence": 0.2}, {"confidence": 1.0}, {"wanted": 3}):
         with pytest.raises(ValidationError):
             request(lines=[line("Hoya", 5, **wrong)])
+
+
+@pytest.mark.parametrize("budget", [75, 100, 200])
+def test_what_to_order_earns_most_of_all_orders_within_the_budget(budget: int) -> None:
+    """Against every order there is: money by hand, each plant alike, boxes of up to 6 plants."""
+    lines = [line("Hoya", 4, unit_cost=10, sale_value=40), line("Begonia", 3, unit_cost=6, sale_value=26)]
+    lines.append(line("Aglaonema", 5, unit_cost=9, sale_value=8))  # costs more than it brings
+    packing = {"container": "foam_box", "roots": "damp_wrap", "capacity": 6}
+    freight, handling = 30, 10
+    courier = COURIER | {"freight": freight, "handling": handling}
+    terms: Fields = {"costs": {"duty_rate": 0, "tax_rate": 0}, "recourse": {"kind": "none"}, "routes": [courier]}
+    answer = wish_list(alike(0.9), lines=lines, packing=packing, **terms, budget=budget)
+    [route] = answer.routes
+    brings = [(found.margin_mean + found.landed_cost) / found.quantity for found in route.lines]
+
+    def margin_and_cost(quantities: tuple[int, ...]) -> tuple[float, float]:
+        boxes = -(-sum(quantities) // 6)
+        plants = sum(n * row["unit_cost"] for n, row in zip(quantities, lines, strict=True))
+        cost = plants + boxes * freight + handling
+        return sum(n * b for n, b in zip(quantities, brings, strict=True)) - cost, cost
+
+    every = [(a, b, c) for a in range(5) for b in range(4) for c in range(6) if a + b + c]
+    margin, best = max((m, q) for q in every for m, cost in [margin_and_cost(q)] if cost <= budget)
+    assert answer.best is not None
+    assert tuple(answer.best.quantities) == best
+    assert answer.best.margin_mean == pytest.approx(margin)
+    assert answer.best.landed_cost == pytest.approx(margin_and_cost(best)[1])
+    assert answer.lead.startswith(f"Order {best[0]} Hoya")
+    assert f"within {budget} GBP" in answer.lead
+    assert answer.lead.endswith("leave out Aglaonema.") == (best[1] > 0)
+
+
+def test_nothing_is_ordered_where_nothing_earns_its_cost() -> None:
+    answer = wish_list(lines=[line("Hoya", 4, unit_cost=10, sale_value=1)])
+    assert answer.best is None
+    assert answer.lead == "Order nothing of this list: no order earns its landed cost on average."

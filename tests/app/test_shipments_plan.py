@@ -13,7 +13,8 @@ from app.store.database import Database
 from app.store.schema import idempotency_keys, sellers, shipments
 from tests.app.batches import COURIER, MONDAY, Fields, compare_request, engine, line
 from tests.app.client import Client
-from tests.app.shipment_calls import PATH, PLAN, planned
+from tests.app.past_versions import past_versions
+from tests.app.shipment_calls import PATH, PLAN, Box, errors, planned
 from tests.moments import NOW
 
 
@@ -208,3 +209,38 @@ def test_what_is_stored_is_json_of_the_request(ledger_client: Client, database: 
     ledger_client.post(PATH, content=body)
     with database.reading() as connection:
         assert connection.execute(select(shipments.c.plan_json)).scalar_one() == body.decode()
+
+
+def test_a_plan_is_changed_until_the_box_has_left(ledger_client: Client, database: Database) -> None:
+    box = Box(ledger_client, reference="order 12")
+    first, tag = box.get(), box.etag
+    assert (box.done("PUT", "/plan", json=first["plan"]), box.etag) == (first, tag), "the same again changes nothing"
+    anew = PLAN | {"reference": "order 12", "seller": "Invented Palms", "lines": [line("Begonia", 30)]}
+    answer = box.done("PUT", "/plan", json=anew)
+    assert (answer["id"], answer["reference"], answer["state"]) == (first["id"], "order 12", "planned")
+    assert answer["plan"] == anew
+    # As if it had been planned so at first.
+    assert answer["forecast"] == planned(ledger_client, **anew | {"reference": "another"}).json()["forecast"]
+    with database.reading() as connection:
+        [past] = past_versions(connection, box.id)
+    assert (past.reason, [row["genus"] for row in past.snapshot["lines"]]) == ("plan", ["Aglaonema", "Hoya"])
+    assert json.loads(past.snapshot["shipment"]["plan_json"]) == first["plan"]
+    listed = {item["reference"]: item for item in items(ledger_client)}["order 12"]
+    assert (listed["seller"], [row["genus"] for row in listed["lines"]]) == ("Invented Palms", ["Begonia"])
+    box.depart()
+    refused = box.call("PUT", "/plan", json=PLAN)
+    assert refused.status_code == 409
+    assert box.get()["plan"] == anew
+
+
+def test_a_change_of_plan_is_refused_like_other_changes(ledger_client: Client) -> None:
+    planned(ledger_client, reference="taken")
+    box = Box(ledger_client)
+    for headers, status in (({"if-match": ""}, 428), ({"if-match": '"another"'}, 412)):
+        assert box.call("PUT", "/plan", json={}, headers=headers).status_code == status
+    unfit = box.call("PUT", "/plan", json=PLAN | {"lines": []})
+    assert (unfit.status_code, errors(unfit)[0][0]) == (422, "/lines")
+    taken = box.call("PUT", "/plan", json=PLAN | {"reference": "taken"})
+    assert (taken.status_code, errors(taken)[0][0]) == (409, "/reference")
+    assert ledger_client.request("PUT", f"{PATH}/s{'0' * 24}/plan", json=PLAN).status_code == 404
+    assert box.get()["plan"] == PLAN

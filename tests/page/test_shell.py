@@ -9,7 +9,7 @@ from playwright.sync_api import Page, expect
 from tests.page.batch import lead
 from tests.page.plots import drawn
 
-VIEWS = {"compare": "Compare", "hold": "Hold", "boxes": "Boxes", "look-back": "Look back"}
+VIEWS = {"compare": "Compare", "order": "Order", "hold": "Hold", "boxes": "Boxes", "look-back": "Look back"}
 
 
 @pytest.mark.parametrize("name", VIEWS)

@@ -20,16 +20,16 @@ function country(code) {
   }
 }
 
-/* One entry a code; a city whose code repeats its airport's row stays, since either may be typed. */
-export function placeField(label, pointer, all, changed) {
-  const known = all.find((place) => place.iata === valueAt(pointer));
+/* `store` keeps the code: the batch, unless another is given. One entry a code; a city whose code repeats its airport's row stays, since either may be typed. */
+export function placeField(label, pointer, all, changed, store = { valueAt, setAt }) {
+  const known = all.find((place) => place.iata === store.valueAt(pointer));
   const take = (code) => {
-    if (code === valueAt(pointer)) return;
-    setAt(pointer, code);
+    if (code === store.valueAt(pointer)) return;
+    store.setAt(pointer, code);
     changed();
   };
   const input = suggest({
-    value: known ? said(known) : valueAt(pointer),
+    value: known ? said(known) : store.valueAt(pointer),
     search: (text) =>
       ranked(all, text, names).map((place) => ({ value: place.iata, text: said(place), note: country(place.country) })),
     pick: (option) => take(option.value),

@@ -267,6 +267,7 @@ export function sellerFields(changed) {
       }),
       known,
       make.choice("The seller is", "/seller_kind", SELLER_KINDS),
+      el("p", { class: "hint" }, el("a", { href: "#sellers" }, "What is on record of sellers"), " fills in what is left empty here."),
       PAPERS.map(([name, label]) => make.choice(label, `/paperwork/${name}`, IN_HAND)),
       field("Closed days there", closed, {
         pointer: "/closed_dates",

@@ -4,7 +4,8 @@
    - Address: "#compare", "#boxes", "#boxes/ID/arrival"; what follows the view's name reaches it as `parts`, decoded.
    - A view is a module in views/ with `title` (text for the tab; the view draws its own h1) and
      `show(root, parts, signal)`, which fills the empty `root` and may be async. `signal` aborts when the reader leaves
-     the view or changes a setting: hand it to calls and listeners. A new view needs a line in VIEWS and nothing else; an unlisted one has no place among the links at the top.
+     the view or changes a setting: hand it to calls and listeners. A new view needs a line in VIEWS and nothing else; one with
+     `within` is reached from another view and has no place of its own above.
    - Elements come from dom.js (`el`, `svg`), never from markup in strings. The policy forbids inline script and style:
      no style attribute, in SVG neither; use classes of page.css, or attributes such as width.
    - Calls go through api.js (`get`, `post`, `call`), which throws Problem or NetworkDown; `failure(fault, retry)` of
@@ -29,10 +30,12 @@ import "/page/offline.js";
 
 const VIEWS = {
   compare: { name: "Compare", load: () => import("/page/views/compare.js") },
+  order: { name: "Order", load: () => import("/page/views/order.js") },
   hold: { name: "Hold", load: () => import("/page/views/hold.js") },
   boxes: { name: "Boxes", load: () => import("/page/views/boxes.js") },
   "look-back": { name: "Look back", load: () => import("/page/views/look_back.js") },
-  start: { name: "First steps", load: () => import("/page/views/start.js"), unlisted: true },
+  start: { name: "First steps", load: () => import("/page/views/start.js"), within: "compare" },
+  sellers: { name: "Sellers", load: () => import("/page/views/sellers.js"), within: "look-back" },
 };
 const FIRST = "compare";
 
@@ -49,7 +52,7 @@ async function show({ focus }) {
   const { signal } = leaving;
   const { name, parts } = address();
   for (const link of document.querySelectorAll("#views a")) {
-    if (link.hash === `#${name}`) link.setAttribute("aria-current", "page");
+    if (link.hash === `#${VIEWS[name].within ?? name}`) link.setAttribute("aria-current", "page");
     else link.removeAttribute("aria-current");
   }
   const main = document.getElementById("view");
@@ -74,7 +77,7 @@ document
   .getElementById("views")
   .append(
     ...Object.entries(VIEWS)
-      .filter(([, view]) => !view.unlisted)
+      .filter(([, view]) => !view.within)
       .map(([name, view]) => el("li", {}, el("a", { href: `#${name}` }, view.name))),
   );
 document.querySelector(".skip").addEventListener("click", (event) => {

@@ -89,8 +89,9 @@ function lostWhole({ lost_whole_chance: chance }) {
 
 function verdict({ arrival, forecast }) {
   const { lines } = arrival;
+  const counted = lines.every((line) => line.healthy !== null && line.healthy !== undefined);
   const parts = [
-    `${told(sum(lines, "healthy"))} of ${told(sum(lines, "sent"))} plants healthy`,
+    `${told(sum(lines, "healthy"))} of ${told(sum(lines, "sent"))} plants ${counted ? "healthy" : "known to be healthy"}`,
     sum(lines, "damaged") ? `${told(sum(lines, "damaged"))} damaged` : null,
     sum(lines, "dead") ? `${told(sum(lines, "dead"))} dead` : null,
     arrival.missing ? `${told(arrival.missing)} missing` : null,

@@ -2,6 +2,7 @@
 
 import { call } from "/page/api.js";
 import { arrivalSection } from "/page/boxes/arrived.js";
+import { startChange } from "/page/boxes/change.js";
 import { journeySection } from "/page/boxes/journey.js";
 import { boxOf } from "/page/boxes/known.js";
 import { outlookSection } from "/page/boxes/outlook.js";
@@ -94,7 +95,7 @@ function draw(root, shipment, etag, signal) {
     el(
       "p",
       {},
-      `${plan ? wayOf({ ...plan, service: plan.routes[0].service }) : "From a file"}${plan?.seller ? `, from ${plan.seller}` : ""}: `,
+      `${plan ? wayOf({ ...plan, service: plan.routes[0].service }) : "Recorded after it had arrived"}${plan?.seller ? `, from ${plan.seller}` : ""}: `,
       el("strong", {}, STATE_WORDS[state]),
       ".",
     ),
@@ -120,12 +121,13 @@ function draw(root, shipment, etag, signal) {
     plan ? planSection(plan, forecast) : "",
     cautions.length ? el("h2", {}, "Mind") : "",
     cautionList(cautions, { said, date }),
-    state === "planned" ? deleting(remove) : "",
+    state === "planned" ? planActions(remove, () => startChange(shipment, boxName(facts))) : "",
     place,
   );
 }
 
-function deleting(remove) {
+/* What can be done with a plan until the box has left. */
+function planActions(remove, change) {
   const sure = el("button", { type: "button", hidden: true, on: { click: remove } }, "Yes, delete this plan");
   const first = el(
     "button",
@@ -140,7 +142,8 @@ function deleting(remove) {
     },
     "Delete the plan",
   );
-  return el("div", { class: "actions" }, first, sure);
+  const anew = el("button", { type: "button", on: { click: change } }, "Change the plan");
+  return el("div", { class: "actions" }, anew, first, sure);
 }
 
 function planSection(plan, forecast) {

@@ -58,6 +58,7 @@ export async function show(root, whole) {
     all.length || fault ? toDo(all, waiting(), { signal, connected: !fault }) : firstWords(),
     cautionList(lists[0].cautions, { said, date }),
     ...SECTIONS.map((section, i) => sectionOf(section, lists[i], signal, !fault)),
+    el("div", { class: "actions" }, el("a", { class: "button", href: "#boxes/by-hand" }, "Enter a box that has arrived")),
     el(
       "p",
       { class: "hint" },

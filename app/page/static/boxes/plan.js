@@ -2,7 +2,9 @@
 
 import { call } from "/page/api.js";
 import { draft, missing, requestOf } from "/page/batch.js";
-import { address, plantName, wayOf } from "/page/boxes/words.js";
+import { changing, endChange } from "/page/boxes/change.js";
+import { boxOf } from "/page/boxes/known.js";
+import { address, path, plantName, wayOf } from "/page/boxes/words.js";
 import { announce, el } from "/page/dom.js";
 import { clearErrors, field, showErrors, textInput } from "/page/fields.js";
 import { keepBox } from "/page/kept.js";
@@ -13,7 +15,8 @@ import { count, date, money } from "/page/settings.js";
 
 /* `day` is the day it leaves, where another than that of the batch. */
 export function show(root, index, day, signal) {
-  root.append(el("h1", {}, "Plan this box"));
+  const changes = changing();
+  root.append(el("h1", {}, changes ? `Change the plan of ${changes.name}` : "Plan this box"));
   const batch = day ? { ...draft(), ship_date: day } : draft();
   const route = batch.routes[index];
   const wanted = missing(batch);
@@ -29,16 +32,17 @@ export function show(root, index, day, signal) {
     return;
   }
   const { body } = requestOf(batch, { only: index });
-  let reference = null;
+  if (changes?.currency) body.currency = changes.currency;
+  let reference = changes?.reference ?? null;
   let tried = null; // one key for one body: planned once, however often the button is pressed
   const place = el("div");
-  const button = el("button", { type: "submit", class: "main" }, "Plan it");
+  const button = el("button", { type: "submit", class: "main" }, changes ? "Keep this plan" : "Plan it");
   const form = el(
     "form",
     { class: "narrow", on: { submit: plan } },
     field(
       "Name of the box",
-      textInput(null, (text) => (reference = text), { maxlength: 120 }),
+      textInput(reference, (text) => (reference = text), { maxlength: 120 }),
       {
         pointer: "/reference",
         hint: "Your order number, or any name of your own; may be left empty.",
@@ -47,13 +51,18 @@ export function show(root, index, day, signal) {
     place,
     el("div", { class: "actions" }, button, el("a", { class: "button", href: "#compare" }, "Back")),
   );
-  root.append(summary(body), form);
+  root.append(summary(body, changes), form);
 
   async function plan(event) {
     event?.preventDefault();
     button.disabled = true;
     place.replaceChildren();
     clearErrors(form);
+    if (changes) {
+      await change();
+      button.disabled = false;
+      return;
+    }
     const text = JSON.stringify(reference ? { ...body, reference } : body);
     if (tried?.text !== text) tried = { text, key: randomKey() };
     try {
@@ -72,9 +81,29 @@ export function show(root, index, day, signal) {
     }
     button.disabled = false;
   }
+
+  /* In the place of the plan on record as it is now, unless the box has left meanwhile. */
+  async function change() {
+    try {
+      const { etag, fault } = await boxOf(changes.id, signal);
+      if (fault) throw fault;
+      const { data, headers } = await call("PUT", path(changes.id, "plan"), {
+        body: reference ? { ...body, reference } : body,
+        headers: { "If-Match": etag },
+        signal,
+      });
+      keepBox(data, headers.get("etag"));
+      endChange();
+      announce("The plan is changed.");
+      location.hash = address(data.id);
+    } catch (fault) {
+      if (!signal.aborted) place.replaceChildren(failure(fault, plan, showErrors(form, fault.errors ?? [])));
+    }
+  }
 }
 
-function summary(body) {
+function summary(body, changes) {
+  const price = (amount) => money(amount, body.currency);
   const [route] = body.routes;
   return el(
     "div",
@@ -82,16 +111,22 @@ function summary(body) {
     el(
       "p",
       {},
-      `${wayOf({ ...body, service: route.name })}, to leave ${date(body.ship_date)}${body.seller ? `, from ${body.seller}` : ""}. Freight ${money(route.freight)}.`,
+      `${wayOf({ ...body, service: route.name })}, to leave ${date(body.ship_date)}${body.seller ? `, from ${body.seller}` : ""}. Freight ${price(route.freight)}.`,
     ),
     el(
       "div",
       { class: "scroll", tabindex: "0", role: "region", "aria-label": "Table: plants of this box" },
       tableOf({
         head: ["Plant", "Ordered", "Cost of one"],
-        rows: body.lines.map((line) => [plantName(line), count(line.quantity), money(line.unit_cost)]),
+        rows: body.lines.map((line) => [plantName(line), count(line.quantity), price(line.unit_cost)]),
       }),
     ),
-    el("p", {}, "The forecast is stored with it as it stands today, and is compared with what arrives."),
+    el(
+      "p",
+      {},
+      changes
+        ? "It takes the place of the plan on record, with a forecast as it stands today, which is compared with what arrives."
+        : "The forecast is stored with it as it stands today, and is compared with what arrives.",
+    ),
   );
 }

@@ -1,6 +1,7 @@
 /* Compare: courier or air cargo for this batch? */
 
 import { asking } from "/page/asking.js";
+import { changeNotice } from "/page/boxes/change_notice.js";
 import { draftBefore, emptyDraft, inventedDraft, takeDraft } from "/page/batch.js";
 import { drawComparison } from "/page/comparison.js";
 import { el } from "/page/dom.js";
@@ -34,6 +35,7 @@ function start(other) {
 
 async function fields(changed) {
   return [
+    changeNotice() ?? "",
     isFirstVisit()
       ? el(
           "p",

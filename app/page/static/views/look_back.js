@@ -75,7 +75,11 @@ export function show(root, _parts, signal) {
   ]);
   const ratios = pair();
   const redrawGenera = section("genera", "Which plants keep", async () => generaPart(await model()), ratios);
-  const redrawSellers = section("sellers", "Whose plants keep", () => sellers(signal), ratios);
+  const ofSellers = async () => [
+    ...(await sellers(signal)),
+    el("p", {}, el("a", { href: "#sellers" }, "Sellers: usual packing, answers, open questions")),
+  ];
+  const redrawSellers = section("sellers", "Whose plants keep", ofSellers, ratios);
   const last = pair();
   section("given-and-found", "Chances given, and what came", async () => recordPlot(await record()), last);
   let redrawVersions = null;

@@ -1,0 +1,56 @@
+"""The sentence that an answer about an order leads with."""
+
+from collections.abc import Sequence
+
+from app.batch import listed, percent, rough
+from app.comparing.order_choice import OrderChoice
+from app.schemas import Line, OrderSizeRequest, RouteOrder, WishListRequest
+
+MOST_NAMED = 5
+
+
+def plant(line: Line) -> str:
+    """Return the name of a plant."""
+    return line.genus if line.cultivar is None else f"{line.genus} {line.cultivar}"
+
+
+def order_size_lead(request: OrderSizeRequest, routes: Sequence[RouteOrder]) -> str:
+    """Return how many to order by the route on which the batch costs least, and what the next one would take."""
+    target = request.target
+    name = plant(request.lines[target.line])
+    wanted = f"{target.healthy:,} healthy with {percent(target.confidence)} chance"
+    sized = [
+        (o.landed_cost, o.quantity, o.name) for o in routes if o.quantity is not None and o.landed_cost is not None
+    ]
+    if not sized:
+        where = "any route" if len(routes) > 1 else routes[0].name
+        return f"No order up to 10,000 {name} leaves {wanted} on {where}."
+    (cost, quantity, route), *others = sorted(sized, key=lambda one: one[0])
+    landed = f"{rough(cost, request.currency)} landed" + (" with the rest" if len(request.lines) > 1 else "")
+    said = f"Order {quantity:,} {name} by {route}: at least {wanted}, {landed}"
+    if others:
+        other_cost, other_quantity, other = others[0]
+        amount = "as many" if other_quantity == quantity else f"{other_quantity:,}"
+        said += f"; by {other} {amount}, {rough(other_cost - cost, request.currency)} dearer"
+    elif len(routes) > 1:
+        [other] = [o.name for o in routes if o.name != route][:1]
+        said += f"; by {other} no order up to 10,000 does"
+    return f"{said}."
+
+
+def wish_list_lead(request: WishListRequest, best: OrderChoice | None) -> str:
+    """Return what to order by which route, what it costs and earns, and what to leave out."""
+    within = "" if request.budget is None else f" within {rough(request.budget, request.currency)}"
+    if best is None:
+        return f"Order nothing of this list{within}: no order earns its landed cost on average."
+    taken = [(n, line) for n, line in zip(best.quantities, request.lines, strict=True) if n]
+    left = [plant(line) for n, line in zip(best.quantities, request.lines, strict=True) if not n]
+    if len(taken) <= MOST_NAMED:
+        what = listed([f"{n:,} {plant(line)}" for n, line in taken])
+    else:
+        what = f"{sum(n for n, _ in taken):,} plants of {len(taken)} lines"
+    landed, margin = (rough(amount, request.currency) for amount in (best.landed_cost, best.margin_mean))
+    said = f"Order {what} by {best.route}{within}: {landed} landed, {margin} margin on average"
+    if left:
+        said += f"; leave out {listed(left) if len(left) <= MOST_NAMED else f'the other {len(left)} lines'}"
+    return f"{said}."

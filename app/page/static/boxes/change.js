@@ -1,0 +1,64 @@
+/* Changing the plan of a box that has not left: the plan becomes the batch, is changed under Compare, and takes the
+   place of the one on record. */
+
+import { draft, emptyDraft, keep, takeDraft } from "/page/batch.js";
+
+const COPIED = [
+  "origin",
+  "destination",
+  "ship_date",
+  "seller",
+  "seller_kind",
+  "damaged_value_share",
+  "packing",
+  "lines",
+  "costs",
+  "recourse",
+  "paperwork",
+  "routes",
+  "forecast",
+  "closed_dates",
+];
+const LARGEST_PART = 20;
+
+/* A share as a sentence says it: [1, 4] for 0.25. */
+function partOf(share) {
+  for (let of = 1; of <= LARGEST_PART; of += 1) {
+    const lost = Math.round(share * of);
+    if (Math.abs(lost / of - share) < 1e-9) return [lost, of];
+  }
+  return [Number((100 * share).toFixed(6)), 100];
+}
+
+/* The plan of a shipment as a draft that knows which plan it changes. */
+function draftOf({ id, reference, plan }, name) {
+  const begun = emptyDraft();
+  const copied = Object.fromEntries(
+    COPIED.filter((key) => plan[key] !== undefined && plan[key] !== null).map((key) => [key, structuredClone(plan[key])]),
+  );
+  const { max_loss_share: share, confidence } = plan.risk ?? {};
+  const [lost, of] = share === undefined ? [begun.bearable.lost, begun.bearable.of] : partOf(share);
+  const sure = confidence === undefined ? begun.bearable.sure : Number((10 * confidence).toFixed(6));
+  return {
+    ...begun,
+    ...copied,
+    lines: copied.lines.map((line) => ({ cultivar: null, ...line })),
+    bearable: { lost, of, sure },
+    changes: { id, reference, name, currency: plan.currency ?? null },
+  };
+}
+
+/* Begin to change the plan of a shipment; the batch so far can be brought back under Compare. */
+export function startChange(shipment, name) {
+  takeDraft(draftOf(shipment, name));
+  location.hash = "#compare";
+}
+
+/* The plan that the draft changes: {id, reference, name, currency}, or null. */
+export const changing = () => draft().changes ?? null;
+
+/* The draft stays, and changes no plan any more. */
+export function endChange() {
+  const { changes: _ended, ...rest } = draft();
+  keep(rest);
+}
