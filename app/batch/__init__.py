@@ -7,39 +7,62 @@ from app.batch.batch import MOST_BOXES, PackedBox, PreparedBatch, PreparedRoute,
 from app.batch.cautions import CARRIER, SELLER, caution
 from app.batch.forecast import answer_forecast
 from app.batch.genera import resolve_genus
-from app.batch.lanes import CLOSING_TIME, Lane, WeatherDraws, days_until_open, delay_of, table_quantiles
+from app.batch.journey import (
+    CLEARANCE_LEG,
+    HUB_LEG,
+    ORIGIN_LEG,
+    PAPERS_SD_LOG,
+    Itinerary,
+    most_waited,
+    not_before,
+    on_working_days,
+    origin_layover,
+)
+from app.batch.lanes import CLOSING_TIME, Lane, WeatherDraws, delay_of, table_quantiles
 from app.batch.places import resolve_place
 from app.batch.plans import BatchLine, RoutePlan
 from app.batch.seller_defaults import Filled, answers_of, packing_of, stored_seller, with_seller
 from app.batch.senders import drift_quarter, seller_level
 from app.batch.words import CLAIM_WINDOWS, bearable, listed, money, of_journeys, percent, rough
+from app.batch.working_days import WEEKDAYS, LaneCalendar, WorkingDays
 
 __all__ = [
     "CARRIER",
     "CLAIM_WINDOWS",
+    "CLEARANCE_LEG",
     "CLOSING_TIME",
+    "HUB_LEG",
     "MOST_BOXES",
+    "ORIGIN_LEG",
+    "PAPERS_SD_LOG",
     "SELLER",
+    "WEEKDAYS",
     "BatchLine",
     "Filled",
+    "Itinerary",
     "Lane",
+    "LaneCalendar",
     "PackedBox",
     "PreparedBatch",
     "PreparedRoute",
     "RoutePlan",
     "WeatherDraws",
+    "WorkingDays",
     "answer_forecast",
     "answers_of",
     "bearable",
     "box_of",
     "caution",
-    "days_until_open",
     "delay_of",
     "drift_quarter",
     "listed",
     "missing_papers",
     "money",
+    "most_waited",
+    "not_before",
     "of_journeys",
+    "on_working_days",
+    "origin_layover",
     "packing_of",
     "percent",
     "prepare",

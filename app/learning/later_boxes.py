@@ -15,6 +15,7 @@ from app.recorded import recorded_lines
 from app.serving import (
     STORED_DRAWS,
     ArtefactError,
+    LearnedTimes,
     QuickUpdate,
     Refused,
     from_artefact,
@@ -54,6 +55,7 @@ class _Later(NamedTuple):
 
     version: str
     draws: PosteriorDraws
+    times: LearnedTimes
     seen: int
     boxes: int
     revision: int
@@ -96,17 +98,20 @@ def _read(database: Database, reference: Reference) -> _Later:
         version = active_version(connection)
         stored = None if version is None else read_version(connection, version)
         name, draws, seen = rules_version(reference), rules_draws(reference), 0
+        times = LearnedTimes()
         if stored is not None:
             try:
-                draws = from_artefact(stored[0].manifest_json, stored[1], reference).draws
+                fit = from_artefact(stored[0].manifest_json, stored[1], reference)
             except ArtefactError as error:
                 LOG.warning("%s cannot be weighed: %s", stored[0].version, error)
             else:
+                draws, times = fit.draws, fit.times
                 name, seen = stored[0].version, stored[0].ledger_revision
         boxes, revision = later_boxes(connection, seen)
         return _Later(
             name,
             draws,
+            times,
             seen,
             boxes,
             revision,
@@ -134,7 +139,7 @@ def _weigh(later: _Later) -> QuickUpdate:
     if len(lines.shipment) > MOST_LINES:
         return refused("too_many")
     reference = later.draws.reference
-    table = recorded_lines(later.arrived, later.logger, reference, later.plans)
+    table = recorded_lines(later.arrived, later.logger, reference, later.plans, later.times)
     if not len(table.lines):
         return QuickUpdate(revision=later.revision, boxes=later.boxes)  # nothing came in them, so they say nothing
     observed = observe(table.lines, table.counts, reference)

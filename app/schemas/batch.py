@@ -175,7 +175,14 @@ class Batch(RequestModel):
         default={}, description="by place code, origin or destination"
     )
     closed_dates: Annotated[list[LocalDate], Field(max_length=366)] = Field(
-        default=[], description="days without work at the destination beside weekends"
+        default=[], description="days without work at the destination beside weekends and public holidays"
+    )
+    open_dates: Annotated[list[LocalDate], Field(max_length=366)] = Field(
+        default=[],
+        description="weekends and public holidays on which the service works all the same, wherever the box is",
+    )
+    public_holidays: bool = Field(
+        default=True, description="whether services rest on the public holidays of origin, hub and destination"
     )
     draws: Draws = Field(default=4096, description="simulated journeys, 256 to 65,536")
     seed: Seed = Field(default=1, description="same seed, same answer; 0 to 2^53-1")

@@ -42,7 +42,7 @@ def by_rejection(day: float, n_seeds: int, **fields: Any) -> tuple[np.ndarray, l
         request = compare_request(**BY_COURIER | fields | {"seed": seed})
         drawn, weather = simulation(request)
         plan = prepare(request, engine()).routes[0].plan
-        [journey] = drawn.journeys(plan, request.ship_date, weather, request.closed_dates)
+        [journey] = drawn.journeys(plan, request.ship_date, weather)
         kept = journey.days > day
         left.append(journey.days[kept] - day)
         healthy.append([chance[kept] for chance, _ in drawn.plant_chances(plan, journey.exposure)])
