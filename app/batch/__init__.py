@@ -24,7 +24,7 @@ from app.batch.plans import BatchLine, RoutePlan
 from app.batch.seller_defaults import Filled, answers_of, packing_of, stored_seller, with_seller
 from app.batch.senders import drift_quarter, seller_level
 from app.batch.words import CLAIM_WINDOWS, bearable, listed, money, of_journeys, percent, rough
-from app.batch.working_days import WEEKDAYS, LaneCalendar, WorkingDays
+from app.batch.working_days import WEEKDAYS, LaneCalendar
 
 __all__ = [
     "CARRIER",
@@ -47,7 +47,6 @@ __all__ = [
     "PreparedRoute",
     "RoutePlan",
     "WeatherDraws",
-    "WorkingDays",
     "answer_forecast",
     "answers_of",
     "bearable",

@@ -114,12 +114,12 @@ class TestJourney:
         assert (got.p10, got.p50, got.p90) == pytest.approx(quantiles, rel=0.05)
 
     def test_equal_quantiles_are_a_fixed_time_without_delays(self) -> None:
-        drawn = outcomes(routes=[COURIER | {"transit_days": fixed(5.5)}])
+        drawn = outcomes(routes=[COURIER | {"transit_days": fixed(5.5)}], **EVERY_DAY)
         np.testing.assert_allclose(drawn.days, 5.5, rtol=1e-12)
 
     def test_papers_not_in_hand_add_days_and_cost_margin(self) -> None:
-        without = compare(paperwork=PAPERS | {"import_permit": False, "invoice": False})
-        for there, missing, least in zip(compare().routes, without.routes, (4.0, 2.5), strict=True):
+        without = compare(paperwork=PAPERS | {"import_permit": False, "invoice": False}, **EVERY_DAY)
+        for there, missing, least in zip(compare(**EVERY_DAY).routes, without.routes, (4.0, 2.5), strict=True):
             # Two papers at the service's usual delay: 2 x 2.5 days by courier, 2 x 1.5 by air cargo, at the median.
             assert missing.transit_days.p50 - there.transit_days.p50 > least
             assert missing.money.margin.mean < there.money.margin.mean
