@@ -135,10 +135,9 @@ class RecordedTimes:
                 waited = most_waited(lane, calendar, closed_at, days)
                 # It came at the latest when it was opened, at the earliest when the days that nobody worked began.
                 half_width = 0.5 * waited
+                self._delayed.append(days - layover > lane.usual_quantiles().p90)
                 days -= layover + half_width
             boxes = self._services.setdefault(service, _Boxes())
-            if not on_the_way:
-                self._delayed.append(days > lane.usual_quantiles().p90)
             boxes.days.append(max(days, 0.0 if on_the_way else SHORTEST_DAYS))
             timed = departed_at is not None and opened_at is not None
             half_width += TIMES_HALF_WIDTH_DAYS if timed else DATES_HALF_WIDTH_DAYS

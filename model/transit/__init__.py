@@ -1,4 +1,5 @@
-"""Time in transit from three quantiles with delays as a mixture, what is left or made up a total, and how it is learned.
+"""Time in transit from three quantiles with delays as a mixture, what is left of it or made up a total, and how it is
+learned.
 
 Nothing here knows of weather or plants.
 """

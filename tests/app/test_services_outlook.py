@@ -11,7 +11,18 @@ from app.outlook.open_journey import Note
 from app.outlook.outlook import BoxOnItsWay, moment_of, outlook_of
 from app.problems import InvalidInput
 from app.schemas.outlook import Help, OutlookAnswer
-from tests.app.batches import CARGO, COURIER, EVERY_DAY, PAPERS, Fields, compare, compare_request, engine, fixed, simulation
+from tests.app.batches import (
+    CARGO,
+    COURIER,
+    EVERY_DAY,
+    PAPERS,
+    Fields,
+    compare,
+    compare_request,
+    engine,
+    fixed,
+    simulation,
+)
 
 SPREAD: Fields = {"p10": 3, "p50": 5, "p90": 10}
 BY_COURIER: Fields = {"routes": [COURIER | {"transit_days": SPREAD}], "draws": 4096}
@@ -143,7 +154,8 @@ def test_a_leg_further_on_leaves_less() -> None:
     assert answer.leg == "clearance"
     assert answer.days_left.p50 == pytest.approx(0.3 * 4.5)
     assert outlook(3.0, (3.0, "at_hub"), **one_fixed).days_left.p50 == pytest.approx(0.63 * 4.5)
-    means = [outlook(4.0, *notes, **EVERY_DAY).days_left.mean for notes in [((3.0, "in_clearance"),), ((2.0, "at_hub"),), ()]]
+    told = [((3.0, "in_clearance"),), ((2.0, "at_hub"),), ()]
+    means = [outlook(4.0, *notes, **EVERY_DAY).days_left.mean for notes in told]
     assert means == sorted(means)
     assert means[0] < 0.6 * means[2]
 
