@@ -7,7 +7,8 @@ them is asked for.
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date, timedelta
-from functools import cached_property, lru_cache
+from functools import cache, cached_property, lru_cache
+from importlib.metadata import version
 
 import numpy as np
 from numpy.typing import NDArray
@@ -128,11 +129,10 @@ def weekend_of(country: str) -> frozenset[int]:
         return USUAL_WEEKEND
 
 
+@cache
 def holidays_source() -> str:
     """Return what public holidays are taken from."""
-    import holidays  # noqa: PLC0415 - as above
-
-    return f"holidays {holidays.__version__}"
+    return f"holidays {version('holidays')}"
 
 
 @dataclass(frozen=True)

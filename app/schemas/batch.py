@@ -114,7 +114,10 @@ class Paperwork(RequestModel):
 
 
 class TransitTimes(RequestModel):
-    """Quantiles of the whole time, delays included: p10 < p50 < p90, or all three equal for a fixed time."""
+    """Quantiles of the time to the door, delays included: p10 < p50 < p90, or all three equal for a fixed time.
+
+    Days on which the service does not work come on top.
+    """
 
     p10: DaysInTransit = Field(description="days, over 0 to 90")
     p50: DaysInTransit = Field(description="days, over 0 to 90")
