@@ -99,7 +99,12 @@ def days_not_worked(plans: Sequence[RoutePlan], first: date, last: date, most_da
     """
     assumed = []
     destination = plans[0].lane.places["destination"]
-    if resting := {plan.lane.service.service: plan.calendar.destination for plan in plans if plan.calendar.weekends}:
+    until = last + timedelta(days=int(most_days) + 1)
+    if resting := {
+        plan.lane.service.service: plan.calendar.destination
+        for plan in plans
+        if plan.calendar.destination.rests_at_weekends(first, until)
+    }:
         weekend = next(iter(resting.values())).weekend
         why = (
             f"{', '.join(resting)}: nothing is handed over in {destination.country} on these weekdays, and a box that "
@@ -108,7 +113,6 @@ def days_not_worked(plans: Sequence[RoutePlan], first: date, last: date, most_da
         assumed.append(
             Assumed(pointer="/open_dates", value=", ".join(WEEKDAYS[day] for day in sorted(weekend)), why=why)
         )
-    until = last + timedelta(days=int(most_days) + 1)
     rests: dict[tuple[date, str], tuple[str, str]] = {}
     for plan in plans:
         ends = [(plan.calendar.origin, last, "closed"), (plan.calendar.destination, until, "opened")]

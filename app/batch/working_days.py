@@ -55,6 +55,11 @@ class WorkingDays:
             return None
         return public_holidays(self.country, day.year).get(day)
 
+    def rests_at_weekends(self, first: date, last: date) -> bool:
+        """Whether a weekend day from one day to another is not worked."""
+        days = (first + timedelta(days=i) for i in range((last - first).days + 1))
+        return any(day.weekday() in self.weekend and day not in self.opened for day in days)
+
     def named(self, first: date, last: date) -> Iterator[tuple[date, str]]:
         """Yield the public holidays from one day to another with their names, but for those on the weekend."""
         for i in range((last - first).days + 1):
@@ -142,11 +147,6 @@ class LaneCalendar:
     origin: WorkingDays
     hub: WorkingDays | None
     destination: WorkingDays
-
-    @property
-    def weekends(self) -> bool:
-        """Whether the service rests on weekends at the destination."""
-        return bool(self.destination.weekend)
 
     @property
     def all_open(self) -> "LaneCalendar":

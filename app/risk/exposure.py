@@ -1,15 +1,13 @@
 """What the plants of a risk query go through when its temperature is not constant."""
 
-from zlib import crc32
-
 import numpy as np
 from numpy.typing import NDArray
 
-from app.batch import CLOSING_TIME, Itinerary, Lane, PackedBox, WeatherDraws, box_of, origin_layover, resolve_place
+from app.batch import CLOSING_TIME, Lane, PackedBox, WeatherDraws, box_of, resolve_place
 from app.problems import json_pointer
 from app.schemas import DailyTemperature, LaneTemperature, RiskQuery
 from app.serving import Engine
-from model.exposure import Box, ExposureClock, daily_swing, expose, inside_air
+from model.exposure import Box, ExposureClock, daily_swing, expose, inside_air, leg_ends
 from model.predict import clock_draws
 from model.reference import Genus
 from model.transit import SHORTEST_DAYS
@@ -95,13 +93,7 @@ class QueryExposures:
         weather = WeatherDraws(
             reference, query.ship_date, int(query.transit_days) + 2, draws=draws.n_draws, seed=WEATHER_SEED
         )
-        # Where the days went is that of a comparison's journeys which take as long.
-        closed_at, calendar, usual = lane.closing(query.ship_date), lane.calendar(), lane.usual(self._engine.times)
-        transit = lane.solve(usual.quantiles, usual.delay_share).transit
-        layover = origin_layover(lane, calendar, query.ship_date)
-        itinerary = Itinerary(lane, calendar, transit, closed_at, layover)
-        ends = itinerary.given_total(max(query.transit_days, SHORTEST_DAYS), draws.n_draws, at=0.5)
-        ends = ends[:, np.random.default_rng([WEATHER_SEED, crc32(b"journeys")]).permutation(draws.n_draws)]
-        streets = weather.streets(lane, closed_at, int(np.ceil(ends[-1].max())) + 1)
+        ends = leg_ends(lane.legs, np.full(draws.n_draws, max(query.transit_days, SHORTEST_DAYS)), added_days={})
+        streets = weather.streets(lane, lane.closing(query.ship_date), int(np.ceil(ends[-1, 0])) + 1)
         exposed = expose(lane.legs, ends, streets, self._box(query), clock_draws([genus], draws))
         return np.log(exposed.equivalent_days[0]), exposed.chill_dose_days[0]

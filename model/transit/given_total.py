@@ -11,7 +11,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from model.transit.delay import HoldDelay, MissedFlights
+from model.transit.delay import HoldDelay, MissedFlights, NoDelay
 from model.transit.transit import TransitTime
 from model.transit.transit_body import TransitBody
 
@@ -59,7 +59,7 @@ def spent_days(transit: TransitTime, total_days: float, *, dates_only: bool = Fa
     body, delay = transit.body, transit.delay
     delays, log_weights = [np.zeros(1)], [np.full(1, -np.inf if delay.share == 1.0 else np.log1p(-delay.share))]
     longest = total_days - _least(body, dates_only)
-    if delay.share > 0 and longest > 0:
+    if delay.share > 0 and longest > 0 and not isinstance(delay, NoDelay):
         own, log_weight = (
             _flights(delay, longest) if isinstance(delay, MissedFlights) else _hold(delay, body, total_days, longest)
         )
@@ -80,7 +80,7 @@ def chosen(log_weight: Array, n: int, at: float) -> NDArray[np.intp]:
     """
     below = np.cumsum(np.exp(log_weight - log_weight.max()))
     index = np.searchsorted(below, below[-1] * (np.arange(n) + at) / n, side="right")
-    return np.minimum(index, len(log_weight) - 1)
+    return np.asarray(np.minimum(index, len(log_weight) - 1), dtype=np.intp)
 
 
 def _least(body: TransitBody, dates_only: bool) -> float:
