@@ -26,7 +26,6 @@ from app.comparing.simulation import BatchSimulation, shared_draws
 from app.records import COLUMNS
 from app.schemas import CompareRequest
 from app.serving import Engine, FitRecord, FittedModel, to_artefact
-from model.exposure import leg_ends
 from model.exposure.journey import follow_inside
 from model.plant import Level
 from model.predict import PosteriorDraws, draw_prior_posterior
@@ -137,10 +136,9 @@ def request(ship_date: date, seed: int, rng: np.random.Generator) -> dict[str, A
 def logged_mean_c(simulation: BatchSimulation, plan: RoutePlan, ship_date: date, weather: WeatherDraws) -> float:
     """Return the mean of a logger in the box, °C."""
     total, delay = plan.transit.sample(*(simulation.uniforms(f"{name} 0") for name in ("body", "delayed", "delay")))
-    ends = leg_ends(plan.lane.legs, total - delay, added_days={plan.lane.service.delay_leg: delay}, wait_h=plan.wait_h)[
-        :, :1
-    ]
-    streets = weather.streets(plan.lane, plan.lane.closing(ship_date), int(np.ceil(ends[-1, 0])) + 1)
+    closed_at = plan.lane.closing(ship_date)
+    ends = plan.itinerary(closed_at, 0.0).ends_h(total - delay, delay, np.zeros_like(delay))[:, :1]
+    streets = weather.streets(plan.lane, closed_at, int(np.ceil(ends[-1, 0])) + 1)
     inside, hours = follow_inside(plan.lane.legs, ends, streets, plan.box)
     return float((inside * hours).sum() / hours.sum())
 
@@ -157,7 +155,7 @@ def rows() -> Iterator[dict[str, object]]:
         prepared = prepare(asked, engine, ship_date)
         plan = prepared.routes[0].plan
         simulation, weather = shared_draws(asked, prepared, engine, ship_date)
-        drawn = simulation.outcomes(plan, simulation.journeys(plan, ship_date, weather, ()))
+        drawn = simulation.outcomes(plan, simulation.journeys(plan, ship_date, weather))
         opened = plan.lane.local(plan.lane.closing(ship_date) + timedelta(days=float(drawn.days[0])), "destination")
         logged = rng.random() < LOGGER_SHARE
         mean_c = f"{logged_mean_c(simulation, plan, ship_date, weather):.1f}" if logged else ""

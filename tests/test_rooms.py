@@ -63,7 +63,8 @@ MAY_IMPORT: dict[str, set[str]] = {
         *_TABLES, "model.exposure", "model.transit", "model.decision",
     },
     "app.recorded": {
-        "app.records", "app.store", "app.batch", "model.reference", "model.exposure", "model.predict", "model.fit",
+        "app.records", "app.store", "app.serving", "app.batch", "model.reference", "model.exposure", "model.transit",
+        "model.predict", "model.fit",
     },
     "app.doubts": {
         *_ANSWERS, "app.records", "app.store", "app.recorded", "model.reference", "model.exposure", "model.predict",

@@ -8,22 +8,41 @@ from app.batch.cautions import CARRIER, SELLER, caution
 from app.batch.forecast import answer_forecast
 from app.batch.genera import resolve_genus
 from app.batch.groups import group_words
-from app.batch.lanes import CLOSING_TIME, Lane, WeatherDraws, days_until_open, delay_of, table_quantiles
+from app.batch.journey import (
+    CLEARANCE_LEG,
+    HUB_LEG,
+    ORIGIN_LEG,
+    PAPERS_SD_LOG,
+    Itinerary,
+    most_waited,
+    not_before,
+    on_working_days,
+    origin_layover,
+)
+from app.batch.lanes import CLOSING_TIME, Lane, WeatherDraws, delay_of, table_quantiles
 from app.batch.places import resolve_place
 from app.batch.plans import BatchLine, RoutePlan
 from app.batch.seller_defaults import Filled, answers_of, packing_of, stored_seller, with_seller
 from app.batch.senders import drift_quarter, seller_level
 from app.batch.words import CLAIM_WINDOWS, bearable, listed, money, of_journeys, percent, rough
+from app.batch.working_days import WEEKDAYS, LaneCalendar
 
 __all__ = [
     "CARRIER",
     "CLAIM_WINDOWS",
+    "CLEARANCE_LEG",
     "CLOSING_TIME",
+    "HUB_LEG",
     "MOST_BOXES",
+    "ORIGIN_LEG",
+    "PAPERS_SD_LOG",
     "SELLER",
+    "WEEKDAYS",
     "BatchLine",
     "Filled",
+    "Itinerary",
     "Lane",
+    "LaneCalendar",
     "PackedBox",
     "PreparedBatch",
     "PreparedRoute",
@@ -34,14 +53,17 @@ __all__ = [
     "bearable",
     "box_of",
     "caution",
-    "days_until_open",
     "delay_of",
     "drift_quarter",
     "group_words",
     "listed",
     "missing_papers",
     "money",
+    "most_waited",
+    "not_before",
     "of_journeys",
+    "on_working_days",
+    "origin_layover",
     "packing_of",
     "percent",
     "prepare",

@@ -1,6 +1,11 @@
 """Values that a batch request leaves out: what is taken instead, and why; costs that are not counted."""
 
+from collections.abc import Sequence
+from datetime import date, timedelta
+
+from app.batch.plans import RoutePlan
 from app.batch.words import CLAIM_WINDOWS
+from app.batch.working_days import WEEKDAYS, holidays_source
 from app.schemas import Assumed, Batch, NotCounted, UsualCost
 from model.reference import Reference
 
@@ -77,4 +82,49 @@ def unsaid(batch: Batch) -> list[Assumed]:
         if name not in batch.packing.model_fields_set:
             why = "not given: the reference packing of the rules of thumb"
             assumed.append(Assumed(pointer=f"/packing/{name}", value=getattr(batch.packing, name), why=why))
+    return assumed
+
+
+def days_not_worked(plans: Sequence[RoutePlan], first: date, last: date, most_days: float) -> list[Assumed]:
+    """Return the days on which the services of a batch are taken to rest, that a box may meet.
+
+    Parameters
+    ----------
+    plans : sequence of RoutePlan
+        Of one batch, so between the same ends.
+    first, last : date
+        On which its boxes are closed.
+    most_days : float
+        For how long they may travel.
+    """
+    assumed = []
+    destination = plans[0].lane.places["destination"]
+    until = last + timedelta(days=int(most_days) + 1)
+    if resting := {
+        plan.lane.service.service: plan.calendar.destination
+        for plan in plans
+        if plan.calendar.destination.rests_at_weekends(first, until)
+    }:
+        weekend = next(iter(resting.values())).weekend
+        why = (
+            f"{', '.join(resting)}: nothing is handed over in {destination.country} on these weekdays, and a box that "
+            "would be opened then waits; list a day in open_dates that is worked"
+        )
+        assumed.append(
+            Assumed(pointer="/open_dates", value=", ".join(WEEKDAYS[day] for day in sorted(weekend)), why=why)
+        )
+    rests: dict[tuple[date, str], tuple[str, str]] = {}
+    for plan in plans:
+        ends = [(plan.calendar.origin, last, "closed"), (plan.calendar.destination, until, "opened")]
+        if plan.calendar.hub is not None:
+            ends.append((plan.calendar.hub, until, "moved on from its hub"))
+        for days, to, what in ends:
+            for day, name in days.named(first, to):
+                rests.setdefault((day, days.country), (name, what))
+    for (day, country), (name, what) in sorted(rests.items()):
+        why = (
+            f"{name} in {country} ({holidays_source()}): no box is {what} that day; list it in open_dates if it is "
+            "worked, or set public_holidays to false"
+        )
+        assumed.append(Assumed(pointer="/public_holidays", value=day.isoformat(), why=why))
     return assumed

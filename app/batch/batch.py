@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 
-from app.batch.assumptions import costs_left_out, costs_of, unsaid
+from app.batch.assumptions import costs_left_out, costs_of, days_not_worked, unsaid
 from app.batch.cautions import caution
 from app.batch.genera import resolve_genus
 from app.batch.lanes import Lane, UsualTime
@@ -54,6 +54,13 @@ class PreparedRoute:
         usual = self.plan.lane.usual(LearnedTimes())
         solved = self.plan.lane.solve(usual.quantiles, usual.delay_share)
         return replace(self, plan=replace(self.plan, transit=solved.transit), solved=solved, usual=usual)
+
+    @property
+    def late_days(self) -> float:
+        """The days that 9 of 10 boxes take at most, but for papers and days without work."""
+        times = self.usual.quantiles if self.usual else self.asked.transit_days
+        assert times is not None  # noqa: S101 - taken or given
+        return times.p90
 
     def assumed(self, position: int, n_plants: int) -> list[Assumed]:
         """Return the values that the asked route left out; its position is that in the request."""
@@ -130,6 +137,13 @@ class PreparedBatch:
         """Return what the landed cost of a route leaves out, since it was not given, each in a word or two."""
         return [one.text for one in (*self.left_out_of_all, *self.routes[position].not_counted(position))]
 
+    @property
+    def late_days(self) -> float:
+        """The days that 9 of 10 boxes take at most, but for papers and days without work."""
+        times = self.usual.quantiles if self.usual else self.asked.transit_days
+        assert times is not None  # noqa: S101 - taken or given
+        return times.p90
+
     def by_table(self) -> "PreparedBatch":
         """Return the batch without what own boxes told of times in transit: all that depends on a model in it."""
         return replace(self, routes=tuple(route.by_table() for route in self.routes))
@@ -158,11 +172,17 @@ class PackedBox:
 
 
 def prepare(
-    batch: Batch, engine: Engine, ship_date: date | None = None, from_record: Sequence[Assumed] = ()
+    batch: Batch,
+    engine: Engine,
+    ship_date: date | None = None,
+    from_record: Sequence[Assumed] = (),
+    *,
+    last_date: date | None = None,
 ) -> PreparedBatch:
     """Resolve a request against the reference tables; without a ship date the latest record of its seller counts.
 
-    `from_record` is what was filled in from the record of its seller, to be listed among what was assumed.
+    `from_record` is what was filled in from the record of its seller, to be listed among what was assumed; `last_date`
+    the last day on which the batch may leave, the ship date unless given. Without any, no holidays are listed.
 
     Raises
     ------
@@ -218,6 +238,7 @@ def prepare(
             n_boxes=n_boxes,
             apart=apart and n_boxes > 1,
             papers_days=_papers_share(batch) * lane.service.papers_delay_days,
+            calendar=lane.calendar(batch.closed_dates, batch.open_dates, public_holidays=batch.public_holidays),
             quarter=drift_quarter(batch.seller, ship_date),
             wait_h=DEFAULT_WAIT_H if packing.wait_hours is None else packing.wait_hours,
         )
@@ -226,6 +247,9 @@ def prepare(
                 asked=route, plan=plan, solved=solved, usual=usual, apart=apart, capacity=capacity, costs=costs
             )
         )
+    longest = max(route.late_days for route in routes)
+    if ship_date is not None:
+        assumed += days_not_worked([route.plan for route in routes], ship_date, last_date or ship_date, longest)
     if unknown := [words for name, words in PAPERS.items() if getattr(batch.paperwork, name) is None]:
         cautions.append(caution("papers_assumed", papers=", ".join(unknown)))
     return PreparedBatch(

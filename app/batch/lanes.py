@@ -1,6 +1,6 @@
 """A lane: places, legs, usual transit time and weather of a service between two places."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 from functools import lru_cache
@@ -8,9 +8,9 @@ from zlib import crc32
 from zoneinfo import ZoneInfo
 
 import numpy as np
-from numpy.typing import NDArray
 
 from app.batch.places import between_km
+from app.batch.working_days import LaneCalendar, WorkingDays, weekend_of
 from app.serving import LearnedTimes
 from model.exposure import Forecast, PlaceWeather, StreetAir, interpolate_months, month_position, place_weather
 from model.reference import CONSTANTS, Leg, Place, Reference, Service
@@ -69,6 +69,40 @@ class Lane:
     def local(self, moment: datetime, role: str) -> datetime:
         """Return the naive local time of a moment at one end or the hub."""
         return moment.astimezone(ZoneInfo(self.places[role].time_zone)).replace(tzinfo=None)
+
+    def day_offset(self, closed_at: datetime, role: str) -> tuple[date, float]:
+        """Return the local date at one end or the hub when the box was closed, and the part of that day gone by."""
+        local = self.local(closed_at, role)
+        return local.date(), (local.hour + local.minute / 60.0) / 24.0
+
+    def calendar(
+        self, closed: Collection[date] = (), opened: Collection[date] = (), *, public_holidays: bool = True
+    ) -> LaneCalendar:
+        """Return when the service works along the lane.
+
+        Hubs work all week. The weekend of the origin lengthens a layover only where a holiday joins it.
+
+        Parameters
+        ----------
+        closed : collection of date
+            Days without work at the destination.
+        opened : collection of date
+            Days that are worked wherever the box is, though they are weekends or holidays.
+        public_holidays : bool
+        """
+        origin, hub, destination = (self.places[role].country for role in ("origin", "hub", "destination"))
+        worked, all_week = frozenset(opened), self.service.delivers_weekend
+        weekends = [frozenset[int]() if all_week else weekend_of(country) for country in (origin, destination)]
+        return LaneCalendar(
+            origin=WorkingDays(origin, weekends[0], public_holidays, opened=worked),
+            hub=WorkingDays(hub, holidays=public_holidays, opened=worked) if self.has_hub else None,
+            destination=WorkingDays(destination, weekends[1], public_holidays, frozenset(closed), worked),
+        )
+
+    @property
+    def has_hub(self) -> bool:
+        """Whether the box changes at a hub that is neither end."""
+        return any(leg.leg == "hub" for leg in self.legs) and self.places["hub"] is not self.places["destination"]
 
     def solve(self, quantiles: TransitQuantiles, delay_share: float | None = None) -> SolvedTransit:
         """Return the transit time with these total quantiles and the service's delays; their share is the table's."""
@@ -158,15 +192,3 @@ class WeatherDraws:
             mean, swing, day = weather.hourly(lane.local(closed_at, role), hours)
             air[role] = StreetAir(mean, swing, day, weather.anomaly_c)
         return air
-
-
-def days_until_open(first_day: date, n_days: int, closed: Sequence[date]) -> NDArray[np.float64]:
-    """Return for each day from `first_day` how many days it takes until one that is not closed, shape (n_days,)."""
-    shut = {(day - first_day).days for day in closed}
-    waits = np.zeros(n_days)
-    for day in sorted(shut & set(range(n_days)), reverse=True):
-        after = day + 1
-        while after in shut:
-            after += 1
-        waits[day] = after - day
-    return waits

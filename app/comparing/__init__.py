@@ -10,10 +10,7 @@ from app.comparing.order_size import answer_order_size
 from app.comparing.results import route_results
 from app.comparing.simulated import SimulatedBatch, SimulatedRoute, usual_layover
 from app.comparing.simulation import (
-    CLEARANCE_LEG,
     LONGEST_DAYS,
-    ORIGIN_LEG,
-    PAPERS_SD_LOG,
     WEATHER_DAYS,
     BatchSimulation,
     Journeys,
@@ -22,10 +19,7 @@ from app.comparing.simulation import (
 from app.comparing.wish_list import answer_wish_list
 
 __all__ = [
-    "CLEARANCE_LEG",
     "LONGEST_DAYS",
-    "ORIGIN_LEG",
-    "PAPERS_SD_LOG",
     "WEATHER_DAYS",
     "BatchSimulation",
     "Journeys",

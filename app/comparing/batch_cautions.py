@@ -6,7 +6,16 @@ from datetime import date
 import numpy as np
 from numpy.typing import NDArray
 
-from app.batch import PreparedBatch, PreparedRoute, caution, listed, missing_papers, of_journeys, percent
+from app.batch import (
+    PreparedBatch,
+    PreparedRoute,
+    caution,
+    listed,
+    missing_papers,
+    of_journeys,
+    origin_layover,
+    percent,
+)
 from app.comparing.simulation import RouteDraws
 from app.schemas import Batch, Caution
 from app.serving import Engine
@@ -124,9 +133,8 @@ def _chilled(drawn: RouteDraws) -> NDArray[np.float64]:
 
 def layover_cautions(prepared: PreparedBatch, ship_date: date) -> list[Caution]:
     """Return a caution where a box closed on this day is likely to lie over the weekend."""
-    routes = [
-        route.asked.name for route in prepared.routes if route.plan.lane.service.layover_days(ship_date.weekday()) > 0
-    ]
+    plans = {route.asked.name: route.plan for route in prepared.routes}
+    routes = [name for name, plan in plans.items() if origin_layover(plan.lane, plan.calendar, ship_date) > 0]
     return [caution("weekend_layover", ship_date=ship_date, routes=listed(routes))] if routes else []
 
 

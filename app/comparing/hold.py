@@ -8,7 +8,16 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from app.batch import PreparedBatch, PreparedRoute, WeatherDraws, caution, drift_quarter, prepare
+from app.batch import (
+    WEEKDAYS,
+    PreparedBatch,
+    PreparedRoute,
+    WeatherDraws,
+    caution,
+    drift_quarter,
+    origin_layover,
+    prepare,
+)
 from app.comparing.batch_cautions import all_cautions
 from app.comparing.departures import Departure, Departures, chosen_departure, departures_of
 from app.comparing.hold_reasons import hold_reason
@@ -34,7 +43,6 @@ from app.schemas import (
 from app.serving import Engine
 from model.decision import chance_better, chance_loss_within_limit, summarise
 
-WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 LAYOVER_WEEKDAYS = (4, 5, 6)
 
 
@@ -43,7 +51,7 @@ def answer_hold(request: HoldRequest, engine: Engine, from_record: Sequence[Assu
 
     `from_record` is what was filled in from the record of the seller.
     """
-    prepared = prepare(request, engine, request.earliest, from_record)
+    prepared = prepare(request, engine, request.earliest, from_record, last_date=request.latest)
     span = (request.latest - request.earliest).days
     plans = [route.plan for route in prepared.routes]
     request = with_fitting_draws(request, work_of(prepared, plans, n_dates=span + 1, n_remedies=REMEDIES))
@@ -79,8 +87,8 @@ def _departure(
     simulation: BatchSimulation,
     weather: WeatherDraws,
 ) -> Departure:
-    layover = route.plan.lane.service.layover_days(ship_date.weekday())
-    journeys = simulation.journeys(route.plan, ship_date, weather, request.closed_dates, layover_days=layover)
+    layover = origin_layover(route.plan.lane, route.plan.calendar, ship_date)
+    journeys = simulation.journeys(route.plan, ship_date, weather, layover_days=layover)
     drawn = simulation.outcomes(replace(route.plan, quarter=drift_quarter(request.seller, ship_date)), journeys)
     waited = (ship_date - request.earliest).days
     waiting = waited * (request.cost_per_day or 0.0)

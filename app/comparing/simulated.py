@@ -3,7 +3,7 @@
 from dataclasses import dataclass, replace
 from datetime import date
 
-from app.batch import PreparedBatch, PreparedRoute, RoutePlan
+from app.batch import PreparedBatch, PreparedRoute, RoutePlan, origin_layover
 from app.comparing.money import RouteMoney, route_money
 from app.comparing.simulation import BatchSimulation, Journeys, RouteDraws, shared_draws
 from app.comparing.work_limit import check_work, with_fitting_draws, work_of
@@ -79,7 +79,6 @@ class SimulatedBatch:
             route.plan,
             self.request.ship_date,
             self._weather,
-            self.request.closed_dates,
             layover_days=usual_layover(route, self.request.ship_date) if layover_days is None else layover_days,
         )
 
@@ -99,8 +98,8 @@ class SimulatedBatch:
 
 
 def usual_layover(route: PreparedRoute, ship_date: date) -> float:
-    """Return the layover of the service; none where the buyer gave the transit time of this very shipment."""
-    return 0.0 if route.asked.transit_days else route.plan.lane.service.layover_days(ship_date.weekday())
+    """Return the layover at the origin; none where the buyer gave the transit time of this very shipment."""
+    return 0.0 if route.asked.transit_days else origin_layover(route.plan.lane, route.plan.calendar, ship_date)
 
 
 def _followed(route: PreparedRoute) -> list[RoutePlan]:

@@ -15,10 +15,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from app.abandoned import end_if_abandoned
-from app.batch import BatchLine, PreparedBatch, RoutePlan, WeatherDraws, days_until_open
+from app.batch import PAPERS_SD_LOG, BatchLine, PreparedBatch, RoutePlan, WeatherDraws
 from app.schemas import Batch
 from app.serving import Engine
-from model.exposure import Exposure, expose, leg_ends
+from model.exposure import Exposure, expose
 from model.predict import PosteriorDraws, box_chances, clock_draws, linear_predictor, plant_effects
 from model.reference import CONSTANTS
 
@@ -32,12 +32,8 @@ MOST_SINGLE_PLANTS = 128
 # Uniforms of single plants are kept while a request needs no more than this many bytes.
 MOST_KEPT_BYTES = 64 * 2**20
 LEVELS = 2**16
-# A wait for papers or clearance is log-normal about its median with this sd.
-PAPERS_SD_LOG = CONSTANTS.papers_sd_log
 # Nothing is alive after so long; the far tail of a very skewed time in transit is followed no further.
 LONGEST_DAYS = CONSTANTS.longest_journey_days
-CLEARANCE_LEG = "clearance"
-ORIGIN_LEG = "origin_shed"
 
 
 class Journeys(NamedTuple):
@@ -130,17 +126,14 @@ class BatchSimulation:
         plan: RoutePlan,
         ship_date: date,
         weather: WeatherDraws,
-        closed: Sequence[date],
         *,
         layover_days: float = 0.0,
     ) -> list[Journeys]:
         """Follow the journeys of a route, one set of draws for each box that travels apart.
 
-        Papers, layover and closed days at the destination come on top of the transit time.
+        Papers, layover and days without work come on top of the transit time.
         """
-        return [
-            self._journeys_of_box(plan, box, ship_date, weather, closed, layover_days) for box in range(plan.n_fates)
-        ]
+        return [self._journeys_of_box(plan, box, ship_date, weather, layover_days) for box in range(plan.n_fates)]
 
     def _journeys_of_box(
         self,
@@ -148,7 +141,6 @@ class BatchSimulation:
         box: int,
         ship_date: date,
         weather: WeatherDraws,
-        closed: Sequence[date],
         layover_days: float,
     ) -> Journeys:
         end_if_abandoned()
@@ -156,20 +148,11 @@ class BatchSimulation:
         uniforms = [self.uniforms(f"{name} {box}") for name in ("body", "delayed", "delay")]
         total, delay = plan.transit.sample(*uniforms)
         total, delay = np.minimum(total, LONGEST_DAYS), np.minimum(delay, 0.5 * LONGEST_DAYS)
-        body = total - delay
-        clearance = np.zeros_like(body)
+        papers = np.zeros_like(total)
         if plan.papers_days > 0:
-            clearance += plan.papers_days * np.exp(PAPERS_SD_LOG * self.normals("papers"))
+            papers += plan.papers_days * np.exp(PAPERS_SD_LOG * self.normals("papers"))
         closed_at = lane.closing(ship_date)
-        if closed:
-            opened = lane.local(closed_at, "destination")
-            day = (opened.hour + opened.minute / 60.0) / 24.0 + total + clearance + layover_days
-            waits = days_until_open(opened.date(), int(day.max()) + 1, closed)
-            clearance += waits[day.astype(int)]
-        added: dict[str, Array | float] = {lane.service.delay_leg: delay}
-        for leg, days in ((CLEARANCE_LEG, clearance), (ORIGIN_LEG, layover_days)):
-            added[leg] = added.get(leg, 0.0) + days
-        ends = leg_ends(lane.legs, body, added_days=added, wait_h=plan.wait_h)
+        ends = plan.itinerary(closed_at, layover_days).ends_h(total - delay, delay, papers)
         streets = weather.streets(lane, closed_at, int(np.ceil(ends[-1].max())) + 1)
         return Journeys(ends[-1] / 24.0, expose(lane.legs, ends, streets, plan.box, self.clock))
 

@@ -1,15 +1,25 @@
 """What a box's lane makes likely: days in transit by service and ledger, mean temperature by simulated journeys."""
 
 from collections import defaultdict
-from datetime import date
+from datetime import date, datetime
 
 import numpy as np
 from numpy.typing import NDArray
 
-from app.batch import Lane, PackedBox, WeatherDraws, box_of, resolve_place
+from app.batch import (
+    Itinerary,
+    Lane,
+    LaneCalendar,
+    PackedBox,
+    WeatherDraws,
+    box_of,
+    most_waited,
+    origin_layover,
+    resolve_place,
+)
 from app.records import known_transit_days
 from app.store import ShipmentColumns
-from model.exposure import journey_bins, leg_ends, mean_of_bins
+from model.exposure import journey_bins, mean_of_bins
 from model.reference import Reference
 from model.screening import log_days_chance, log_temperature_density
 
@@ -34,6 +44,7 @@ class LikelyJourneys:
     def __init__(self, shipments: ShipmentColumns, reference: Reference) -> None:
         self._reference = reference
         self._lanes: dict[tuple[str, str, str], Lane] = {}
+        self._calendars: dict[int, LaneCalendar] = {}
         self._followed: dict[tuple[object, ...], Array] = {}
         days: defaultdict[str, list[tuple[int, float]]] = defaultdict(list)
         for i, number in enumerate(shipments.number.tolist()):
@@ -47,7 +58,8 @@ class LikelyJourneys:
         key = (origin, destination, service)
         if key not in self._lanes:
             ends = [resolve_place(code, "", self._reference).place for code in (origin, destination)]
-            self._lanes[key] = Lane.between(ends[0], ends[1], service, self._reference)
+            lane = Lane.between(ends[0], ends[1], service, self._reference)
+            self._lanes[key], self._calendars[id(lane)] = lane, lane.calendar()
         return self._lanes[key]
 
     def days(self, shipments: ShipmentColumns, i: int) -> float:
@@ -82,16 +94,24 @@ class LikelyJourneys:
             weather = WeatherDraws(
                 self._reference, _date(shipments.ship_date[i]), int(days) + 2, draws=JOURNEYS, seed=WEATHER_SEED
             )
-            ends = leg_ends(lane.legs, np.full(JOURNEYS, days), added_days={})
-            streets = weather.streets(lane, closed_at, int(np.ceil(ends[-1, 0])) + 1)
+            ends = self._itinerary(lane, closed_at, _date(shipments.ship_date[i])).given_total(days, JOURNEYS, at=0.5)
+            streets = weather.streets(lane, closed_at, int(np.ceil(ends[-1].max())) + 1)
             bins = journey_bins(lane.legs, ends, streets, box_of(packed, self._reference))
             self._followed[key] = mean_of_bins(bins)
         return self._followed[key]
 
+    def _itinerary(self, lane: Lane, closed_at: datetime, ship_date: date) -> Itinerary:
+        calendar = self._calendars[id(lane)]
+        transit = lane.solve(lane.usual_quantiles()).transit
+        return Itinerary(lane, calendar, transit, closed_at, origin_layover(lane, calendar, ship_date))
+
     def _scaled_days(self, shipments: ShipmentColumns, i: int, lane: Lane) -> float:
-        """Return the days of shipment i as a long lane would take, its layover taken off."""
-        layover = lane.service.layover_days(_date(shipments.ship_date[i]).weekday())
-        return max(self.days(shipments, i) - layover, LEAST_DAYS) / lane.length_share()
+        """Return the days of shipment i as a long lane would take, layover and half of a wait for worked days off."""
+        ship_date, days, calendar = _date(shipments.ship_date[i]), self.days(shipments, i), self._calendars[id(lane)]
+        closed_at = shipments.moments(i)[0] or lane.closing(ship_date)
+        waited = most_waited(lane, calendar, closed_at, min(max(days, 0.0), MOST_FOLLOWED_DAYS))
+        days -= origin_layover(lane, calendar, ship_date) + 0.5 * waited
+        return max(days, LEAST_DAYS) / lane.length_share()
 
 
 def _date(day: np.datetime64) -> date:

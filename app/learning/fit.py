@@ -15,7 +15,7 @@ from scipy import special
 from app.learning.recorded_rechecks import RecheckedLines, rechecked_lines
 from app.learning.recorded_times import RecordedTimes
 from app.recorded import RecordedLines, recorded_lines
-from app.serving import PRIOR_SEED, STORED_DRAWS, DelayCheck, FitRecord, FittedModel, to_artefact
+from app.serving import PRIOR_SEED, STORED_DRAWS, DelayCheck, FitRecord, FittedModel, LearnedTimes, to_artefact
 from app.store import ArrivedBoxes, LoggerColumns, ShipmentColumns
 from model.fit import (
     ConvergenceError,
@@ -37,12 +37,16 @@ SUMMARY = np.array([0.1, 0.5, 0.9])
 
 
 class Recorded(NamedTuple):
-    """Everything of a ledger that a fit reads; `observed` are the lines as the model sees them."""
+    """Everything of a ledger that a fit reads; `observed` are the lines as the model sees them.
+
+    `learned` are the times in transit by these boxes: the lines' journeys are of these times too.
+    """
 
     lines: RecordedLines
     observed: Observed
     rechecks: RecheckedLines
     times: RecordedTimes
+    learned: LearnedTimes
 
     @classmethod
     def of(
@@ -56,10 +60,11 @@ class Recorded(NamedTuple):
         now: datetime,
     ) -> "Recorded":
         """Return it as of now: boxes on their way count with the days gone by."""
-        lines = recorded_lines(arrived, logger, reference, plans)
         times = RecordedTimes(arrived.shipments, on_the_way, reference, now=now)
+        learned = times.learn()
+        lines = recorded_lines(arrived, logger, reference, plans, learned)
         observed = observe(lines.lines, lines.counts, reference)
-        return cls(lines, observed, rechecked_lines(arrived, lines), times)
+        return cls(lines, observed, rechecked_lines(arrived, lines), times, learned)
 
     @property
     def shipment_of_box(self) -> NDArray[np.int64]:
@@ -103,7 +108,7 @@ def fit_model(
         delay_check=_delay_check(recorded, fitted.posterior, reference),
     )
     draws = with_late_loss(fitted.draws, recorded.rechecks)
-    return to_artefact(draws, count_boxes(observations), variance, recorded.times.learn(), record)
+    return to_artefact(draws, count_boxes(observations), variance, recorded.learned, record)
 
 
 def _delay_check(recorded: Recorded, posterior: Posterior, reference: Reference) -> DelayCheck | None:

@@ -15,6 +15,7 @@ from app.recorded import recorded_lines
 from app.serving import (
     STORED_DRAWS,
     ArtefactError,
+    LearnedTimes,
     QuickUpdate,
     Refused,
     read_fit,
@@ -53,6 +54,7 @@ class _Later(NamedTuple):
 
     version: str
     draws: PosteriorDraws
+    times: LearnedTimes
     seen: int
     boxes: int
     revision: int
@@ -94,17 +96,20 @@ def _read(database: Database, reference: Reference) -> _Later:
     with database.reading() as connection:
         version = active_version(connection)
         name, draws, seen = rules_version(reference), rules_draws(reference), 0
+        times = LearnedTimes()
         try:
             found = None if version is None else read_fit(connection, version, reference)
         except ArtefactError as error:
             LOG.warning("%s cannot be weighed: %s", version, error)
         else:
             if found is not None:
-                name, draws, seen = found.stored.version, found.fit.draws, found.stored.ledger_revision
+                draws, times = found.fit.draws, found.fit.times
+                name, seen = found.stored.version, found.stored.ledger_revision
         boxes, revision = later_boxes(connection, seen)
         return _Later(
             name,
             draws,
+            times,
             seen,
             boxes,
             revision,
@@ -132,7 +137,7 @@ def _weigh(later: _Later) -> QuickUpdate:
     if len(lines.shipment) > MOST_LINES:
         return refused("too_many")
     reference = later.draws.reference
-    table = recorded_lines(later.arrived, later.logger, reference, later.plans)
+    table = recorded_lines(later.arrived, later.logger, reference, later.plans, later.times)
     if not len(table.lines):
         return QuickUpdate(revision=later.revision, boxes=later.boxes)  # nothing came in them, so they say nothing
     observed = observe(table.lines, table.counts, reference)

@@ -7,7 +7,16 @@ from datetime import date, datetime
 import numpy as np
 from numpy.typing import NDArray
 
-from app.batch import Lane, delay_of, resolve_place, table_quantiles
+from app.batch import (
+    Lane,
+    LaneCalendar,
+    delay_of,
+    most_waited,
+    not_before,
+    origin_layover,
+    resolve_place,
+    table_quantiles,
+)
 from app.records import LONGEST_DAYS, SECONDS_A_DAY, SHORTEST_DAYS, known_transit_days
 from app.serving import LaneKey, LaneTimes, LearnedTimes
 from app.store import ShipmentColumns
@@ -34,7 +43,7 @@ class _Boxes:
 
 
 class RecordedTimes:
-    """The times in transit of all boxes, by service; the layover of a box closed towards the weekend is taken off.
+    """The times in transit of all boxes, by service: layover taken off, and what a box waited for a worked day unknown.
 
     Boxes on their way count with the days gone by. A lost box says nothing of how long boxes take that arrive: it has
     no time in transit, and how late it was when it was given up is no measure of one. It is left out, and so is a box
@@ -46,7 +55,7 @@ class RecordedTimes:
     ) -> None:
         self._reference, self._now = reference, now
         self._services: dict[str, _Boxes] = {}
-        self._known: dict[tuple[str, str, str], tuple[LaneKey, Lane]] = {}
+        self._known: dict[tuple[str, str, str], tuple[LaneKey, Lane, LaneCalendar]] = {}
         self._delayed: list[bool] = []
         self._add(arrived)
         self._add(on_the_way)
@@ -108,34 +117,41 @@ class RecordedTimes:
             if not on_the_way and np.isnat(shipments.arrival_date[i]):
                 continue  # lost
             service, origin, destination = (column.levels[column.codes[i]] for column in columns)
-            key, lane = self._lane(service, origin, destination)
+            key, lane, calendar = self._lane(service, origin, destination)
             ship_date: date = shipments.ship_date[i].astype(object)
             departed_at, opened_at = shipments.moments(i)
+            closed_at = departed_at or lane.closing(ship_date)
+            layover = origin_layover(lane, calendar, ship_date)
             if on_the_way:
-                days = (self._now - (departed_at or lane.closing(ship_date))).total_seconds() / SECONDS_A_DAY
+                days = (self._now - closed_at).total_seconds() / SECONDS_A_DAY
                 if days > LONGEST_DAYS:
                     continue
+                waited = days - not_before(lane, calendar, closed_at, days)
+                days, half_width = days - waited - layover, 0.0
             else:
                 zones = (lane.places["origin"].time_zone, lane.places["destination"].time_zone)
                 arrival_date: date = shipments.arrival_date[i].astype(object)
                 days = known_transit_days(ship_date, arrival_date, departed_at, opened_at, zones)
-            days -= lane.service.layover_days(ship_date.weekday())
+                waited = most_waited(lane, calendar, closed_at, days)
+                # It came at the latest when it was opened, at the earliest when the days that nobody worked began.
+                half_width = 0.5 * waited
+                self._delayed.append(days - layover > lane.usual_quantiles().p90)
+                days -= layover + half_width
             boxes = self._services.setdefault(service, _Boxes())
-            if not on_the_way:
-                self._delayed.append(days > lane.usual_quantiles().p90)
             boxes.days.append(max(days, 0.0 if on_the_way else SHORTEST_DAYS))
             timed = departed_at is not None and opened_at is not None
-            boxes.half_width_days.append(TIMES_HALF_WIDTH_DAYS if timed else DATES_HALF_WIDTH_DAYS)
+            half_width += TIMES_HALF_WIDTH_DAYS if timed else DATES_HALF_WIDTH_DAYS
+            boxes.half_width_days.append(half_width)
             boxes.arrived.append(not on_the_way)
             boxes.lanes.setdefault(key, lane)
             boxes.lane.append(boxes.index.setdefault(key, len(boxes.index)))
 
-    def _lane(self, service: str, origin: str, destination: str) -> tuple[LaneKey, Lane]:
+    def _lane(self, service: str, origin: str, destination: str) -> tuple[LaneKey, Lane, LaneCalendar]:
         written = (service, origin, destination)
         if written not in self._known:
             ends = [resolve_place(code, "", self._reference).place for code in (origin, destination)]
             lane = Lane.between(ends[0], ends[1], service, self._reference)
-            self._known[written] = (LaneKey(service, ends[0].iata, ends[1].iata), lane)
+            self._known[written] = (LaneKey(service, ends[0].iata, ends[1].iata), lane, lane.calendar())
         return self._known[written]
 
 

@@ -40,7 +40,7 @@ class FollowedBox:
         self._weather = WeatherDraws(
             engine.reference, first, days, draws=draws, seed=plan.seed, forecast=prepared.forecast
         )
-        self.journeys: JourneyDraws = draw_journeys(known, plan.closed_dates, self._simulation)
+        self.journeys: JourneyDraws = draw_journeys(known, self._simulation)
         self.exposure = self._exposure(self.journeys.ends_h)
 
     def _exposure(self, ends_h: Array) -> Exposure:

@@ -3,8 +3,7 @@
 import numpy as np
 from numpy.typing import NDArray
 
-from app.batch import percent
-from app.comparing import CLEARANCE_LEG
+from app.batch import CLEARANCE_LEG, percent
 from app.outlook.followed_box import FollowedBox
 from app.outlook.open_journey import KnownJourney
 from app.schemas import Help

@@ -2,22 +2,31 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import datetime, timedelta
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr, ndtri
 
-from app.batch import Lane, PreparedRoute, days_until_open, delay_of
-from app.comparing import CLEARANCE_LEG, LONGEST_DAYS, ORIGIN_LEG, PAPERS_SD_LOG, BatchSimulation
+from app.batch import (
+    CLEARANCE_LEG,
+    HUB_LEG,
+    ORIGIN_LEG,
+    PAPERS_SD_LOG,
+    Lane,
+    PreparedRoute,
+    delay_of,
+    not_before,
+    on_working_days,
+)
+from app.comparing import LONGEST_DAYS, BatchSimulation
 from model.exposure import DEFAULT_WAIT_H, HELD, RELEASED, Tracked, leg_ends, share_ahead, track, tracked_ends
 from model.reference import CONSTANTS
 from model.transit import Delay, HoldDelay, OpenJourney, TimeAhead, TransitTime, Uniforms, body_ahead
 
 Array = NDArray[np.float64]
 
-HUB_LEG = "hub"
 LEG_OF_KIND = {"at_hub": HUB_LEG, "in_clearance": CLEARANCE_LEG}
 # Distributions are followed no further; a box that has been silent for longer is as one silent for a year.
 MOST_OPEN_DAYS = 365.0
@@ -99,10 +108,12 @@ class KnownJourney:
     @property
     def plan_chance_by_now(self) -> float:
         """The chance, by its plan and whatever was heard since, that a box has arrived after so long."""
-        plan = self.route.plan
+        plan, offset = self.route.plan, self.lane.day_offset(self.closed_at, "destination")
         scores = ndtri((np.arange(PAPERS_NODES) + 0.5) / PAPERS_NODES)
         waits = self.usual_layover_days + plan.papers_days * np.exp(PAPERS_SD_LOG * scores)
-        return float(plan.transit.cdf(self.elapsed_days - waits).mean())
+        # One that came on a day that is not worked has not arrived yet, if that may still be.
+        came = plan.calendar.destination.surely_taken(*offset, self.elapsed_days)
+        return float(plan.transit.cdf(came - waits).mean())
 
     @property
     def papers_ahead(self) -> bool:
@@ -188,24 +199,21 @@ class JourneyDraws:
     papers_days: Array
 
 
-def draw_journeys(known: KnownJourney, closed: Sequence[date], simulation: BatchSimulation) -> JourneyDraws:
+def draw_journeys(known: KnownJourney, simulation: BatchSimulation) -> JourneyDraws:
     """Draw the journey given all that is known, with the uniforms of the plan's own forecast."""
     journey, elapsed = open_part(known), known.elapsed_days
+    # A box that comes on a day that is not worked is opened later: it may have come since those days began.
+    came_after = _came_after(known)
+    if came_after < elapsed:
+        rounds = [journey.draw(came_after, _uniforms(simulation, f" round {i}")) for i in range(CLOSED_ROUNDS)]
+        drawn = TimeAhead(*(np.concatenate(parts) for parts in zip(*rounds, strict=True)))
+        ends = _ends_h(known, drawn)
+        still = np.flatnonzero(ends[-1] > 24.0 * elapsed)
+        if still.size:
+            kept = still[np.arange(simulation.n_draws) * still.size // simulation.n_draws]
+            return _journeys(known, TimeAhead(*(part[kept] for part in drawn)), ends[:, kept])
     ahead = journey.draw(elapsed, _uniforms(simulation))
-    if not closed:
-        return _journeys(known, ahead, np.zeros_like(ahead.body))
-    # A box that arrives on a closed day is opened later: it may have arrived since those days began.
-    not_before = _not_before(known, closed)
-    if not_before == elapsed:
-        return _journeys(known, ahead, _until_open(known, journey.since_days + ahead.total, closed))
-    rounds = [journey.draw(not_before, _uniforms(simulation, f" round {i}")) for i in range(CLOSED_ROUNDS)]
-    drawn = TimeAhead(*(np.concatenate(parts) for parts in zip(*rounds, strict=True)))
-    until_open = _until_open(known, journey.since_days + drawn.total, closed)
-    still = np.flatnonzero(journey.since_days + drawn.total + until_open > elapsed)
-    if not still.size:
-        return _journeys(known, ahead, _until_open(known, journey.since_days + ahead.total, closed))
-    kept = still[np.arange(simulation.n_draws) * still.size // simulation.n_draws]
-    return _journeys(known, TimeAhead(*(part[kept] for part in drawn)), until_open[kept])
+    return _journeys(known, ahead, _ends_h(known, ahead))
 
 
 def _uniforms(simulation: BatchSimulation, again: str = "") -> Uniforms:
@@ -215,45 +223,36 @@ def _uniforms(simulation: BatchSimulation, again: str = "") -> Uniforms:
     return Uniforms(body, delayed, delay, wait)
 
 
-def day_offset(known: KnownJourney) -> tuple[date, float]:
-    """Return the destination's local date when the box was closed, and the part of that day which was over."""
-    local = known.lane.local(known.closed_at, "destination")
-    return local.date(), (local.hour + local.minute / 60.0) / 24.0
+def _came_after(known: KnownJourney) -> float:
+    """Return the elapsed days that an unopened box has surely taken to come, but for days that nobody worked."""
+    elapsed = known.elapsed_days
+    if known.tracked.held_since is not None:
+        return elapsed  # what is held has not come
+    hub_ahead = known.tracked.leg is None
+    taken = not_before(known.lane, known.route.plan.calendar, known.closed_at, elapsed, hub=hub_ahead)
+    # What is known of its leg and its holds stands.
+    return max(taken, min(known.since_days, elapsed))
 
 
-def _not_before(known: KnownJourney, closed: Sequence[date]) -> float:
-    """Return the elapsed days that an unopened box has surely taken to arrive."""
-    first_day, offset = day_offset(known)
-    shut = {(day - first_day).days for day in closed}
-    day = int(np.floor(offset + known.elapsed_days))
-    if day not in shut and day - 1 not in shut:
-        return known.elapsed_days
-    day = day if day in shut else day - 1
-    while day - 1 in shut:
-        day -= 1
-    return min(max(day - offset, 0.0), known.elapsed_days)
-
-
-def _until_open(known: KnownJourney, arrived_days: Array, closed: Sequence[date]) -> Array:
-    first_day, offset = day_offset(known)
-    day = (offset + np.minimum(arrived_days, known.elapsed_days + LONGEST_DAYS)).astype(int)
-    waits: Array = days_until_open(first_day, int(day.max()) + 1, closed)[day]
-    return waits
-
-
-def _journeys(known: KnownJourney, ahead: TimeAhead, until_open: Array) -> JourneyDraws:
+def _ends_h(known: KnownJourney, ahead: TimeAhead) -> Array:
+    """Return the hour each leg ends, (legs, draws), at most 120 days from now."""
     legs, tracked = known.lane.legs, known.tracked
     body = ahead.body
     added = {leg: np.zeros_like(body) for leg in {known.delay_leg, known.hold_leg, CLEARANCE_LEG, ORIGIN_LEG}}
     added[known.delay_leg if tracked.held_since is None else known.hold_leg] += ahead.delay
     added[known.hold_leg] += tracked.held_days + known.beyond_days
-    added[CLEARANCE_LEG] += ahead.wait + until_open
+    added[CLEARANCE_LEG] += ahead.wait
     added[ORIGIN_LEG] += known.layover_days
     if tracked.leg is None:
         ends = leg_ends(legs, body, added_days=dict(added))
     else:
         ends = tracked_ends(legs, tracked, body, added_days=added)
-    longest = known.elapsed_days + LONGEST_DAYS
+    ends = np.minimum(ends, 24.0 * (known.elapsed_days + LONGEST_DAYS))
+    calendar = known.route.plan.calendar
+    return on_working_days(ends, known.lane, calendar, known.closed_at, hub=tracked.leg is None)
+
+
+def _journeys(known: KnownJourney, ahead: TimeAhead, ends_h: Array) -> JourneyDraws:
     # Rounding must not open a box before now.
-    opened = np.clip(ends[-1] / 24.0, known.elapsed_days, longest)
-    return JourneyDraws(np.minimum(ends, 24.0 * LONGEST_DAYS), opened, ahead.delay, ahead.wait)
+    opened = np.maximum(ends_h[-1] / 24.0, known.elapsed_days)
+    return JourneyDraws(np.minimum(ends_h, 24.0 * LONGEST_DAYS), opened, ahead.delay, ahead.wait)

@@ -15,7 +15,7 @@ from app.comparing import usual_layover
 from app.outlook.cautions import departure_caution, outlook_cautions
 from app.outlook.followed_box import FollowedBox
 from app.outlook.helps import helps_now
-from app.outlook.open_journey import KnownJourney, Note, day_offset, known_journey
+from app.outlook.open_journey import KnownJourney, Note, known_journey
 from app.problems import Conflict, FieldError, InvalidInput
 from app.schemas import (
     MOMENT_WORDS,
@@ -153,7 +153,7 @@ def outlook_of(box: BoxOnItsWay, at: datetime, engine: Engine) -> OutlookAnswer:
 
 def arrival_by(known: KnownJourney, opened_days: Array) -> list[ArrivalChance]:
     """Return the chance of having been opened by the end of each local day, until it is over 0.99; 30 days at most."""
-    first_day, offset = day_offset(known)
+    first_day, offset = known.lane.day_offset(known.closed_at, "destination")
     opened = np.sort(np.floor(offset + opened_days))
     today = int(np.floor(offset + known.elapsed_days))
     rows = []

@@ -1,28 +1,31 @@
 """Recorded boxes -> the table that the model is fitted to, each line with its exposure given everything recorded."""
 
-import json
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 from types import MappingProxyType
 from typing import NamedTuple
+from zlib import crc32
 
 import numpy as np
 from numpy.typing import NDArray
 
-from app.batch import Lane, PackedBox, WeatherDraws, box_of, resolve_genus, resolve_place
-from app.records import known_transit_days
-from app.store import ArrivedBoxes, Coded, LineColumns, LoggerColumns, ShipmentColumns
-from model.exposure import (
-    Forecast,
-    Measured,
-    binned_degrees_below,
-    binned_rates,
-    journey_bins,
-    leg_ends,
-    log_days,
-    trace_bins,
+from app.batch import (
+    Itinerary,
+    Lane,
+    LaneCalendar,
+    PackedBox,
+    WeatherDraws,
+    box_of,
+    origin_layover,
+    resolve_genus,
+    resolve_place,
 )
+from app.recorded.planned_journey import Planned, planned
+from app.records import known_transit_days
+from app.serving import LearnedTimes
+from app.store import ArrivedBoxes, Coded, LineColumns, LoggerColumns, ShipmentColumns
+from model.exposure import Measured, binned_degrees_below, binned_rates, journey_bins, log_days, trace_bins
 from model.fit import LINE_DTYPE, Lines
 from model.predict import tabulated_cold
 from model.reference import Genus, Place, Reference
@@ -69,13 +72,14 @@ def recorded_lines(
     logger: LoggerColumns,
     reference: Reference,
     plans: Mapping[int, tuple[str, str]] = MappingProxyType({}),
+    times: LearnedTimes | None = None,
 ) -> RecordedLines:
     """Return the lines of all arrived boxes.
 
     The exposure of a box is that of its logger's trace; else of the weather along the legs of its service: the forecast
-    stored with its plan where there is one, seasonal weather with anomalies otherwise. Where a logger's mean, minimum
-    or maximum is recorded, journeys through that weather are made to agree with it. Its days run from its departure to
-    its opening, or from date to date.
+    stored with its plan where there is one, seasonal weather with anomalies otherwise. Its days run from its departure
+    to its opening, or from date to date; where they went is that of forecast journeys which take as long. Where a
+    logger's mean, minimum or maximum is recorded, these journeys are made to agree with it.
 
     Parameters
     ----------
@@ -84,9 +88,11 @@ def recorded_lines(
     reference : Reference
     plans : mapping
         Plan and forecast of planned shipments as JSON, by number (`read_plans`).
+    times : LearnedTimes, optional
+        Times in transit by own boxes; without them the table's.
     """
     shipments, lines = arrived
-    exposures = _Exposures(reference, plans)
+    exposures = _Exposures(reference, plans, LearnedTimes() if times is None else times)
     traces = _traces(logger, shipments)
     boxes = [exposures.of(shipments, i, traces.get(int(number))) for i, number in enumerate(shipments.number)]
     names = {name: _texts(getattr(lines, name)) for name in ("genus", "cultivar")}
@@ -154,15 +160,16 @@ class _Trip(NamedTuple):
     ship_date: date
     closed_at: datetime
     days: float
+    dates_only: bool
 
 
 class _Exposures:
     """Exposures of boxes; boxes alike in lane, packing and dates are followed once."""
 
-    def __init__(self, reference: Reference, plans: Mapping[int, tuple[str, str]]) -> None:
-        self._reference, self._plans = reference, plans
+    def __init__(self, reference: Reference, plans: Mapping[int, tuple[str, str]], times: LearnedTimes) -> None:
+        self._reference, self._plans, self._times = reference, plans, times
         self._known: dict[tuple[object, ...], Array] = {}
-        self._lanes: dict[tuple[str, str, str], Lane] = {}
+        self._lanes: dict[tuple[str, str, str], tuple[Lane, LaneCalendar]] = {}
 
     def of(self, shipments: ShipmentColumns, i: int, trace: tuple[Array, Array] | None) -> _Boxed:
         """Return the exposure of shipment i."""
@@ -170,7 +177,7 @@ class _Exposures:
             column.levels[column.codes[i]]
             for column in (shipments.origin, shipments.destination, shipments.service, shipments.container)
         )
-        lane = self._lane(origin, destination, service)
+        lane, calendar = self._lane(origin, destination, service)
         ship_date: date = shipments.ship_date[i].astype(object)
         arrival_date: date = shipments.arrival_date[i].astype(object)
         zones = (lane.places["origin"].time_zone, lane.places["destination"].time_zone)
@@ -187,46 +194,62 @@ class _Exposures:
             int(shipments.heat_packs[i]),
             int(shipments.cold_packs[i]),
         )
-        forecast = planned_weather(self._plans.get(int(shipments.number[i])))
-        trip = _Trip(ship_date, departed_at or lane.closing(ship_date), days)
-        if forecast:
-            bins = self._journeys(lane, packed, trip, measured, forecast)
-            return _Boxed(days, bins, dates_only)
+        trip = _Trip(ship_date, departed_at or lane.closing(ship_date), days, dates_only)
+        plan = planned(self._plans.get(int(shipments.number[i])))
+        if plan is not None:
+            return _Boxed(
+                days, self._journeys(self._planned(plan, lane, trip), packed, trip, measured, plan), dates_only
+            )
         # As text, since NaN is no NaN's equal.
-        key = (origin, destination, service, packed, trip.closed_at, days, str(measured))
+        key = (origin, destination, service, packed, trip, str(measured))
         if key not in self._known:
             if len(self._known) >= MOST_KEPT_JOURNEYS:
                 self._known.clear()
-            self._known[key] = self._journeys(lane, packed, trip, measured, {})
+            self._known[key] = self._journeys(self._usual(lane, calendar, trip), packed, trip, measured, None)
         return _Boxed(days, self._known[key], dates_only)
 
-    def _lane(self, origin: str, destination: str, service: str) -> Lane:
+    def _lane(self, origin: str, destination: str, service: str) -> tuple[Lane, LaneCalendar]:
         key = (origin, destination, service)
         if key not in self._lanes:
             ends: list[Place] = [resolve_place(code, "", self._reference).place for code in (origin, destination)]
-            self._lanes[key] = Lane.between(ends[0], ends[1], service, self._reference)
+            lane = Lane.between(ends[0], ends[1], service, self._reference)
+            self._lanes[key] = (lane, lane.calendar())
         return self._lanes[key]
 
+    def _usual(self, lane: Lane, calendar: LaneCalendar, trip: _Trip) -> Itinerary:
+        """Return how a box goes of which nothing was planned."""
+        usual = lane.usual(self._times)
+        transit = lane.solve(usual.quantiles, usual.delay_share).transit
+        return Itinerary(lane, calendar, transit, trip.closed_at, origin_layover(lane, calendar, trip.ship_date))
+
+    def _planned(self, plan: Planned, lane: Lane, trip: _Trip) -> Itinerary:
+        """Return how a box goes that was planned: with the times, days, papers and pick-up of its plan."""
+        calendar = lane.calendar(plan.closed, plan.opened, public_holidays=plan.public_holidays)
+        own = replace(self._usual(lane, calendar, trip), papers_days=plan.n_missing * lane.service.papers_delay_days)
+        if plan.wait_h is not None:
+            own = replace(own, wait_h=plan.wait_h)
+        if plan.times is not None and plan.service == lane.service.service:
+            own = replace(own, transit=lane.solve(plan.times).transit, layover_days=0.0)
+        return own
+
     def _journeys(
-        self,
-        lane: Lane,
-        packed: PackedBox,
-        trip: _Trip,
-        measured: Measured,
-        forecast: Mapping[str, Mapping[date, Forecast]],
+        self, itinerary: Itinerary, packed: PackedBox, trip: _Trip, measured: Measured, plan: Planned | None
     ) -> Array:
+        lane = itinerary.lane
         weather = WeatherDraws(
-            self._reference, trip.ship_date, int(trip.days) + 2, draws=JOURNEYS, seed=WEATHER_SEED, forecast=forecast
+            self._reference,
+            trip.ship_date,
+            int(trip.days) + 2,
+            draws=JOURNEYS,
+            seed=WEATHER_SEED,
+            forecast=None if plan is None else plan.forecast,
         )
-        ends = leg_ends(lane.legs, np.full(JOURNEYS, trip.days), added_days={})
-        streets = weather.streets(lane, trip.closed_at, int(np.ceil(ends[-1, 0])) + 1)
+        ends = itinerary.given_total(trip.days, JOURNEYS, at=_at(lane, trip), dates_only=trip.dates_only)
+        streets = weather.streets(lane, trip.closed_at, int(np.ceil(ends[-1].max())) + 1)
         return journey_bins(lane.legs, ends, streets, box_of(packed, self._reference), measured)
 
 
-def planned_weather(plan: tuple[str, str] | None) -> dict[str, dict[date, Forecast]]:
-    """Return the forecast of the weather that was given with a plan, by place and day; empty without one."""
-    given = {} if plan is None else json.loads(plan[0]).get("forecast", {})
-    return {
-        place: {date.fromisoformat(day["date"]): Forecast(day["min_c"], day["max_c"]) for day in days}
-        for place, days in given.items()
-    }
+def _at(lane: Lane, trip: _Trip) -> float:
+    """Return where the systematic sample of a box's journeys begins: even over boxes, the same for the same trip."""
+    said = f"{lane.service.service} {[place.iata for place in lane.places.values()]} {trip.closed_at} {trip.days:.6f}"
+    return crc32(said.encode()) / 2**32

@@ -114,7 +114,10 @@ class Paperwork(RequestModel):
 
 
 class TransitTimes(RequestModel):
-    """Quantiles of the whole time, delays included: p10 < p50 < p90, or all three equal for a fixed time."""
+    """Quantiles of the time to the door, delays included: p10 < p50 < p90, or all three equal for a fixed time.
+
+    Days on which the service does not work come on top.
+    """
 
     p10: DaysInTransit = Field(description="days, over 0 to 90")
     p50: DaysInTransit = Field(description="days, over 0 to 90")
@@ -175,7 +178,14 @@ class Batch(RequestModel):
         default={}, description="by place code, origin or destination"
     )
     closed_dates: Annotated[list[LocalDate], Field(max_length=366)] = Field(
-        default=[], description="days without work at the destination beside weekends"
+        default=[], description="days without work at the destination beside weekends and public holidays"
+    )
+    open_dates: Annotated[list[LocalDate], Field(max_length=366)] = Field(
+        default=[],
+        description="weekends and public holidays on which the service works all the same, wherever the box is",
+    )
+    public_holidays: bool = Field(
+        default=True, description="whether services rest on the public holidays of origin, hub and destination"
     )
     draws: Draws = Field(
         default=4096, description="simulated journeys, 256 to 65,536; left out, fewer where that takes long"

@@ -125,9 +125,10 @@ class Leg:
 
 @dataclass(frozen=True, slots=True)
 class Service:
-    """A way of sending: total transit days from closing the box to opening it, and how it is late.
+    """A way of sending: transit days from closing the box to the door, delays included, and how it is late.
 
-    The quantiles hold for boxes closed from Monday to Thursday; the layovers are added for the other days.
+    The quantiles hold for boxes closed from Monday to Thursday; the layovers are added for the other days, and the wait
+    of a box that comes on a day without work.
     """
 
     service: str

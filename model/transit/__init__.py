@@ -1,9 +1,11 @@
-"""Time in transit from three quantiles with delays as a mixture, what is left of it, and how it is learned.
+"""Time in transit from three quantiles with delays as a mixture, what is left of it or made up a total, and how it is
+learned.
 
 Nothing here knows of weather or plants.
 """
 
 from model.transit.delay import Delay, HoldDelay, MissedFlights
+from model.transit.given_total import chosen, spent_days
 from model.transit.outlook import OpenJourney, TimeAhead, Uniforms, body_ahead
 from model.transit.transit import SHORTEST_DAYS, SolvedTransit, TransitQuantiles, TransitTime, solve_transit
 from model.transit.transit_learning import TransitRecord, learn_transit
@@ -21,6 +23,8 @@ __all__ = [
     "TransitTime",
     "Uniforms",
     "body_ahead",
+    "chosen",
     "learn_transit",
     "solve_transit",
+    "spent_days",
 ]

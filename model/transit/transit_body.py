@@ -22,6 +22,7 @@ Array = NDArray[np.float64]
 _FLAT_BEND = 1e-8
 # Below this bend the mean is taken to second order, relative error below 1e-9.
 _NEARLY_FLAT_BEND = 1e-5
+_HALF_LOG_TWO_PI = 0.5 * float(np.log(2.0 * np.pi))
 _MOST_SCORE = 38.0
 # Scores beyond this carry less than 1e-16 of the mass.
 _FAR_SCORE = 8.5
@@ -113,6 +114,25 @@ class TransitBody:
             return np.where(time < self.location, 0.0, -np.inf)
         log_sf = log_ndtr(-self.score(time)) - self._log_kept
         return np.where(time <= self.minimum_days, 0.0, np.minimum(log_sf, 0.0))
+
+    def log_density(self, days: ArrayLike) -> Array:
+        """Return the log density of T at `days`, per day, of their shape; minus infinity where no box ends.
+
+        Raises
+        ------
+        ValueError
+            For a fixed time, which has no density.
+        """
+        if not self.scale:
+            raise ValueError("log_density: a fixed time has none")
+        time = np.asarray(days, dtype=np.float64)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            z = self.score(time)
+            log_slope = np.log(self.scale) + self.bend * z
+            if self.on_log:
+                log_slope = log_slope + np.log(time - self.minimum_days)
+            log_density = -0.5 * z * z - _HALF_LOG_TWO_PI - log_slope - self._log_kept
+        return np.where((time > self.minimum_days) & np.isfinite(z), log_density, -np.inf)
 
     def days_at_log_sf(self, log_sf: ArrayLike) -> Array:
         """Return the days that are exceeded with chance exp(log_sf): the inverse of `log_sf`."""

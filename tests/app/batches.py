@@ -1,6 +1,7 @@
 """Invented requests, and the model loaded once: what the tests of the services share."""
 
 import json
+from datetime import date, timedelta
 from functools import cache
 from typing import Any
 
@@ -55,6 +56,13 @@ BATCH: Fields = {
     "seed": 1,
 }
 MONDAY = "2027-01-11"
+# Every day of the first half of 2027 is worked; 2 January is a Saturday.
+EVERY_DAY: Fields = {
+    "open_dates": [
+        (date(2027, 1, 2) + timedelta(days=7 * week + day)).isoformat() for week in range(26) for day in (0, 1)
+    ],
+    "public_holidays": False,
+}
 
 
 @cache
@@ -108,4 +116,4 @@ def outcomes(route: int = 0, **fields: Any) -> RouteDraws:
     request = compare_request(**fields)
     drawn, weather = simulation(request)
     plan = prepare(request, engine()).routes[route].plan
-    return drawn.outcomes(plan, drawn.journeys(plan, request.ship_date, weather, request.closed_dates))
+    return drawn.outcomes(plan, drawn.journeys(plan, request.ship_date, weather))

@@ -28,8 +28,8 @@ def row(**changes: str) -> dict[str, str]:
     return row_ahead(**{"ship_date": "2026-01-11", "arrival_date": "2026-01-16"} | changes)
 
 
-# 55 °F is 12.8 °C; nothing that leaves Semarang for Glasgow in January is 55 °C warm on average.
-FAHRENHEIT = row(shipment="F", inside_temp_c="55", healthy="18", damaged="1", dead="1")
+# Closed on a Monday. 55 °F is 12.8 °C; nothing that leaves Semarang for Glasgow in January is 55 °C warm on average.
+FAHRENHEIT = row(shipment="F", ship_date="2026-01-12", inside_temp_c="55", healthy="18", damaged="1", dead="1")
 MONTH = row(shipment="M", ship_date="2025-12-11", healthy="19", damaged="1", dead="0")
 
 

@@ -4,10 +4,8 @@ from datetime import UTC, date, datetime
 
 import numpy as np
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
 
-from app.batch.lanes import Lane, WeatherDraws, days_until_open, delay_of
+from app.batch.lanes import Lane, WeatherDraws, delay_of
 from model.exposure.climate import Forecast
 from model.reference.tables import load_reference
 from model.transit.delay import HoldDelay, MissedFlights
@@ -123,17 +121,3 @@ def test_street_air_follows_the_local_clock_at_both_ends(origin: str, destinatio
         assert street.day[0] == 1 + days_on, role
         assert street.mean_c.shape == (48,)
         assert street.anomaly_c.shape == (22, 64)
-
-
-def test_closed_days_wait_for_the_next_open_one() -> None:
-    closed = [date(2027, 1, 12), date(2027, 1, 13), date(2027, 1, 16), date(2027, 1, 17), date(2027, 1, 18)]
-    np.testing.assert_array_equal(days_until_open(MONDAY, 7, closed), [0, 2, 1, 0, 0, 3, 2])
-
-
-@given(closed=st.sets(st.integers(-3, 25)), n_days=st.integers(1, 20))
-def test_every_day_waits_exactly_until_an_open_one(closed: set[int], n_days: int) -> None:
-    waits = days_until_open(MONDAY, n_days, [date.fromordinal(MONDAY.toordinal() + day) for day in closed])
-    for day, wait in enumerate(waits):
-        passed = range(day, day + int(wait))
-        assert day + wait not in closed
-        assert all(other in closed for other in passed)

@@ -20,7 +20,7 @@ from app.store.arrived import read_arrived, read_on_the_way
 from app.store.database import Database
 from app.store.schema import shipments
 from model.reference.tables import load_reference
-from tests.app.batches import BATCH, COURIER, MONDAY
+from tests.app.batches import BATCH, COURIER, EVERY_DAY, MONDAY
 from tests.app.client import Client, running_client
 from tests.app.conftest import ON_ONE_DATABASE
 from tests.app.fits import FEW_DRAWS, FITTED_AT, fill, fitted, fitted_engine
@@ -84,7 +84,7 @@ def activate(client: Client) -> None:
 
 def compared(client: Client, **fields: Any) -> tuple[dict[str, float], str]:
     """Return the time in transit of a courier and why its median is assumed."""
-    body = {"ship_date": MONDAY} | BATCH | {"routes": [COURIER]} | fields
+    body = {"ship_date": MONDAY} | BATCH | EVERY_DAY | {"routes": [COURIER]} | fields
     answer = client.post("/v1/compare", json=body)
     assert answer.status_code == 200, answer.text
     why = {item["pointer"]: item["why"] for item in answer.json()["assumed"]}
@@ -156,6 +156,21 @@ def test_days_of_a_box_are_those_of_its_dates_without_layover(database: Database
     one, other = recorded_times(database).days("courier")
     assert one == pytest.approx(5 + 7 / 24)
     assert other == pytest.approx(8 + 7 / 24 - 2)
+
+
+def test_a_box_opened_on_a_monday_may_have_come_at_the_weekend(database: Database) -> None:
+    """8 January 2027 is a Friday, the 11th a Monday: two days without work before it, or none."""
+    fill(database, csv_bytes(box("fri", 4, ship_date=date(2027, 1, 4)), box("mon", 6, ship_date=date(2027, 1, 5))))
+    rows = recorded_times(database)
+    assert rows.days("courier") == pytest.approx([4 + 7 / 24, 6 + 7 / 24 - 1.0])
+    # Boxes that may all have waited teach shorter times than boxes that took as long and cannot have waited.
+    medians = []
+    for name, first in (("on Mondays", date(2027, 1, 5)), ("on Tuesdays", date(2027, 1, 6))):
+        boxes = [box(f"{name}-{i}", 6, ship_date=first + timedelta(weeks=i)) for i in range(8)]
+        fill(database, csv_bytes(*boxes))
+        times = recorded_times(database)
+        medians.append(learned_median(times))
+    assert medians[1] > medians[0] + 0.1
 
 
 def test_days_gone_by_run_from_the_closing_of_the_box(database: Database) -> None:

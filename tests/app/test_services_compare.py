@@ -7,7 +7,7 @@ import pytest
 from scipy import stats
 
 from app.schemas.compare import CompareAnswer, LineOutcome, PlantCounts, RouteOutcome
-from tests.app.batches import BATCH, CARGO, COSTS, COURIER, PAPERS, Fields, compare, fixed, line, outcomes
+from tests.app.batches import BATCH, CARGO, COSTS, COURIER, EVERY_DAY, PAPERS, Fields, compare, fixed, line, outcomes
 
 COLD_SNAP = {"GLA": [{"date": f"2027-01-{day}", "min_c": -12, "max_c": -5} for day in range(12, 26)]}
 NO_PACK: Fields = {"container": "foam_box", "roots": "damp_wrap", "capacity": 60}
@@ -109,16 +109,17 @@ class TestJourney:
     )
     def test_quantiles_in_are_quantiles_out(self, service: str, quantiles: tuple[float, float, float]) -> None:
         asked = dict(zip(("p10", "p50", "p90"), quantiles, strict=True))
-        got = compare(routes=[COURIER | {"service": service, "transit_days": asked}], draws=4096).routes[0].transit_days
+        route = COURIER | {"service": service, "transit_days": asked}
+        got = compare(routes=[route], draws=4096, **EVERY_DAY).routes[0].transit_days
         assert (got.p10, got.p50, got.p90) == pytest.approx(quantiles, rel=0.05)
 
     def test_equal_quantiles_are_a_fixed_time_without_delays(self) -> None:
-        drawn = outcomes(routes=[COURIER | {"transit_days": fixed(5.5)}])
+        drawn = outcomes(routes=[COURIER | {"transit_days": fixed(5.5)}], **EVERY_DAY)
         np.testing.assert_allclose(drawn.days, 5.5, rtol=1e-12)
 
     def test_papers_not_in_hand_add_days_and_cost_margin(self) -> None:
-        without = compare(paperwork=PAPERS | {"import_permit": False, "invoice": False})
-        for there, missing, least in zip(compare().routes, without.routes, (4.0, 2.5), strict=True):
+        without = compare(paperwork=PAPERS | {"import_permit": False, "invoice": False}, **EVERY_DAY)
+        for there, missing, least in zip(compare(**EVERY_DAY).routes, without.routes, (4.0, 2.5), strict=True):
             # Two papers at the service's usual delay: 2 x 2.5 days by courier, 2 x 1.5 by air cargo, at the median.
             assert missing.transit_days.p50 - there.transit_days.p50 > least
             assert missing.money.margin.mean < there.money.margin.mean
@@ -127,21 +128,23 @@ class TestJourney:
     def test_closed_days_lengthen_the_trip(self) -> None:
         def mean_days(*closed: str) -> float:
             routes = [COURIER | {"transit_days": fixed(5.0)}]
-            return compare(routes=routes, closed_dates=list(closed)).routes[0].transit_days.mean
+            fields: Fields = {"ship_date": "2027-01-15", "closed_dates": list(closed)}
+            return compare(routes=routes, **fields).routes[0].transit_days.mean
 
-        # Closed from Monday 11th, 8 h in Semarang, 1 h in Glasgow: opened on the 16th, or on the next open day.
-        assert mean_days() == mean_days("2027-01-15", "2027-01-17") == pytest.approx(5.0)
-        assert mean_days("2027-01-16") == pytest.approx(6.0)
-        assert mean_days("2027-01-16", "2027-01-17") == pytest.approx(7.0)
+        # Closed on Friday 15th, 8 h in Semarang, 1 h in Glasgow: opened on Wednesday 20th, or on the next open day.
+        assert mean_days() == mean_days("2027-01-19", "2027-01-21") == pytest.approx(5.0)
+        assert mean_days("2027-01-20") == pytest.approx(6.0)
+        assert mean_days("2027-01-20", "2027-01-21") == pytest.approx(7.0)
 
     def test_closed_days_are_those_of_the_destination(self) -> None:
-        # In Los Angeles the box is closed on Sunday the 10th, 17 h, and would be opened on Friday the 15th.
+        # In Los Angeles the box is closed on Sunday the 10th, 17 h, and would be opened on Friday the 15th; after the
+        # weekend comes Martin Luther King Day, the third Monday in January.
         fields: Fields = {"destination": "LAX", "routes": [COURIER | {"transit_days": fixed(5.0)}]}
-        for closed, days in (("2027-01-15", 6.0), ("2027-01-16", 5.0)):
+        for closed, days in (("2027-01-15", 9.0), ("2027-01-16", 5.0)):
             assert compare(**fields, closed_dates=[closed]).routes[0].transit_days.mean == pytest.approx(days)
 
     def test_friday_lies_over_the_weekend_unless_the_time_is_given(self) -> None:
-        monday, friday = compare(), compare(ship_date="2027-01-15")
+        monday, friday = compare(**EVERY_DAY), compare(ship_date="2027-01-15", **EVERY_DAY)
         assert friday.routes[0].transit_days.p50 == pytest.approx(monday.routes[0].transit_days.p50 + 1.0, rel=0.01)
         assert "weekend_layover" in codes(friday) - codes(monday)
         given = [COURIER | {"transit_days": fixed(5.0)}]

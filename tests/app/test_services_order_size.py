@@ -18,7 +18,7 @@ def simulated_chances(**fields: object) -> NDArray[np.float64]:
     request = order_size_request(**fields)
     drawn, weather = simulation(request)
     plan = replace(prepare(request, engine()).routes[0].plan, n_boxes=1, apart=False)
-    journeys = drawn.journeys(plan, request.ship_date, weather, request.closed_dates)
+    journeys = drawn.journeys(plan, request.ship_date, weather)
     return drawn.chance_by_box(plan, journeys, request.target.line)[:, 0]
 
 

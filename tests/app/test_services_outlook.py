@@ -11,7 +11,18 @@ from app.outlook.open_journey import Note
 from app.outlook.outlook import BoxOnItsWay, moment_of, outlook_of
 from app.problems import InvalidInput
 from app.schemas.outlook import Help, OutlookAnswer
-from tests.app.batches import CARGO, COURIER, PAPERS, Fields, compare, compare_request, engine, fixed, simulation
+from tests.app.batches import (
+    CARGO,
+    COURIER,
+    EVERY_DAY,
+    PAPERS,
+    Fields,
+    compare,
+    compare_request,
+    engine,
+    fixed,
+    simulation,
+)
 
 SPREAD: Fields = {"p10": 3, "p50": 5, "p90": 10}
 BY_COURIER: Fields = {"routes": [COURIER | {"transit_days": SPREAD}], "draws": 4096}
@@ -42,7 +53,7 @@ def by_rejection(day: float, n_seeds: int, **fields: Any) -> tuple[np.ndarray, l
         request = compare_request(**BY_COURIER | fields | {"seed": seed})
         drawn, weather = simulation(request)
         plan = prepare(request, engine()).routes[0].plan
-        [journey] = drawn.journeys(plan, request.ship_date, weather, request.closed_dates)
+        [journey] = drawn.journeys(plan, request.ship_date, weather)
         kept = journey.days > day
         left.append(journey.days[kept] - day)
         healthy.append([chance[kept] for chance, _ in drawn.plant_chances(plan, journey.exposure)])
@@ -120,7 +131,7 @@ def test_chances_by_day_are_local_days_that_rise() -> None:
 
 def test_chances_by_day_are_those_of_the_plan_given_so_long() -> None:
     plan = prepare(compare_request(**BY_COURIER), engine()).routes[0].plan
-    rows = outlook(3.0).arrival_by
+    rows = outlook(3.0, **EVERY_DAY).arrival_by
     # The day in Glasgow ends 23 hours after one in the morning.
     ends = [(row.date - LEFT.date()).days + 23.0 / 24.0 for row in rows]
     expected = 1.0 - np.exp(plan.transit.log_sf(ends) - plan.transit.log_sf(3.0))
@@ -131,22 +142,26 @@ def test_closed_days_open_no_box() -> None:
     rows = outlook(3.0, closed_dates=["2027-01-15", "2027-01-16", "2027-01-17"]).arrival_by
     by_day = {row.date.day: row.chance for row in rows}
     assert by_day[14] == by_day[15] == by_day[16] == by_day[17] < by_day[18]
+    # The 16th is a Saturday.
+    by_day = {row.date.day: row.chance for row in outlook(3.0).arrival_by}
+    assert by_day[14] < by_day[15] == by_day[16] == by_day[17] < by_day[18] < by_day[19]
 
 
 def test_a_leg_further_on_leaves_less() -> None:
     """Of the table, clearance and last mile are 0.30 of the time after 12 h: 5 days leave 0.3 x 4.5 from there."""
-    one_fixed: Fields = {"routes": [COURIER | {"transit_days": fixed(5.0)}]}
+    one_fixed: Fields = EVERY_DAY | {"routes": [COURIER | {"transit_days": fixed(5.0)}]}
     answer = outlook(3.0, (1.0, "at_hub"), (3.0, "in_clearance"), **one_fixed)
     assert answer.leg == "clearance"
     assert answer.days_left.p50 == pytest.approx(0.3 * 4.5)
     assert outlook(3.0, (3.0, "at_hub"), **one_fixed).days_left.p50 == pytest.approx(0.63 * 4.5)
-    means = [outlook(4.0, *notes).days_left.mean for notes in [((3.0, "in_clearance"),), ((2.0, "at_hub"),), ()]]
+    told = [((3.0, "in_clearance"),), ((2.0, "at_hub"),), ()]
+    means = [outlook(4.0, *notes, **EVERY_DAY).days_left.mean for notes in told]
     assert means == sorted(means)
     assert means[0] < 0.6 * means[2]
 
 
 def test_a_hold_lengthens_and_a_release_ends_it() -> None:
-    seen, held = outlook(5.0, (4.0, "in_clearance")), outlook(5.0, (4.0, "in_clearance"), (4.5, "held"))
+    seen, held = (outlook(5.0, (4.0, "in_clearance"), *more, **EVERY_DAY) for more in ((), ((4.5, "held"),)))
     assert (seen.held, held.held) == (False, True)
     assert held.days_left.mean > seen.days_left.mean + 1.0
     assert held.lines[0].healthy.mean < seen.lines[0].healthy.mean
@@ -181,7 +196,7 @@ def test_the_heat_pack_lasts_its_hours_from_the_closing() -> None:
 
 def test_collecting_saves_the_last_mile() -> None:
     """Of a fixed 5 days it is 0.12 of 4.5, until it has begun; air cargo is collected anyway."""
-    one_fixed: Fields = {"routes": [COURIER | {"transit_days": fixed(5.0)}]}
+    one_fixed: Fields = EVERY_DAY | {"routes": [COURIER | {"transit_days": fixed(5.0)}]}
     found = helps(outlook(2.0, **one_fixed))["collect_yourself"]
     assert found.days_sooner == pytest.approx(0.12 * 4.5, rel=0.01)
     assert found.healthy_gain is not None

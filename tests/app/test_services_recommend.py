@@ -6,7 +6,19 @@ import pytest
 
 from app.batch.batch import prepare
 from app.schemas.compare import Splitting
-from tests.app.batches import CARGO, COSTS, COURIER, Fields, compare, compare_request, engine, fixed, line, outcomes
+from tests.app.batches import (
+    CARGO,
+    COSTS,
+    COURIER,
+    EVERY_DAY,
+    Fields,
+    compare,
+    compare_request,
+    engine,
+    fixed,
+    line,
+    outcomes,
+)
 
 TWO_BOXES: Fields = {"container": "foam_box", "roots": "damp_wrap", "capacity": 40}
 SLOW: Fields = COURIER | {"transit_days": {"p10": 7, "p50": 10, "p90": 14}}
@@ -153,7 +165,7 @@ class TestSplitting:
         assert "worth" not in reason
 
     def test_one_better_is_left_to_the_buyer(self) -> None:
-        free = {"costs": COSTS | {"phyto": 0}, "routes": [SLOW | {"handling": 10}]}
+        free = {"costs": COSTS | {"phyto": 0}, "routes": [SLOW | {"handling": 10}]} | EVERY_DAY
         said, _ = self.splitting(**free, draws=4096)
         assert not said.pays
         assert said.worst_5pct_margin.apart > said.worst_5pct_margin.together
@@ -273,7 +285,7 @@ class TestAssumed:
     def test_claim_window_left_out_is_listed_where_a_claim_counts(self) -> None:
         def assumed(**recourse: object) -> Fields:
             routes = [COURIER | {"boxes": 1, "transit_days": fixed(5.0)}]
-            return {a.pointer: a.value for a in compare(recourse=recourse, routes=routes).assumed}
+            return {a.pointer: a.value for a in compare(recourse=recourse, routes=routes, **EVERY_DAY).assumed}
 
         # The policies read run from 1 h to 7 days, 48 h most often.
         assert assumed(kind="refund", chance=0.5) == {"/recourse/claim_window_hours": 48}
@@ -291,7 +303,7 @@ class TestAssumed:
     def test_nothing_is_assumed_when_all_is_said(self) -> None:
         quantiles = {"p10": 3, "p50": 5, "p90": 10}
         routes = [COURIER | {"boxes": 1, "transit_days": quantiles}]
-        assert compare(routes=routes).assumed == []
+        assert compare(routes=routes, **EVERY_DAY).assumed == []
 
     def test_boxes_fill_by_capacity(self) -> None:
         request = compare_request(lines=[line("Hoya", 81)], packing=TWO_BOXES, routes=[COURIER, CARGO | {"boxes": 1}])

@@ -6,7 +6,7 @@ from scipy import stats
 
 from model.plant.plant import Plant
 from model.plant.time_ratio import log_time_ratio
-from tests.app.batches import COURIER, Fields, compare, engine, fixed, line, risk
+from tests.app.batches import COURIER, EVERY_DAY, Fields, compare, engine, fixed, line, risk
 
 CHANCES = ("healthy", "damaged", "dead", "healthy_two_weeks")
 
@@ -137,6 +137,7 @@ def test_lane_agrees_with_comparing_at_a_fixed_time(service: str, days: float) -
         lines=[line("Philodendron", 10_000)],
         routes=[COURIER | {"service": service, "transit_days": fixed(days)}],
         draws=4096,
+        **EVERY_DAY,
     )
     plants = answer.routes[0].plants
     for name in CHANCES:

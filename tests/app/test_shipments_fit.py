@@ -4,7 +4,7 @@ from typing import Any
 
 import numpy as np
 
-from app.recorded.recorded_boxes import planned_weather
+from app.recorded.planned_journey import planned
 from app.store.database import Database
 from model.exposure.table import ExposureTable
 from tests.app.batches import Fields, line
@@ -109,11 +109,23 @@ def test_forecast_of_the_plan_is_the_weather_of_the_box(ledger_client: Client, d
 
 
 def test_forecast_by_place_and_day() -> None:
-    plan = '{"forecast": {"GLA": [{"date": "2027-01-12", "min_c": -6, "max_c": 1}]}}'
-    [(place, days)] = planned_weather((plan, "{}")).items()
+    route = '"routes": [{"service": "post"}]'
+    plan = '{"forecast": {"GLA": [{"date": "2027-01-12", "min_c": -6, "max_c": 1}]}, ' + route + "}"
+    found = planned((plan, "{}"))
+    assert found is not None
+    [(place, days)] = found.forecast.items()
     [(day, weather)] = days.items()
     assert (place, day.isoformat(), weather.min_c, weather.max_c) == ("GLA", "2027-01-12", -6, 1)
-    assert planned_weather(("{}", "{}")) == planned_weather(None) == {}
+    bare = planned(("{" + route + "}", "{}"))
+    assert bare is not None
+    assert (bare.service, bare.forecast, bare.times, bare.n_missing, bare.public_holidays) == (
+        "post",
+        {},
+        None,
+        0,
+        True,
+    )
+    assert planned(None) is None
 
 
 @ON_ONE_DATABASE

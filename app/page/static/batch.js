@@ -31,6 +31,7 @@ export function emptyDraft() {
     ],
     forecast: {},
     closed_dates: [],
+    open_dates: [],
     hold: { earliest: addDays(1), latest: addDays(15) },
   };
 }
@@ -156,7 +157,7 @@ export function requestOf(batch = current, { only } = {}) {
     ([code, rowsOf]) => rowsOf.length && (code === batch.origin || code === batch.destination),
   );
   if (known.length) body.forecast = Object.fromEntries(known);
-  if (batch.closed_dates.length) body.closed_dates = batch.closed_dates;
+  for (const days of ["closed_dates", "open_dates"]) if (batch[days]?.length) body[days] = batch[days];
   const back = { lines: rows.map(([, i]) => i), routes: routes.map(([, i]) => i) };
   return {
     body,

@@ -253,9 +253,10 @@ export function sellerFields(changed) {
     ({ items }) => known.append(...items.map((row) => el("option", { value: row.name }))),
     () => {}, // only suggestions are missing
   );
-  const closed = textInput(draft().closed_dates.join(", "), (text) =>
-    make.set("/closed_dates")((text ?? "").split(/[\s,;]+/).filter(Boolean)),
-  );
+  const days = (name) =>
+    textInput((draft()[name] ?? []).join(", "), (text) =>
+      make.set(`/${name}`)((text ?? "").split(/[\s,;]+/).filter(Boolean)),
+    );
   return folded(
     "Seller, papers and closed days",
     el(
@@ -269,9 +270,14 @@ export function sellerFields(changed) {
       make.choice("The seller is", "/seller_kind", SELLER_KINDS),
       el("p", { class: "hint" }, el("a", { href: "#sellers" }, "What is on record of sellers"), " fills in what is left empty here."),
       PAPERS.map(([name, label]) => make.choice(label, `/paperwork/${name}`, IN_HAND)),
-      field("Closed days there", closed, {
+      field("Closed days there", days("closed_dates"), {
         pointer: "/closed_dates",
-        hint: "Days without work beside weekends, such as 2027-01-06, 2027-03-17.",
+        hint: "Days without work beside weekends and public holidays, such as 2027-01-06, 2027-03-17.",
+        wide: true,
+      }),
+      field("Worked all the same", days("open_dates"), {
+        pointer: "/open_dates",
+        hint: "Weekend days and public holidays on which the service works.",
         wide: true,
       }),
     ),
