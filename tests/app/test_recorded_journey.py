@@ -51,7 +51,8 @@ def test_it_is_the_forecast_conditioned_on_its_total(
 ) -> None:
     """Of at most two million forecast journeys, those within an hour of the total, until there are enough."""
     own = itinerary(origin, destination, service, ship_date, papers_days=papers_days)
-    rng, kept = np.random.default_rng(1), []
+    rng = np.random.default_rng(1)
+    kept: list[NDArray[np.float64]] = []
     while sum(ends.shape[1] for ends in kept) < KEPT and len(kept) < 10:
         total, delay = own.transit.sample(*(rng.random(200_000) for _ in range(3)))
         papers = (
