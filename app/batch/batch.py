@@ -47,6 +47,14 @@ class PreparedRoute:
     capacity: int
     costs: Mapping[str, float]
 
+    @property
+    def late_days(self) -> float:
+        """The days that 9 of 10 boxes take at most, but for papers and days without work."""
+        times = self.usual.quantiles if self.usual else self.asked.transit_days
+        assert times is not None  # noqa: S101 - taken or given
+        p90: float = times.p90
+        return p90
+
     def by_table(self) -> "PreparedRoute":
         """Return the route with the table's time in transit, where the buyer gave none."""
         if self.usual is None:
@@ -54,13 +62,6 @@ class PreparedRoute:
         usual = self.plan.lane.usual(LearnedTimes())
         solved = self.plan.lane.solve(usual.quantiles, usual.delay_share)
         return replace(self, plan=replace(self.plan, transit=solved.transit), solved=solved, usual=usual)
-
-    @property
-    def late_days(self) -> float:
-        """The days that 9 of 10 boxes take at most, but for papers and days without work."""
-        times = self.usual.quantiles if self.usual else self.asked.transit_days
-        assert times is not None  # noqa: S101 - taken or given
-        return times.p90
 
     def assumed(self, position: int, n_plants: int) -> list[Assumed]:
         """Return the values that the asked route left out; its position is that in the request."""
@@ -136,13 +137,6 @@ class PreparedBatch:
     def costs_missing(self, position: int) -> list[str]:
         """Return what the landed cost of a route leaves out, since it was not given, each in a word or two."""
         return [one.text for one in (*self.left_out_of_all, *self.routes[position].not_counted(position))]
-
-    @property
-    def late_days(self) -> float:
-        """The days that 9 of 10 boxes take at most, but for papers and days without work."""
-        times = self.usual.quantiles if self.usual else self.asked.transit_days
-        assert times is not None  # noqa: S101 - taken or given
-        return times.p90
 
     def by_table(self) -> "PreparedBatch":
         """Return the batch without what own boxes told of times in transit: all that depends on a model in it."""

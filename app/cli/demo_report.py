@@ -75,7 +75,7 @@ def _headed(title: str) -> list[str]:
 
 def _routes(request: CompareRequest, routes: Sequence[RouteOutcome]) -> str:
     sent = sum(line.quantity for line in request.lines)
-    limit = f"lost <= {percent(request.risk.max_loss_share)}"
+    limit = f"lost <={percent(request.risk.max_loss_share)}"
     head = ("route", "days", f"healthy of {sent}", "2 weeks on", "dead", "landed", "margin", "range", limit)
     rows = [
         [

@@ -159,13 +159,13 @@ def test_days_of_a_box_are_those_of_its_dates_without_layover(database: Database
 
 
 def test_a_box_opened_on_a_monday_may_have_come_at_the_weekend(database: Database) -> None:
-    """8 January 2027 is a Friday, the 11th a Monday: two days without work before it, or none."""
-    fill(database, csv_bytes(box("fri", 4, ship_date=date(2027, 1, 4)), box("mon", 6, ship_date=date(2027, 1, 5))))
+    """15 January 2027 is a Friday, the 18th a Monday: two days without work before it, or none."""
+    fill(database, csv_bytes(box("fri", 4, ship_date=date(2027, 1, 11)), box("mon", 6, ship_date=date(2027, 1, 12))))
     rows = recorded_times(database)
     assert rows.days("courier") == pytest.approx([4 + 7 / 24, 6 + 7 / 24 - 1.0])
     # Boxes that may all have waited teach shorter times than boxes that took as long and cannot have waited.
     medians = []
-    for name, first in (("on Mondays", date(2027, 1, 5)), ("on Tuesdays", date(2027, 1, 6))):
+    for name, first in (("on Mondays", date(2027, 1, 12)), ("on Tuesdays", date(2027, 1, 13))):
         boxes = [box(f"{name}-{i}", 6, ship_date=first + timedelta(weeks=i)) for i in range(8)]
         fill(database, csv_bytes(*boxes))
         times = recorded_times(database)
