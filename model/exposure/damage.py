@@ -106,7 +106,7 @@ class ExposureClock:
 
     def __init__(self, clock: ClockDraws) -> None:
         genera, draws = clock.threshold_c.shape
-        self._log_q1 = clock.log_q10 / Q10_STEP_C
+        self._log_q1 = (clock.log_q10 / Q10_STEP_C).astype(np.float32)
         self._chill = clock.chill_per_day_c
         self._threshold = clock.threshold_c.astype(np.float32)
         self._warmest_threshold = clock.threshold_c.max(axis=0)
@@ -125,7 +125,9 @@ class ExposureClock:
             The part of each hour that counts for the last m of the n draws; for the others all of it counts.
         """
         n = temperature_c.shape[1]
-        rate = np.exp(log_warm_rate(temperature_c, self._log_q1[:n], step_c=1.0))
+        rate = temperature_c - np.float32(REFERENCE_C)
+        rate *= self._log_q1[:n]
+        np.exp(rate, out=rate)
         coldest = temperature_c.min(axis=0)
         cold = np.flatnonzero(coldest < self._warmest_threshold[:n])
         if len(cold):
@@ -136,7 +138,7 @@ class ExposureClock:
                 part = np.ones((len(temperature_c), n), dtype=np.float32)
                 part[:, n - hours.shape[1] :] = hours
                 part = part[:, some]
-            self._add_cold(some, temperature_c[:, some].astype(np.float32), rate[:, some].astype(np.float32), part)
+            self._add_cold(some, temperature_c[:, some], rate[:, some], part)
         if temperature_c.max() > HEAT_ONSET_C or coldest.min() < FREEZE_C:
             rate += extreme_rate(temperature_c)
         if hours is not None:

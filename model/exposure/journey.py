@@ -137,6 +137,7 @@ def expose(
 def _expose_sorted(ends: Array, air: "_AirTables", box: Box, clock: ClockDraws, draw: Indices) -> Exposure:
     """Follow journeys that are sorted by duration, the longest first."""
     n = ends.shape[1]
+    ends = ends.astype(np.float32)
     duration = ends[-1]
     hours = max(int(np.ceil(duration[0])), 1)
     own_air = air.of_draws(draw)
@@ -153,7 +154,7 @@ def _expose_sorted(ends: Array, air: "_AirTables", box: Box, clock: ClockDraws, 
         start = stop
         m = int(np.searchsorted(-duration, -start, side="left")) or n
         stop = min(start + min(max(BLOCK_SIZE // m, 1), LONGEST_BLOCK_H), hours)
-        middle = np.arange(start, stop)[:, None] + 0.5
+        middle = np.arange(start, stop, dtype=np.float32)[:, None] + np.float32(0.5)
         mean = inside.follow(own_air.outside(ends[:, :m], first_end, start, stop), start)
         whole = int(np.searchsorted(-duration[:m], -stop, side="right"))
         counted = np.clip(duration[whole:m] - middle + 0.5, 0.0, 1.0)
@@ -178,9 +179,9 @@ class _InsideAir:
 
     def __init__(self, box: Box, duration_h: Array, hours: int) -> None:
         self._minus_duration_h = -duration_h
-        self._decay = box.decay()
-        self._mean_weight = mean_weight(box.time_constant_h)
-        self._warming, self._cooling = box.rises_c(hours)
+        self._decay = np.float32(box.decay())
+        self._mean_weight = np.float32(mean_weight(box.time_constant_h))
+        self._warming, self._cooling = (rise.astype(np.float32) for rise in box.rises_c(hours))
         self._now: Array | None = None
         self.working = np.ones(len(duration_h), dtype=bool)
 
@@ -232,7 +233,7 @@ class _AirTables(NamedTuple):
             Earliest end of each leg but the last over all journeys: legs that nobody has left are not looked at.
         start, stop : int
         """
-        middle = np.arange(start, stop)[:, None] + 0.5
+        middle = np.arange(start, stop, dtype=np.float32)[:, None] + np.float32(0.5)
         n_legs, n = ends_h.shape
         passed = np.zeros((stop - start, n), dtype=np.uint8)
         for end, first in zip(ends_h[:-1], first_end_h, strict=True):
@@ -247,8 +248,8 @@ class _AirTables(NamedTuple):
 
 
 def _air_tables(legs: Sequence[Leg], streets: dict[str, StreetAir], hours: int) -> _AirTables:
-    base = np.empty((hours, len(legs)))
-    weights = {place: np.zeros(len(legs)) for place in streets}
+    base = np.empty((hours, len(legs)), dtype=np.float32)
+    weights = {place: np.zeros(len(legs), dtype=np.float32) for place in streets}
     for i, leg in enumerate(legs):
         air = streets[leg.place]
         open_share = 1.0 - leg.shelter
@@ -259,7 +260,7 @@ def _air_tables(legs: Sequence[Leg], streets: dict[str, StreetAir], hours: int) 
         else:
             base[:, i] = open_share * (mean + swing) + leg.shelter * leg.hold_c
             weights[leg.place][i] = open_share
-    used = [(weights[place], air.day, air.anomaly_c) for place, air in streets.items() if weights[place].any()]
+    used = [(weights[place], air.day, air.anomaly_c.astype(np.float32)) for place, air in streets.items() if weights[place].any()]
     return _AirTables(base, used)
 
 
