@@ -76,8 +76,8 @@ class QueryExposures:
         low = np.array([day.min_c for day in temperature.daily])[days]
         high = np.array([day.max_c for day in temperature.daily])[days]
         outside = 0.5 * (low + high) + daily_swing(0.5 * (high - low), at)
-        inside = inside_air(outside, self._box(query), float(outside[0]))
-        counted = np.clip(24.0 * transit_days - np.arange(hours), 0.0, 1.0)
+        inside = inside_air(outside, self._box(query), float(outside[0])).astype(np.float32)
+        counted = np.clip(24.0 * transit_days - np.arange(hours), 0.0, 1.0).astype(np.float32)
         draws = self._engine.chance_draws
         clock = ExposureClock(clock_draws([genus], draws))
         for start in range(0, hours, 24):

@@ -8,6 +8,7 @@ chilling is added, so for every draw the rate falls down to the threshold and ri
 """
 
 from dataclasses import dataclass
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,6 +18,7 @@ from model.reference import CONSTANTS
 Array = NDArray[np.float64]
 SingleArray = NDArray[np.float32]
 Indices = NDArray[np.intp]
+Either = TypeVar("Either", Array, SingleArray)
 
 REFERENCE_C = CONSTANTS.reference_c
 Q10_STEP_C = 10.0
@@ -25,6 +27,7 @@ HEAT_Z_C = CONSTANTS.heat_z_c
 HEAT_RATE_PER_DAY = CONSTANTS.heat_rate_per_day
 FREEZE_C = CONSTANTS.freeze_c
 FREEZE_RATE_PER_DAY_C = CONSTANTS.freeze_rate_per_day_c
+LOG_TEN = float(np.log(10.0))
 # Below this share of cold draws gathering them costs less than taking all.
 GATHERED_SHARE = 0.4
 
@@ -50,13 +53,12 @@ class ClockDraws:
     chill_per_day_c: Array
 
 
-def log_warm_rate(temperature_c: Array, log_factor: Array, *, step_c: float = Q10_STEP_C) -> Array:
+def log_warm_rate(temperature_c: Either, log_factor: Either, *, step_c: float = Q10_STEP_C) -> Either:
     """Return the log of the rate above the chilling threshold, 0 at 20 °C; shapes broadcast.
 
     It grows by a log factor for each step: by log Q10 for 10 °C, or by a tenth of it for 1 °C.
     """
-    rate: Array = log_factor * ((temperature_c - REFERENCE_C) / step_c)
-    return rate
+    return log_factor * ((temperature_c - REFERENCE_C) / step_c)
 
 
 def degrees_below(temperature_c: Array, threshold_c: Array) -> Array:
@@ -65,14 +67,14 @@ def degrees_below(temperature_c: Array, threshold_c: Array) -> Array:
     return degrees
 
 
-def extreme_rate(temperature_c: Array) -> Array:
+def extreme_rate(temperature_c: Either) -> Either:
     """Return the rate added by heat above 38 °C and by freezing, in equivalent days a day; same shape as given.
 
     Heat: 0.1 x (10^((T - 38)/4) - 1) above 38 °C; freezing: 720 x (-1 - T) below -1 °C.
     """
     over = np.maximum(temperature_c - HEAT_ONSET_C, 0.0)
     under = np.maximum(FREEZE_C - temperature_c, 0.0)
-    rate: Array = HEAT_RATE_PER_DAY * np.expm1(over * (np.log(10.0) / HEAT_Z_C)) + FREEZE_RATE_PER_DAY_C * under
+    rate: Either = HEAT_RATE_PER_DAY * np.expm1(over * (LOG_TEN / HEAT_Z_C)) + FREEZE_RATE_PER_DAY_C * under
     return rate
 
 
@@ -100,22 +102,22 @@ class ExposureClock:
 
     Below its threshold a genus's warm term stays at its value there, and Q10 > 1: so the warm sum over hours is that of
     max(Q10^((T - 20)/10), Q10^((threshold - 20)/10)). The exponential is shared by all genera; a genus costs two
-    comparisons an hour, and only for draws that fall below some genus's threshold in the block. What the genera add
-    is summed in single precision: it errs by less than 1e-5 of itself and takes half the time.
+    comparisons an hour, and only for draws that fall below some genus's threshold in the block. Hours are taken in
+    single precision: sums err by less than 1e-5 of themselves and take half the time.
     """
 
     def __init__(self, clock: ClockDraws) -> None:
         genera, draws = clock.threshold_c.shape
-        self._log_q1 = clock.log_q10 / Q10_STEP_C
+        self._log_q1: SingleArray = (clock.log_q10 / Q10_STEP_C).astype(np.float32)
         self._chill = clock.chill_per_day_c
-        self._threshold = clock.threshold_c.astype(np.float32)
+        self._threshold: SingleArray = clock.threshold_c.astype(np.float32)
         self._warmest_threshold = clock.threshold_c.max(axis=0)
-        self._at_threshold = np.exp(log_warm_rate(clock.threshold_c, self._log_q1, step_c=1.0)).astype(np.float32)
+        self._at_threshold = np.exp(log_warm_rate(self._threshold, self._log_q1, step_c=1.0))
         self._shared = np.zeros(draws)
         self._withheld = np.zeros((genera, draws), dtype=np.float32)
         self._degree_hours = np.zeros((genera, draws), dtype=np.float32)
 
-    def add(self, temperature_c: Array, hours: Array | None) -> None:
+    def add(self, temperature_c: SingleArray, hours: SingleArray | None) -> None:
         """Add a block of hours for the first n draws.
 
         Parameters
@@ -136,7 +138,7 @@ class ExposureClock:
                 part = np.ones((len(temperature_c), n), dtype=np.float32)
                 part[:, n - hours.shape[1] :] = hours
                 part = part[:, some]
-            self._add_cold(some, temperature_c[:, some].astype(np.float32), rate[:, some].astype(np.float32), part)
+            self._add_cold(some, temperature_c[:, some], rate[:, some], part)
         if temperature_c.max() > HEAT_ONSET_C or coldest.min() < FREEZE_C:
             rate += extreme_rate(temperature_c)
         if hours is not None:

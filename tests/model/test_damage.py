@@ -140,15 +140,15 @@ def test_clock_adds_up_what_the_rates_say(mean_c: float, sd_c: float) -> None:
     clock = drawn_clock(genera, draws, rng)
     duration = np.sort(rng.uniform(1.0, 60.0, draws))[::-1]
     n_hours = int(np.ceil(duration[0] / block)) * block
-    temperature = rng.normal(mean_c, sd_c, (n_hours, draws))
-    parts = np.clip(duration - np.arange(n_hours)[:, None], 0.0, 1.0)
+    temperature = rng.normal(mean_c, sd_c, (n_hours, draws)).astype(np.float32)
+    parts = np.clip(duration - np.arange(n_hours)[:, None], 0.0, 1.0).astype(np.float32)
     adder = ExposureClock(clock)
     for start in range(0, n_hours, block):
         n = int((duration > start).sum())
         part = parts[start : start + block, :n]
         whole = int((duration >= start + block).sum())
         adder.add(temperature[start : start + block, :n], part[:, whole:] if whole < n else None)
-    expected, expected_chill = plain_sum(temperature, parts, clock)
+    expected, expected_chill = plain_sum(temperature.astype(float), parts.astype(float), clock)
     np.testing.assert_allclose(adder.equivalent_days(), expected, rtol=SUM_ERROR)
     np.testing.assert_allclose(adder.chill_dose_days(), expected_chill, rtol=SUM_ERROR, atol=1e-6)
     assert (expected_chill.max() > 0) == (mean_c < 25 or sd_c > 1)
@@ -164,7 +164,7 @@ def test_order_of_hours_does_not_matter() -> None:
     """Heat and cold damage add up over time (Faber, Orsted & Ehlers 2024, J. Exp. Bot. 75:3467)."""
     rng = np.random.default_rng(3)
     clock = drawn_clock(2, 5, rng)
-    temperature = rng.normal(15.0, 12.0, (24, 5))
+    temperature = rng.normal(15.0, 12.0, (24, 5)).astype(np.float32)
     forward, backward = ExposureClock(clock), ExposureClock(clock)
     forward.add(temperature, None)
     backward.add(temperature[:10:-1], None)
