@@ -40,12 +40,15 @@ def test_own_record_and_rules_of_thumb_side_by_side(
     for name in ("courier, with your record", "courier, rules of thumb alone"):
         expect(rests.get_by_role("row", name=name)).to_contain_text(re.compile(r"\d+ \(\d+ to \d+\)"))
     expect(rests.get_by_role("img", name=re.compile("by the rules of thumb alone"))).to_be_visible()
-    # The invented ledger holds boxes with Aglaonema; both shares of a line add up to the whole.
-    row = rests.get_by_role("row", name=re.compile("^Aglaonema"))
+    # The invented ledger holds 8 boxes with Hoya and 4 with Aglaonema; both shares of a line add up to the whole.
+    row = rests.get_by_role("row", name=re.compile("^Hoya"))
     expect(row).to_be_visible()
     cells = row.get_by_role("cell").all_inner_texts()
     boxes, _plants, own, rules = (int(re.sub(r"\D", "", cell)) for cell in cells)
-    assert boxes > 0
+    assert boxes == 8
     assert own + rules == pytest.approx(100, abs=1)
+    # Beside fewer than five boxes a share would look surer than it is.
+    few = rests.get_by_role("row", name=re.compile("^Aglaonema")).get_by_role("cell").all_inner_texts()
+    assert (few[0], few[2:]) == ("4", ["too few boxes of it to say", "–"])
     axe_clean(fitted_page)
     shot(fitted_page, "own_record_1280")

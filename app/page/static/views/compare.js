@@ -36,20 +36,14 @@ function start(other) {
 async function fields(changed) {
   return [
     changeNotice() ?? "",
-    isFirstVisit()
-      ? el(
-          "p",
-          { class: "notice" },
-          "Here for the first time? ",
-          el("a", { href: "#start" }, "Three steps to your first answer"),
-          ", or try an invented batch.",
-        )
-      : null,
     el(
       "div",
       { class: "actions" },
+      isFirstVisit() ? el("a", { class: "button main", href: "#start" }, "Start in three steps") : null,
       el("button", { type: "button", on: { click: () => start(inventedDraft()) } }, "Try an invented batch"),
-      el("button", { type: "button", on: { click: () => start(emptyDraft()) } }, "Start empty"),
+      isFirstVisit()
+        ? null
+        : el("button", { type: "button", on: { click: () => start(emptyDraft()) } }, "Start empty"),
       draftBefore()
         ? el("button", { type: "button", on: { click: () => start(draftBefore()) } }, "Bring back the one before")
         : null,
@@ -62,5 +56,5 @@ async function fields(changed) {
     moneyFields(changed),
     sellerFields(changed),
     forecastFields(changed),
-  ].filter(Boolean);
+  ];
 }
