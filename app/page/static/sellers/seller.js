@@ -75,7 +75,7 @@ function draw(root, { stored, begun, known, signal }) {
   root.replaceChildren(
     el("p", {}, el("a", { href: "#sellers" }, "All sellers")),
     el("h1", { tabindex: "-1" }, stored?.name ?? "A new seller"),
-    stored ? el("div", { class: "beside" }, questions(stored), form) : el("p", {}, "Put down what you know; what is left empty is asked for."),
+    stored ? el("div", { class: "form-and-questions" }, questions(stored), form) : el("p", {}, "Put down what you know; what is left empty is asked for."),
     stored ? "" : form,
   );
 }
