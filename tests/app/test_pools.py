@@ -6,6 +6,7 @@ from threading import Event as ThreadEvent
 
 import anyio
 import pytest
+from anyio.from_thread import start_blocking_portal
 from starlette.requests import ClientDisconnect, Request
 from starlette.types import Message
 
@@ -13,6 +14,12 @@ from app.http.pools import PATIENCE_SECONDS, Pool
 from app.problems import Busy
 from tests.app.batches import hold
 from tests.app.client import Client
+
+
+def in_a_loop(run: Callable[[], Awaitable[None]]) -> None:
+    """Run in an event loop of a thread of its own: the browser's tests leave one running in this."""
+    with start_blocking_portal() as portal:
+        portal.call(run)
 
 
 def request_until(left: anyio.Event) -> Request:
@@ -45,7 +52,7 @@ def in_full_pool(
             finally:
                 done.set()
 
-    anyio.run(run)
+    in_a_loop(run)
 
 
 def never() -> None:
@@ -87,7 +94,7 @@ def test_a_client_that_leaves_stops_a_hold_between_two_of_its_days() -> None:
         with pytest.raises(ClientDisconnect):
             await Pool(1, 0, only_computes=True).run(request_until(begun), work)
 
-    anyio.run(run)
+    in_a_loop(run)
     assert len(answered) <= 1
 
 
@@ -98,7 +105,7 @@ def test_work_that_changes_something_is_brought_to_its_end() -> None:
     async def run() -> None:
         assert await Pool(1, 0).run(request_until(left), hold) is not None
 
-    anyio.run(run)
+    in_a_loop(run)
 
 
 def test_a_call_that_waits_for_too_long_is_refused() -> None:
