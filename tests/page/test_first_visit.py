@@ -13,7 +13,7 @@ from tests.page.batch import lead
 def test_three_steps_lead_to_the_first_answer(
     phone: Page, axe_clean: Callable[[Page], None], shot: Callable[[Page, str], None]
 ) -> None:
-    phone.get_by_role("link", name="Three first steps").click()
+    phone.get_by_role("link", name="First steps").click()
     phone.get_by_label("Currency").fill("gbp")
     phone.get_by_label("Boxes come to").fill("Glasgow")
     phone.keyboard.press("Tab")
@@ -40,7 +40,7 @@ def test_three_steps_lead_to_the_first_answer(
     assert lead(phone)
     expect(phone.get_by_label("To", exact=True)).to_have_value("Glasgow (GLA)")
     # Told only once; where one lives stays for the next batch.
-    expect(phone.get_by_role("link", name="Three first steps")).to_have_count(0)
+    expect(phone.get_by_role("link", name="First steps")).to_have_count(0)
     phone.get_by_role("button", name="Start empty").click()
     expect(phone.get_by_label("To", exact=True)).to_have_value("Glasgow (GLA)")
     expect(phone.get_by_text("Amounts in GBP")).to_be_visible()

@@ -39,7 +39,7 @@ async function fields(changed) {
     el(
       "div",
       { class: "actions" },
-      isFirstVisit() ? el("a", { class: "button main", href: "#start" }, "Three first steps") : null,
+      isFirstVisit() ? el("a", { class: "button main", href: "#start" }, "First steps") : null,
       el("button", { type: "button", on: { click: () => start(inventedDraft()) } }, "Try an invented batch"),
       isFirstVisit()
         ? null
