@@ -154,7 +154,9 @@ def test_compare_and_hold_take_the_quarter_of_each_ship_date() -> None:
     using = fitted_engine(worse())
     always = dict.fromkeys(("p10", "p50", "p90"), 5)
     fixed = {"name": "courier", "service": "courier", "freight": 150, "transit_days": always}
-    batch = BATCH | {"lines": [line("Aglaonema", 20)], "routes": [fixed], "draws": 512, "seller": "invented ferns"}
+    asked = {"lines": [line("Aglaonema", 20)], "routes": [fixed], "draws": 512, "seller": "invented ferns"}
+    # A box that would be opened on the weekend does not wait.
+    batch = BATCH | {"open_dates": ["2026-10-03", "2026-10-04"], "public_holidays": False} | asked
     # The last two days of September and the first of October: the weather is the same but for its season.
     dates = {"earliest": "2026-09-29", "latest": "2026-10-01"}
     hold = answer_hold(HoldRequest.model_validate_json(json.dumps(batch | dates)), using)
