@@ -86,8 +86,15 @@ def test_lines_say_how_many_more() -> None:
     assert NotFound().lines() == ["Not found."]
 
 
-def test_codes_and_statuses_are_distinct() -> None:
-    assert len({kind.code for kind in KINDS}) == len({kind.status for kind in KINDS}) == len(KINDS)
+def test_codes_are_distinct_and_a_status_is_shared_where_its_meaning_is() -> None:
+    """RFC 9110: 400 what cannot be read, 422 what is read and cannot be done, 503 what a later call may get."""
+    assert len({kind.code for kind in KINDS}) == len(KINDS)
+    codes = {status: {kind.code for kind in KINDS if kind.status == status} for status in {k.status for k in KINDS}}
+    assert {status: shared for status, shared in codes.items() if len(shared) > 1} == {
+        400: {"malformed_json", "ambiguous_length"},
+        422: {"invalid_input", "too_much_work"},
+        503: {"store_unavailable", "busy", "stopping"},
+    }
     assert TooLarge(8 * 2**20).detail == "The body must be at most 8 MB."
     assert Problem().http_status == 500
 
