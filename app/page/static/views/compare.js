@@ -21,7 +21,10 @@ export async function show(root, _parts, signal) {
     root,
     signal,
     heading: title,
-    sentence: "Which way should this batch travel? Fill in what you know; the answer follows every change.",
+    sentence: [
+      "Which way should this batch travel? Fill in what you know; the answer follows every change.",
+      isFirstVisit() ? [" New here? ", el("a", { href: "#start" }, "First steps")] : null,
+    ],
     ask: () => batchCall("/v1/compare", { rules_beside: true }),
     draw: (drawn) => drawComparison({ ...drawn, known }),
     fields,
@@ -39,11 +42,8 @@ async function fields(changed) {
     el(
       "div",
       { class: "actions" },
-      isFirstVisit() ? el("a", { class: "button main", href: "#start" }, "First steps") : null,
       el("button", { type: "button", on: { click: () => start(inventedDraft()) } }, "Try an invented batch"),
-      isFirstVisit()
-        ? null
-        : el("button", { type: "button", on: { click: () => start(emptyDraft()) } }, "Start empty"),
+      el("button", { type: "button", on: { click: () => start(emptyDraft()) } }, "Start empty"),
       draftBefore()
         ? el("button", { type: "button", on: { click: () => start(draftBefore()) } }, "Bring back the one before")
         : null,
