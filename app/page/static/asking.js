@@ -23,7 +23,7 @@ export async function asking({ root, signal, heading, sentence, ask, draw, field
   sayAllInForce(form);
   for (const event of ["input", "change", "click"]) form.addEventListener(event, () => sayAllInForce(form));
   if (signal.aborted) return;
-  root.append(el("h1", {}, heading), el("p", {}, sentence), past, el("div", { class: "two" }, form, answer), jump.link);
+  root.append(el("h1", {}, heading), past, el("p", {}, sentence), el("div", { class: "two" }, form, answer), jump.link);
   await update();
 
   function toAnswer(event) {
