@@ -16,7 +16,8 @@ def test_a_plan_is_changed_and_kept_under_its_name(
 ) -> None:
     page, console = boxes
     console.allow("status of 409")
-    box = planned(ledger.address, "To be changed", risk={"max_loss_share": 0.2, "confidence": 0.7})
+    days = {"closed_dates": ["2027-12-24"], "open_dates": ["2027-12-04"]}
+    box = planned(ledger.address, "To be changed", risk={"max_loss_share": 0.2, "confidence": 0.7}, **days)
     page.goto(f"/#boxes/{box['id']}")
     page.get_by_role("button", name="Change the plan").click()
     expect(page.get_by_text("You are changing the plan of To be changed")).to_be_visible()

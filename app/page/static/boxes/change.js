@@ -3,22 +3,6 @@
 
 import { draft, emptyDraft, keep, takeDraft } from "/page/batch.js";
 
-const COPIED = [
-  "origin",
-  "destination",
-  "ship_date",
-  "seller",
-  "seller_kind",
-  "damaged_value_share",
-  "packing",
-  "lines",
-  "costs",
-  "recourse",
-  "paperwork",
-  "routes",
-  "forecast",
-  "closed_dates",
-];
 const LARGEST_PART = 20;
 
 /* A share as a sentence says it: [1, 4] for 0.25. */
@@ -33,9 +17,9 @@ function partOf(share) {
 /* The plan of a shipment as a draft that knows which plan it changes. */
 function draftOf({ id, reference, plan }, name) {
   const begun = emptyDraft();
-  const copied = Object.fromEntries(
-    COPIED.filter((key) => plan[key] !== undefined && plan[key] !== null).map((key) => [key, structuredClone(plan[key])]),
-  );
+  // A draft has the shape of a plan: what both have is taken over.
+  const shared = Object.keys(begun).filter((key) => plan[key] !== undefined && plan[key] !== null);
+  const copied = Object.fromEntries(shared.map((key) => [key, structuredClone(plan[key])]));
   const { max_loss_share: share, confidence } = plan.risk ?? {};
   const [lost, of] = share === undefined ? [begun.bearable.lost, begun.bearable.of] : partOf(share);
   const sure = confidence === undefined ? begun.bearable.sure : Number((10 * confidence).toFixed(6));
