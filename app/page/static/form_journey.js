@@ -10,6 +10,7 @@ import { suggest } from "/page/suggest.js";
 
 const said = (place) => `${place.city} (${place.iata})`;
 const names = (place) => [place.iata, place.city];
+const written = (place) => [...names(place), said(place)];
 const countries = new Intl.DisplayNames(["en"], { type: "region" });
 
 function country(code) {
@@ -34,13 +35,12 @@ export function placeField(label, pointer, all, changed, store = { valueAt, setA
       ranked(all, text, names).map((place) => ({ value: place.iata, text: said(place), note: country(place.country) })),
     pick: (option) => take(option.value),
     typed: (text) => {
-      const found = exactly(all, text, (place) => [...names(place), said(place)]);
+      const found = exactly(all, text, written);
       // An airport outside the table is known to the server by its code.
       take(found?.iata ?? (/^[A-Za-z]{3}$/.test(text.trim()) ? text.trim().toUpperCase() : null));
     },
     attributes: { placeholder: "city or airport code" },
   });
-  const written = (place) => [...names(place), said(place)];
   const note = settling(input, { all, names: written, said, take });
   const made = field(label, input, { pointer });
   made.append(note);

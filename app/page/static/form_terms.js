@@ -8,20 +8,11 @@ import { choice, field, numberInput, textInput } from "/page/fields.js";
 import { sayInForce } from "/page/in_force.js";
 import { packings, services } from "/page/lists.js";
 import { isOfService, routeName } from "/page/route_names.js";
+import { kinds, recourses } from "/page/sellers/words.js";
 import { count, settings } from "/page/settings.js";
 
-export const SELLER_KINDS = [
-  [null, "not said"],
-  ["grower", "a grower"],
-  ["exporter", "an exporter who collects from several nurseries"],
-  ["reseller", "a reseller"],
-];
-export const RECOURSE = [
-  [null, "nothing counted on"],
-  ["refund", "a refund"],
-  ["replacement", "a replacement with the next order"],
-  ["none", "nothing"],
-];
+export const SELLER_KINDS = kinds("not said");
+export const RECOURSE = recourses("nothing counted on");
 const PAPERS = [
   ["import_permit", "Import permit"],
   ["phytosanitary_certificate", "Phytosanitary certificate"],

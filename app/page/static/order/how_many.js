@@ -7,7 +7,7 @@ import { checklist } from "/page/cautions.js";
 import { alsoAssumed, keepOpen, showLeftOut } from "/page/comparison.js";
 import { announce, el, replace } from "/page/dom.js";
 import { choice, field, numberInput } from "/page/fields.js";
-import { batchParts } from "/page/order/batch_parts.js";
+import { batchFold } from "/page/form_batch.js";
 import { gauge } from "/page/order/gauge.js";
 import { tableOf } from "/page/plot.js";
 import { boxesOf } from "/page/plural.js";
@@ -53,7 +53,7 @@ async function fields(changed) {
     sentence.tell();
     changed();
   };
-  return [sentence.node, await batchParts(redraw, { open: ask().wanted.length > 0 })];
+  return [sentence.node, await batchFold(redraw, { open: ask().wanted.length > 0 })];
 }
 
 /* "I want 20 Aglaonema healthy when I open the box, and want to be 9 in 10 sure." */

@@ -7,8 +7,8 @@ import { checklist } from "/page/cautions.js";
 import { alsoAssumed, keepOpen, showLeftOut } from "/page/comparison.js";
 import { announce, el, replace } from "/page/dom.js";
 import { field, numberInput } from "/page/fields.js";
+import { batchFold } from "/page/form_batch.js";
 import { lineFields } from "/page/form_lines.js";
-import { batchParts } from "/page/order/batch_parts.js";
 import { sideBar } from "/page/order/gauge.js";
 import { tableOf } from "/page/plot.js";
 import { boxesOf, many } from "/page/plural.js";
@@ -56,7 +56,7 @@ async function fields(changed) {
       ),
     ),
     await lineFields(changed),
-    await batchParts(changed, { open: elsewhere, lines: false }),
+    await batchFold(changed, { open: elsewhere, lines: false }),
   ];
 }
 

@@ -1,17 +1,22 @@
 /* Sellers in words. */
 
-export const KINDS = [
-  [null, "not known"],
+const KIND_WORDS = [
   ["grower", "a grower"],
   ["exporter", "an exporter who collects from several nurseries"],
   ["reseller", "a reseller"],
 ];
-export const RECOURSE = [
-  [null, "not known"],
+const RECOURSE_WORDS = [
   ["refund", "a refund"],
   ["replacement", "a replacement with the next order"],
   ["none", "nothing"],
 ];
+
+/* The choices, the first being that none was made, in the words of the place. */
+export const kinds = (unsaid) => [[null, unsaid], ...KIND_WORDS];
+export const recourses = (unsaid) => [[null, unsaid], ...RECOURSE_WORDS];
+
+export const KINDS = kinds("not known");
+export const RECOURSE = recourses("not known");
 export const YES_NO = [
   [null, "not asked yet"],
   [true, "yes"],

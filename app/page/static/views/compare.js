@@ -5,10 +5,7 @@ import { changeNotice } from "/page/boxes/change_notice.js";
 import { draftBefore, emptyDraft, inventedDraft, takeDraft } from "/page/batch.js";
 import { drawComparison } from "/page/comparison.js";
 import { el } from "/page/dom.js";
-import { forecastFields } from "/page/form_hold.js";
-import { journeyFields } from "/page/form_journey.js";
-import { lineFields } from "/page/form_lines.js";
-import { bearableFields, moneyFields, packingFields, routeFields, sellerFields } from "/page/form_terms.js";
+import { batchFields } from "/page/form_batch.js";
 import { genera } from "/page/lists.js";
 import { batchCall } from "/page/live.js";
 import { isFirstVisit, showAgain } from "/page/settings.js";
@@ -48,13 +45,6 @@ async function fields(changed) {
         ? el("button", { type: "button", on: { click: () => start(draftBefore()) } }, "Bring back the one before")
         : null,
     ),
-    await journeyFields(changed),
-    await lineFields(changed),
-    await routeFields(changed),
-    bearableFields(changed),
-    await packingFields(changed),
-    moneyFields(changed),
-    sellerFields(changed),
-    forecastFields(changed),
+    ...(await batchFields(changed)),
   ];
 }

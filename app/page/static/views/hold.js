@@ -5,10 +5,8 @@ import { missing, requestOf } from "/page/batch.js";
 import { actList, checklist } from "/page/cautions.js";
 import { alsoAssumed, keepOpen, restOf, showLeftOut } from "/page/comparison.js";
 import { el, replace } from "/page/dom.js";
+import { batchFold } from "/page/form_batch.js";
 import { forecastFields, holdBody, holdFields } from "/page/form_hold.js";
-import { journeyFields } from "/page/form_journey.js";
-import { lineFields } from "/page/form_lines.js";
-import { bearableFields, moneyFields, packingFields, routeFields, sellerFields } from "/page/form_terms.js";
 import { DAY, holdStrip, scaleOf } from "/page/hold_strip.js";
 import { sayInForce } from "/page/in_force.js";
 import { count, said } from "/page/settings.js";
@@ -42,18 +40,7 @@ export async function show(root, _parts, signal) {
 }
 
 async function fields(changed) {
-  const batch = el(
-    "details",
-    { class: "folded", open: ask().wanted.length > 0 },
-    el("summary", {}, "The batch, as under Compare", el("span", { class: "count" })),
-    await journeyFields(changed, { day: false }),
-    await lineFields(changed),
-    await routeFields(changed),
-    bearableFields(changed),
-    await packingFields(changed),
-    moneyFields(changed),
-    sellerFields(changed),
-  );
+  const batch = await batchFold(changed, { open: ask().wanted.length > 0, day: false, forecast: false });
   sayInForce(batch, batchInForce);
   return [holdFields(changed), forecastFields(changed), batch];
 }
