@@ -18,13 +18,14 @@ from app.batch.journey import (
     not_before,
     on_working_days,
     origin_layover,
+    waits_for_papers,
 )
-from app.batch.lanes import CLOSING_TIME, Lane, WeatherDraws, delay_of, table_quantiles
+from app.batch.lanes import CLOSING_TIME, KnownLane, KnownLanes, Lane, WeatherDraws, delay_of, table_quantiles
 from app.batch.places import resolve_place
 from app.batch.plans import BatchLine, RoutePlan
 from app.batch.seller_defaults import Filled, answers_of, packing_of, stored_seller, with_seller
 from app.batch.senders import drift_quarter, seller_level
-from app.batch.words import CLAIM_WINDOWS, bearable, listed, money, of_journeys, percent, rough
+from app.batch.words import CLAIM_WINDOWS, bearable, boxes_words, listed, money, of_journeys, percent, rough
 from app.batch.working_days import WEEKDAYS, LaneCalendar
 
 __all__ = [
@@ -41,6 +42,8 @@ __all__ = [
     "BatchLine",
     "Filled",
     "Itinerary",
+    "KnownLane",
+    "KnownLanes",
     "Lane",
     "LaneCalendar",
     "PackedBox",
@@ -52,6 +55,7 @@ __all__ = [
     "answers_of",
     "bearable",
     "box_of",
+    "boxes_words",
     "caution",
     "delay_of",
     "drift_quarter",
@@ -73,5 +77,6 @@ __all__ = [
     "seller_level",
     "stored_seller",
     "table_quantiles",
+    "waits_for_papers",
     "with_seller",
 ]

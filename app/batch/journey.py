@@ -13,6 +13,7 @@ from scipy.special import ndtri
 
 from app.batch.lanes import Lane
 from app.batch.working_days import LaneCalendar, WorkingDays
+from app.serving import LearnedTimes
 from model.exposure import DEFAULT_WAIT_H, leg_ends
 from model.reference import CONSTANTS
 from model.transit import TransitTime, chosen, spent_days
@@ -41,6 +42,15 @@ class Itinerary:
     layover_days: float = 0.0
     papers_days: float = 0.0
     wait_h: float = DEFAULT_WAIT_H
+
+    @classmethod
+    def usual(
+        cls, lane: Lane, calendar: LaneCalendar, learned: LearnedTimes, closed_at: datetime, ship_date: date
+    ) -> "Itinerary":
+        """Return how a box goes of which nothing was planned: by own times where there are any, else the table's."""
+        usual = lane.usual(learned)
+        transit = lane.solve(usual.quantiles, usual.delay_share).transit
+        return cls(lane, calendar, transit, closed_at, origin_layover(lane, calendar, ship_date))
 
     def ends_h(self, body: Array, delay: Array, papers: Array) -> Array:
         """Return the hour at which each leg ends, (legs, journeys), from days of what was drawn, (journeys,) each."""
@@ -101,11 +111,13 @@ class Itinerary:
         return ends[:, same], np.concatenate(log_weight)[same]
 
     def _waits_for_papers(self) -> list[float]:
-        if not self.papers_days:
-            return [0.0]
-        scores = ndtri((np.arange(PAPERS_NODES) + 0.5) / PAPERS_NODES)
-        waits: list[float] = (self.papers_days * np.exp(PAPERS_SD_LOG * scores)).tolist()
-        return waits
+        return waits_for_papers(self.papers_days, PAPERS_NODES).tolist() if self.papers_days else [0.0]
+
+
+def waits_for_papers(median_days: float, n: int) -> Array:
+    """Return n equally likely waits for papers, days, (n,)."""
+    scores = ndtri((np.arange(n) + 0.5) / n)
+    return np.asarray(median_days * np.exp(PAPERS_SD_LOG * scores))
 
 
 def on_working_days(

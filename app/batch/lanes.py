@@ -4,12 +4,13 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 from functools import lru_cache
+from typing import NamedTuple
 from zlib import crc32
 from zoneinfo import ZoneInfo
 
 import numpy as np
 
-from app.batch.places import between_km
+from app.batch.places import between_km, resolve_place
 from app.batch.working_days import LaneCalendar, WorkingDays, weekend_of
 from app.serving import LearnedTimes
 from model.exposure import Forecast, PlaceWeather, StreetAir, interpolate_months, month_position, place_weather
@@ -36,6 +37,12 @@ class Lane:
         ways = [h for h in hubs if min(between_km(origin, h), between_km(h, destination)) > near_km] or [destination]
         hub = min(ways, key=lambda h: between_km(origin, h) + between_km(h, destination))
         return cls(row, reference.legs[service], {"origin": origin, "hub": hub, "destination": destination})
+
+    @classmethod
+    def by_codes(cls, origin: str, destination: str, service: str, reference: Reference) -> "Lane":
+        """Return the lane between two places by the codes of a record, which were checked when it was taken in."""
+        ends = [resolve_place(code, "", reference).place for code in (origin, destination)]
+        return cls.between(ends[0], ends[1], service, reference)
 
     def length_share(self) -> float:
         """Return what part of the service's days the lane takes: 1 from 6,000 km, never under a half."""
@@ -108,6 +115,30 @@ class Lane:
         """Return the transit time with these total quantiles and the service's delays; their share is the table's."""
         delay = delay_of(self.service)
         return _solve(quantiles, delay if delay_share is None else delay.with_share(delay_share), self.service.min_days)
+
+
+class KnownLane(NamedTuple):
+    """A lane, and its calendar without any days given."""
+
+    lane: Lane
+    calendar: LaneCalendar
+
+
+class KnownLanes:
+    """The lanes of a ledger by the codes of its records; each is worked out once."""
+
+    def __init__(self, reference: Reference) -> None:
+        """Take the tables."""
+        self._reference = reference
+        self._known: dict[tuple[str, str, str], KnownLane] = {}
+
+    def of(self, origin: str, destination: str, service: str) -> KnownLane:
+        """Return a lane and its calendar."""
+        key = (origin, destination, service)
+        if key not in self._known:
+            lane = Lane.by_codes(*key, self._reference)
+            self._known[key] = KnownLane(lane, lane.calendar())
+        return self._known[key]
 
 
 @dataclass(frozen=True, slots=True)

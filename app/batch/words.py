@@ -15,6 +15,11 @@ def percent(share: float) -> str:
     return f"{100 * share:.0f} %"
 
 
+def boxes_words(n: int) -> str:
+    """Return a number of boxes."""
+    return "1 box" if n == 1 else f"{n:,} boxes"
+
+
 def listed(words: Sequence[str]) -> str:
     """Return words as a list in a sentence: "a, b and c"."""
     *first, last = words

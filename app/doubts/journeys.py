@@ -1,23 +1,24 @@
 """What a box's lane makes likely: days in transit by service and ledger, mean temperature by simulated journeys."""
 
 from collections import defaultdict
-from datetime import date, datetime
+from datetime import date
 
 import numpy as np
 from numpy.typing import NDArray
 
 from app.batch import (
     Itinerary,
+    KnownLane,
+    KnownLanes,
     Lane,
-    LaneCalendar,
     PackedBox,
     WeatherDraws,
     box_of,
     most_waited,
     origin_layover,
-    resolve_place,
 )
 from app.records import known_transit_days
+from app.serving import LearnedTimes
 from app.store import ShipmentColumns
 from model.exposure import journey_bins, mean_of_bins
 from model.reference import Reference
@@ -43,24 +44,20 @@ class LikelyJourneys:
 
     def __init__(self, shipments: ShipmentColumns, reference: Reference) -> None:
         self._reference = reference
-        self._lanes: dict[tuple[str, str, str], Lane] = {}
-        self._calendars: dict[int, LaneCalendar] = {}
+        self._lanes = KnownLanes(reference)
         self._followed: dict[tuple[object, ...], Array] = {}
         days: defaultdict[str, list[tuple[int, float]]] = defaultdict(list)
         for i, number in enumerate(shipments.number.tolist()):
-            lane = self.lane(shipments, i)
-            days[lane.service.service].append((number, self._scaled_days(shipments, i, lane)))
+            days[self.lane(shipments, i).service.service].append((number, self._scaled_days(shipments, i)))
         self._days = {service: np.array(own) for service, own in days.items()}
 
     def lane(self, shipments: ShipmentColumns, i: int) -> Lane:
         """Return the lane of shipment i."""
+        return self._known(shipments, i).lane
+
+    def _known(self, shipments: ShipmentColumns, i: int) -> KnownLane:
         origin, destination, service = _texts(shipments, i, ("origin", "destination", "service"))
-        key = (origin, destination, service)
-        if key not in self._lanes:
-            ends = [resolve_place(code, "", self._reference).place for code in (origin, destination)]
-            lane = Lane.between(ends[0], ends[1], service, self._reference)
-            self._lanes[key], self._calendars[id(lane)] = lane, lane.calendar()
-        return self._lanes[key]
+        return self._lanes.of(origin, destination, service)
 
     def days(self, shipments: ShipmentColumns, i: int) -> float:
         """Return the recorded days of shipment i, closing to opening."""
@@ -75,7 +72,7 @@ class LikelyJourneys:
         scale = lane.length_share()
         numbers, days = self._days[lane.service.service].T
         transit = lane.solve(lane.usual_quantiles()).transit
-        own = self._scaled_days(shipments, i, lane)
+        own = self._scaled_days(shipments, i)
         return log_days_chance(scale * own, transit.log_sf, scale * days[numbers != number])
 
     def log_temperature(self, shipments: ShipmentColumns, i: int, logged_c: float) -> float:
@@ -84,30 +81,26 @@ class LikelyJourneys:
 
     def mean_c(self, shipments: ShipmentColumns, i: int) -> Array:
         """Return the mean air in the box of journeys such as that of shipment i, °C, (journeys,)."""
-        lane, days = self.lane(shipments, i), min(self.days(shipments, i), MOST_FOLLOWED_DAYS)
+        lane, calendar = self._known(shipments, i)
+        days, ship_date = min(self.days(shipments, i), MOST_FOLLOWED_DAYS), _date(shipments.ship_date[i])
         (container,) = _texts(shipments, i, ("container",))
         packs = (int(shipments.heat_packs[i]), int(shipments.cold_packs[i]))
         packed = PackedBox(container, float(shipments.heat_pack_hours[i]), *packs)
-        closed_at = shipments.moments(i)[0] or lane.closing(_date(shipments.ship_date[i]))
-        key = (id(lane), packed, closed_at, days)
+        closed_at = shipments.moments(i)[0] or lane.closing(ship_date)
+        key = (lane, packed, closed_at, days)
         if key not in self._followed:
-            weather = WeatherDraws(
-                self._reference, _date(shipments.ship_date[i]), int(days) + 2, draws=JOURNEYS, seed=WEATHER_SEED
-            )
-            ends = self._itinerary(lane, closed_at, _date(shipments.ship_date[i])).given_total(days, JOURNEYS, at=0.5)
+            weather = WeatherDraws(self._reference, ship_date, int(days) + 2, draws=JOURNEYS, seed=WEATHER_SEED)
+            usual = Itinerary.usual(lane, calendar, LearnedTimes(), closed_at, ship_date)
+            ends = usual.given_total(days, JOURNEYS, at=0.5)
             streets = weather.streets(lane, closed_at, int(np.ceil(ends[-1].max())) + 1)
             bins = journey_bins(lane.legs, ends, streets, box_of(packed, self._reference))
             self._followed[key] = mean_of_bins(bins)
         return self._followed[key]
 
-    def _itinerary(self, lane: Lane, closed_at: datetime, ship_date: date) -> Itinerary:
-        calendar = self._calendars[id(lane)]
-        transit = lane.solve(lane.usual_quantiles()).transit
-        return Itinerary(lane, calendar, transit, closed_at, origin_layover(lane, calendar, ship_date))
-
-    def _scaled_days(self, shipments: ShipmentColumns, i: int, lane: Lane) -> float:
+    def _scaled_days(self, shipments: ShipmentColumns, i: int) -> float:
         """Return the days of shipment i as a long lane would take, layover and half of a wait for worked days off."""
-        ship_date, days, calendar = _date(shipments.ship_date[i]), self.days(shipments, i), self._calendars[id(lane)]
+        lane, calendar = self._known(shipments, i)
+        ship_date, days = _date(shipments.ship_date[i]), self.days(shipments, i)
         closed_at = shipments.moments(i)[0] or lane.closing(ship_date)
         waited = most_waited(lane, calendar, closed_at, min(max(days, 0.0), MOST_FOLLOWED_DAYS))
         days -= origin_layover(lane, calendar, ship_date) + 0.5 * waited

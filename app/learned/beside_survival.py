@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from app.batch import Lane, resolve_place, table_quantiles
+from app.batch import Lane, table_quantiles
 from app.schemas import DelayedBoxes, LateLoss, LateLosses, LearnedTransit, ModelChance, Quantiles, TransitDays
 from app.serving import Engine, LaneTimes, rules_draws
 from model.predict import LateLossDraws
@@ -41,8 +41,8 @@ def _transit(own: LaneTimes, reference: Reference) -> LearnedTransit:
     service, origin, destination = own.key
     row = reference.services[service]
     if origin:
-        ends = [resolve_place(code, "", reference).place for code in (origin, destination)]
-        table, where = Lane.between(ends[0], ends[1], service, reference).usual_quantiles(), f" {origin}-{destination}"
+        table = Lane.by_codes(origin, destination, service, reference).usual_quantiles()
+        where = f" {origin}-{destination}"
     else:
         table, where = table_quantiles(row), " on a long lane without own boxes"
     days = own.quantiles

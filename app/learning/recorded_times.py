@@ -8,13 +8,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from app.batch import (
+    KnownLanes,
     Lane,
-    LaneCalendar,
     delay_of,
     most_waited,
     not_before,
     origin_layover,
-    resolve_place,
     table_quantiles,
 )
 from app.records import LONGEST_DAYS, SECONDS_A_DAY, SHORTEST_DAYS, known_transit_days
@@ -55,7 +54,7 @@ class RecordedTimes:
     ) -> None:
         self._reference, self._now = reference, now
         self._services: dict[str, _Boxes] = {}
-        self._known: dict[tuple[str, str, str], tuple[LaneKey, Lane, LaneCalendar]] = {}
+        self._lanes = KnownLanes(reference)
         self._delayed: list[bool] = []
         self._add(arrived)
         self._add(on_the_way)
@@ -117,7 +116,8 @@ class RecordedTimes:
             if not on_the_way and np.isnat(shipments.arrival_date[i]):
                 continue  # lost
             service, origin, destination = (column.levels[column.codes[i]] for column in columns)
-            key, lane, calendar = self._lane(service, origin, destination)
+            lane, calendar = self._lanes.of(origin, destination, service)
+            key = LaneKey(service, lane.places["origin"].iata, lane.places["destination"].iata)
             ship_date: date = shipments.ship_date[i].astype(object)
             departed_at, opened_at = shipments.moments(i)
             closed_at = departed_at or lane.closing(ship_date)
@@ -145,14 +145,6 @@ class RecordedTimes:
             boxes.arrived.append(not on_the_way)
             boxes.lanes.setdefault(key, lane)
             boxes.lane.append(boxes.index.setdefault(key, len(boxes.index)))
-
-    def _lane(self, service: str, origin: str, destination: str) -> tuple[LaneKey, Lane, LaneCalendar]:
-        written = (service, origin, destination)
-        if written not in self._known:
-            ends = [resolve_place(code, "", self._reference).place for code in (origin, destination)]
-            lane = Lane.between(ends[0], ends[1], service, self._reference)
-            self._known[written] = (LaneKey(service, ends[0].iata, ends[1].iata), lane, lane.calendar())
-        return self._known[written]
 
 
 def _table(service: str, reference: Reference) -> TransitTime:

@@ -1,6 +1,7 @@
 """What to do about a plant, a packing or a service whose boxes keep clearly longer or less long than others."""
 
-from app.lessons.words import boxes_words, ratio_words
+from app.batch import boxes_words
+from app.lessons.words import ratio_words
 from app.schemas import Effect, Lesson, LessonAbout, LessonCode
 from model.reference import CONSTANTS, REFERENCE_CONTAINER, REFERENCE_ROOTS, Reference
 

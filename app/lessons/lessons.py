@@ -2,11 +2,10 @@
 
 from collections.abc import Sequence
 
-from app.batch import percent
+from app.batch import boxes_words, percent
 from app.learned import effects, written_names
 from app.lessons.effects import effect_lessons
 from app.lessons.sellers import seller_lessons, undecided_sellers
-from app.lessons.words import boxes_words
 from app.schemas import Lesson, LessonCode, LessonsAnswer, LostBox
 from app.sellers import answer_sellers
 from app.serving import Engine

@@ -2,7 +2,8 @@
 
 from collections.abc import Sequence
 
-from app.lessons.words import boxes_words, ratio_words
+from app.batch import boxes_words
+from app.lessons.words import ratio_words
 from app.schemas import Lesson, LessonCode, SellerAnswer, ShrunkShare
 from model.reference import CONSTANTS
 

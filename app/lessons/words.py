@@ -36,8 +36,3 @@ def ratio_words(ratio: float) -> str:
     if ratio > most:
         return "more than five times as long as"
     return f"about {min(FRACTIONS, key=lambda pair: abs(log(ratio / pair[0])))[1]}"
-
-
-def boxes_words(n: int) -> str:
-    """Return a number of boxes."""
-    return "1 box" if n == 1 else f"{n:,} boxes"

@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr, ndtri
+from scipy.special import ndtr
 
 from app.batch import (
     CLEARANCE_LEG,
@@ -19,6 +19,7 @@ from app.batch import (
     delay_of,
     not_before,
     on_working_days,
+    waits_for_papers,
 )
 from app.comparing import LONGEST_DAYS, BatchSimulation
 from model.exposure import DEFAULT_WAIT_H, HELD, RELEASED, Tracked, leg_ends, share_ahead, track, tracked_ends
@@ -109,8 +110,7 @@ class KnownJourney:
     def plan_chance_by_now(self) -> float:
         """The chance, by its plan and whatever was heard since, that a box has arrived after so long."""
         plan, offset = self.route.plan, self.lane.day_offset(self.closed_at, "destination")
-        scores = ndtri((np.arange(PAPERS_NODES) + 0.5) / PAPERS_NODES)
-        waits = self.usual_layover_days + plan.papers_days * np.exp(PAPERS_SD_LOG * scores)
+        waits = self.usual_layover_days + waits_for_papers(plan.papers_days, PAPERS_NODES)
         # One that came on a day that is not worked has not arrived yet, if that may still be.
         came = plan.calendar.destination.surely_taken(*offset, self.elapsed_days)
         return float(plan.transit.cdf(came - waits).mean())

@@ -12,14 +12,13 @@ from numpy.typing import NDArray
 
 from app.batch import (
     Itinerary,
+    KnownLanes,
     Lane,
     LaneCalendar,
     PackedBox,
     WeatherDraws,
     box_of,
-    origin_layover,
     resolve_genus,
-    resolve_place,
 )
 from app.recorded.planned_journey import Planned, planned
 from app.records import known_transit_days
@@ -28,7 +27,7 @@ from app.store import ArrivedBoxes, Coded, LineColumns, LoggerColumns, ShipmentC
 from model.exposure import Measured, binned_degrees_below, binned_rates, journey_bins, log_days, trace_bins
 from model.fit import LINE_DTYPE, Lines
 from model.predict import tabulated_cold
-from model.reference import Genus, Place, Reference
+from model.reference import Genus, Reference
 
 Array = NDArray[np.float64]
 
@@ -169,7 +168,7 @@ class _Exposures:
     def __init__(self, reference: Reference, plans: Mapping[int, tuple[str, str]], times: LearnedTimes) -> None:
         self._reference, self._plans, self._times = reference, plans, times
         self._known: dict[tuple[object, ...], Array] = {}
-        self._lanes: dict[tuple[str, str, str], tuple[Lane, LaneCalendar]] = {}
+        self._lanes = KnownLanes(reference)
 
     def of(self, shipments: ShipmentColumns, i: int, trace: tuple[Array, Array] | None) -> _Boxed:
         """Return the exposure of shipment i."""
@@ -177,7 +176,7 @@ class _Exposures:
             column.levels[column.codes[i]]
             for column in (shipments.origin, shipments.destination, shipments.service, shipments.container)
         )
-        lane, calendar = self._lane(origin, destination, service)
+        lane, calendar = self._lanes.of(origin, destination, service)
         ship_date: date = shipments.ship_date[i].astype(object)
         arrival_date: date = shipments.arrival_date[i].astype(object)
         zones = (lane.places["origin"].time_zone, lane.places["destination"].time_zone)
@@ -208,19 +207,8 @@ class _Exposures:
             self._known[key] = self._journeys(self._usual(lane, calendar, trip), packed, trip, measured, None)
         return _Boxed(days, self._known[key], dates_only)
 
-    def _lane(self, origin: str, destination: str, service: str) -> tuple[Lane, LaneCalendar]:
-        key = (origin, destination, service)
-        if key not in self._lanes:
-            ends: list[Place] = [resolve_place(code, "", self._reference).place for code in (origin, destination)]
-            lane = Lane.between(ends[0], ends[1], service, self._reference)
-            self._lanes[key] = (lane, lane.calendar())
-        return self._lanes[key]
-
     def _usual(self, lane: Lane, calendar: LaneCalendar, trip: _Trip) -> Itinerary:
-        """Return how a box goes of which nothing was planned."""
-        usual = lane.usual(self._times)
-        transit = lane.solve(usual.quantiles, usual.delay_share).transit
-        return Itinerary(lane, calendar, transit, trip.closed_at, origin_layover(lane, calendar, trip.ship_date))
+        return Itinerary.usual(lane, calendar, self._times, trip.closed_at, trip.ship_date)
 
     def _planned(self, plan: Planned, lane: Lane, trip: _Trip) -> Itinerary:
         """Return how a box goes that was planned: with the times, days, papers and pick-up of its plan."""

@@ -8,7 +8,7 @@ from datetime import date
 import numpy as np
 from numpy.typing import NDArray
 
-from app.batch import Lane, resolve_place
+from app.batch import Lane
 from app.records import known_transit_days
 from app.schemas import Claims, ShrunkShare
 from app.sellers.shrinkage import Tally, Usual
@@ -135,8 +135,8 @@ def _late(shipments: ShipmentColumns, reference: Reference) -> NDArray[np.bool_]
         key = (int(shipments.origin.codes[i]), int(shipments.destination.codes[i]), int(shipments.service.codes[i]))
         if key not in known:
             ends = (shipments.origin.levels[key[0]], shipments.destination.levels[key[1]])
-            origin, destination = (resolve_place(code, "", reference).place for code in ends)
-            lane = Lane.between(origin, destination, shipments.service.levels[key[2]], reference)
+            lane = Lane.by_codes(*ends, shipments.service.levels[key[2]], reference)
+            origin, destination = lane.places["origin"], lane.places["destination"]
             known[key] = (lane.usual_quantiles().p90, origin.time_zone, destination.time_zone)
         p90, *zones = known[key]
         ship_date, arrival_date = shipments.ship_date[i].astype(object), shipments.arrival_date[i].astype(object)

@@ -5,7 +5,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from app.batch import group_words
+from app.batch import boxes_words, group_words
 from app.schemas import Finding, FindingState, RangesHeld, ScoreDifference, TrackPart
 from app.track_record.verdict import FEWEST_BOXES, width_words
 from model.reference import Reference
@@ -81,7 +81,7 @@ def _expected(boxes: Sequence[Expected]) -> Finding:
 def _ranges(code: str, what: str, held: RangesHeld) -> Finding:
     state, words = _width(held)
     expected = f"{held.expected:.1f}" if held.n < FEWEST_BOXES else f"{held.expected:,.0f}"
-    boxes = "1 box" if held.n == 1 else f"{held.n:,} boxes"
+    boxes = boxes_words(held.n)
     text = f"{what} lay in the forecast's range in {held.held:,} of {boxes}, where about {expected} should: {words}."
     return Finding(state=state, code=code, text=text)
 
@@ -96,7 +96,7 @@ def _width(held: RangesHeld) -> tuple[FindingState, str]:
 
 
 def _against_rules(difference: ScoreDifference) -> Finding:
-    boxes = "1 box" if difference.boxes == 1 else f"{difference.boxes:,} boxes"
+    boxes = boxes_words(difference.boxes)
     how = "better" if difference.mean < 0.0 else "worse"
     said = f"In {boxes} the forecasts foretold what came {how} than the rules of thumb alone"
     if difference.boxes < FEWEST_BOXES or difference.low is None or difference.high is None:

@@ -2,6 +2,7 @@
 
 import numpy as np
 
+from app.batch import boxes_words
 from app.schemas import RangesHeld, ScoreDifference
 from model.scoring import successes
 
@@ -79,7 +80,7 @@ def rules_verdict(difference: ScoreDifference | None) -> str:
     """Return whether the forecasts told more than the rules of thumb alone."""
     if difference is None:
         return "All forecasts were those of the rules of thumb, so there is nothing to compare them with."
-    boxes = "1 box" if difference.boxes == 1 else f"{difference.boxes:,} boxes"
+    boxes = boxes_words(difference.boxes)
     if difference.mean == 0.0:
         return f"In {boxes} the forecasts foretold what came as the rules of thumb alone did."
     better = "better" if difference.mean < 0.0 else "worse"
