@@ -77,7 +77,7 @@ def test_answer_shows_routes_and_follows_a_change(page: Page, axe_clean: Callabl
         shown = page.get_by_role("region", name=route, exact=True)
         expect(shown.get_by_text("of 30 healthy two weeks on")).to_be_visible()
         strip = shown.get_by_role("img", name=re.compile("20 equally likely shipments"))
-        assert strip.locator("circle").count() == 20
+        expect(strip.locator("circle")).to_have_count(20)
         days_are_drawn(shown)
     expect(page.get_by_text("Rules of thumb only.")).to_be_visible()
     axe_clean(page)

@@ -4,7 +4,7 @@ import json
 from collections.abc import Callable
 from itertools import pairwise
 
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Locator, Page, expect
 
 from tests.app.client import Client
 from tests.page.batch import lead
@@ -25,8 +25,9 @@ def test_three_steps_lead_to_the_first_answer(
     axe_clean(phone)
     phone.get_by_role("button", name="Next").click()
     # The names of the columns do not touch.
-    boxes = [label.bounding_box() for label in phone.locator(".line .field:visible label").all()]
-    spans = sorted((box["x"], box["x"] + box["width"]) for box in boxes if box)
+    labels = phone.locator(".line .field:visible label")
+    expect(labels).to_have_count(4)
+    spans = sorted((box["x"], box["x"] + box["width"]) for box in map(Locator.bounding_box, labels.all()) if box)
     assert len(spans) == 4
     assert all(before[1] + 3 <= after[0] for before, after in pairwise(spans))
     phone.get_by_label("Genus").fill("Hoya")
