@@ -2,6 +2,7 @@
 
 import os
 import shutil
+import sys
 from collections.abc import Iterator
 
 import pytest
@@ -16,6 +17,10 @@ from tests.shared import VARIABLE, shared_folder
 for variable in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS"):
     os.environ.setdefault(variable, "1")
 os.environ["TRANSIT_NOW"] = NOW.isoformat()
+# Where Python keeps no bytecode, each of the many servers and commands that tests start would compile all its modules.
+if sys.dont_write_bytecode:
+    os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+    os.environ["PYTHONPYCACHEPREFIX"] = str(shared_folder() / "bytecode")
 # Answers of a test change by what it does, not by what a server does by itself: tests of that turn it on.
 os.environ["TRANSIT_QUICK_UPDATE"] = "false"
 os.environ["TRANSIT_REFIT_AFTER"] = "off"
