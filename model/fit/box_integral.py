@@ -117,7 +117,8 @@ class BoxIntegral:
         """Take the (5, lines) coefficients of the counts; 1 node each means no such effect.
 
         `strays` are what the counts are likely to be where the clock does not speak of them; None: it always does.
-        With `single`, values are summed over nodes in single precision: they err by about 1e-6 a line.
+        With `single`, modes are found and values are summed over nodes in single precision: they err by about 1e-6 a
+        line.
         """
         self._c, self._grouping, self._strays = c, grouping, strays
         self._value_type: Kind = np.float32 if single else np.float64
@@ -126,6 +127,8 @@ class BoxIntegral:
         self._line_weights = np.exp(self._line_log_weights)
         self._mode_tolerance = mode_tolerance
         self._modes: Modes | None = None
+        self._mode_c = c.astype(self._value_type, copy=False)
+        self._mode_strays = strays.single() if single and strays is not None else strays
         self._pieces = grouping.pieces(LINES_AT_ONCE)
         # Counts repeated for each node: arrays of one shape are worked on some times faster.
         shape = len(self._line_nodes), len(self._box_nodes)
@@ -137,19 +140,21 @@ class BoxIntegral:
         return np.ascontiguousarray(np.broadcast_to(rows, (5, *shape, rows.shape[-1])))
 
     def _find_modes(self, eta: Array, setting: Setting) -> Modes:
+        kind = self._value_type
+        box_precision = setting.box_sd**-2.0 if len(self._box_nodes) > 1 else None
         line_sd, delta, h0 = setting.by_line(len(eta))
         posterior = EffectPosterior(
             grouping=self._grouping,
-            c=self._c,
-            strays=self._strays,
-            eta=eta,
-            delta=delta,
-            h0=h0,
-            box_precision=setting.box_sd**-2.0 if len(self._box_nodes) > 1 else None,
-            line_precision=line_sd**-2.0 if len(self._line_nodes) > 1 else None,
+            c=self._mode_c,
+            strays=self._mode_strays,
+            eta=eta.astype(kind, copy=False),
+            delta=delta.astype(kind, copy=False),
+            h0=h0.astype(kind, copy=False),
+            box_precision=None if box_precision is None else box_precision.astype(kind, copy=False),
+            line_precision=(line_sd**-2.0).astype(kind, copy=False) if len(self._line_nodes) > 1 else None,
         )
         self._modes = find_modes(posterior, self._mode_tolerance, self._modes)
-        return self._modes
+        return Modes(*(part.astype(np.float64, copy=False) for part in self._modes))
 
     def _nodes(
         self, eta: Array, box_sd: Array, line_sd: Array, modes: Modes, piece: "Piece", kind: Kind = np.float64

@@ -83,12 +83,12 @@ class EffectPosterior:
         some plants live, the start is where they would.
         """
         g = self.grouping
-        u = np.zeros(g.n_boxes)
+        u = np.zeros(g.n_boxes, dtype=self.eta.dtype)
         if self.box_precision is not None:
             alive = self.c[0] + self.c[2] > 0.0
             most = np.maximum.reduceat(np.where(alive, self.eta, -np.inf), g.starts)
             u = -np.maximum(most - LIVING, 0.0) / (1.0 + self.box_precision)
-        return u, np.zeros(len(self.eta))
+        return u, np.zeros_like(self.eta)
 
     def curvatures(self, u: Array, v: Array) -> tuple[Array, Array]:
         """Return slope and curvature of each line's likelihood, (lines,) each, by its share of the clock."""
@@ -100,7 +100,7 @@ class EffectPosterior:
         # A line that contradicts its box is no longer followed; from 0 on, so that it does not lead at first.
         given_box = value(at, self.c, self.delta, self.h0)
         if self.line_precision is not None:
-            given_box = given_box - 0.5 * (v**2 * self.line_precision + np.log1p(curvature / self.line_precision))
+            given_box = given_box - 0.5 * (v**2 * self.line_precision + np.log(1.0 + curvature / self.line_precision))
         own = mixed_lines(given_box, self.strays)[1]
         return own * slope, np.maximum(own * curvature, LEAST_CURVATURE)
 
@@ -150,9 +150,9 @@ class _Search:
 
     @classmethod
     def of(cls, posterior: EffectPosterior, u: Array, v: Array) -> "_Search":
-        reach = np.full(len(u), LARGEST_STEP), np.full(len(v), LARGEST_STEP)
+        reach = np.full_like(u, LARGEST_STEP), np.full_like(v, LARGEST_STEP)
         none = np.zeros_like(u), np.zeros_like(v)
-        return cls(posterior, u, v, none[1], np.full(len(u), np.inf), *reach, *none)
+        return cls(posterior, u, v, none[1], np.full_like(u, np.inf), *reach, *none)
 
     def of_boxes(self, boxes: Mask, lines: Mask) -> "_Search":
         of_box = (self.u, self.moved, self.reach_u, self.last_u)

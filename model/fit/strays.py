@@ -87,6 +87,10 @@ class Strays(NamedTuple):
         """Return the strays of n copies of the ledger."""
         return Strays(self.rates, *(np.tile(array, n) for array in self[1:]))
 
+    def single(self) -> "Strays":
+        """Return the same in single precision."""
+        return Strays(self.rates, *(array.astype(np.float32) for array in self[1:]))
+
     def part(self, boxes: slice | NDArray[np.bool_], lines: slice | NDArray[np.bool_]) -> "Strays":
         """Return those of some boxes and their lines."""
         return Strays(self.rates, self.box_lost[boxes], self.box_any[boxes], self.line_any[lines])
@@ -120,9 +124,10 @@ def mixed_lines(clock: Array, strays: Strays) -> tuple[Array, Array]:
     rate = strays.rates.line
     if rate == 0.0:
         return clock, np.ones_like(clock)
-    own = np.log1p(-rate) + clock
-    value = np.logaddexp(own, np.log(rate) + strays.line_any)
-    return value, np.exp(own - value)
+    own, other = float(np.log1p(-rate)) + clock, float(np.log(rate)) + strays.line_any
+    lesser = np.exp(-np.abs(own - other))
+    both = 1.0 + lesser
+    return np.maximum(own, other) + np.log(both), np.where(own >= other, 1.0, lesser) / both
 
 
 def _by_box(by_line: Array, box: Indices) -> Array:
