@@ -46,6 +46,12 @@ from app.store import Database
 from app.track_record import TrackRecord
 
 LOOK_UP_SECONDS = 2.0
+USES_SECONDS = 1.0
+DESCRIPTION = (
+    "The chance that mail-ordered tropical plants arrive alive, and what to do about it. Every answer has a header "
+    "X-Request-ID, the one of the call where it sends a valid one (1 to 128 letters, digits and ._:/+=@-): the log of "
+    "the server has it too."
+)
 
 
 @asynccontextmanager
@@ -71,7 +77,7 @@ async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
                 task.cancel()
             # A look-up under way ends before the database is closed under it, unless it waits for a lock.
             await asyncio.wait(following, timeout=LOOK_UP_SECONDS)
-            with move_on_after(LOOK_UP_SECONDS):
+            with move_on_after(USES_SECONDS):
                 await to_thread.run_sync(keys.write_uses, abandon_on_cancel=True)
             await to_thread.run_sync(app.state.refits.close)
 
@@ -81,7 +87,7 @@ def create_app(settings: Settings) -> FastAPI:
     app = FastAPI(
         title="Transit survival",
         version=package_version(),
-        description="The chance that mail-ordered tropical plants arrive alive, and what to do about it.",
+        description=DESCRIPTION,
         lifespan=_lifespan,
         openapi_url=None,
         docs_url=None,

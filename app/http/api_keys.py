@@ -108,6 +108,11 @@ class KeyRing:
         """Whether the time of a key is over."""
         return key.expires_at is not None and key.expires_at <= self._now()
 
+    @property
+    def first_expiry(self) -> datetime | None:
+        """When the first of the keys that are not revoked expires, or did; None where none does."""
+        return min((key.expires_at for key in self._known.valid.values() if key.expires_at is not None), default=None)
+
     def note_use(self, key: StoredKey) -> None:
         """Remember that a key was used; `write_uses` writes it down."""
         self._uses[key.id] = self._now()

@@ -16,7 +16,8 @@ LOG = logging.getLogger("app.calls")
 
 # What common tracing tools send; anything else could forge lines of a log or make it long.
 GIVEN = re.compile(r"[A-Za-z0-9._:/+=@-]{1,128}", re.ASCII)
-UNMATCHED = "(no such path)"
+# No such path, or refused before one was looked for.
+UNROUTED = "(none)"
 SERVER_FAULT = 500
 
 QUEUED = "it waited for its turn: send fewer calls at once, or give the server more cores"
@@ -102,9 +103,7 @@ class CallLog:
 def route_of(scope: Scope) -> str:
     """Return the template of the address that answered a call, so that labels and lines stay few and hold no names."""
     route = scope.get("route")
-    if route is not None:
-        return str(route.path)
-    return UNMATCHED
+    return UNROUTED if route is None else str(route.path)
 
 
 def address_of(scope: Scope) -> str:

@@ -8,7 +8,7 @@ from prometheus_client.metrics_core import CounterMetricFamily, GaugeMetricFamil
 from starlette.datastructures import State
 
 from app.clock import moment
-from app.http import METRICS_TYPE, Metrics, pools_of
+from app.http import METRICS_TYPE, KeyRing, Metrics, pools_of
 from app.problems import StoreUnavailable
 from app.serving import ActiveModel
 from app.store import LedgerSize, ledger_size
@@ -22,7 +22,8 @@ async def metrics(request: Request) -> Response:
     state = request.app.state
     size = await pools_of(request).reading.run(request, lambda: _size(state))
     counted: Metrics = state.metrics
-    found = [*_of_pools(state), *_of_model(state.active, moment(state.settings.now)), *_of_ledger(size)]
+    now = moment(state.settings.now)
+    found = [*_of_pools(state), *_of_model(state.active, now), *_of_keys(state.keys, now), *_of_ledger(size)]
     return Response(counted.text(found), headers={"Content-Type": METRICS_TYPE})
 
 
@@ -61,6 +62,12 @@ def _of_model(active: ActiveModel, now: datetime) -> Iterator[Metric]:
     if engine.fit is not None:
         age = (now - engine.fit.manifest.fitted_at).total_seconds()
         yield GaugeMetricFamily("transit_model_age_seconds", "Since the version that answers was fitted", value=age)
+
+
+def _of_keys(keys: KeyRing, now: datetime) -> Iterator[Metric]:
+    if (first := keys.first_expiry) is not None:
+        left = (first - now).total_seconds()
+        yield GaugeMetricFamily("transit_keys_expire_seconds", "Until the first key expires", value=left)
 
 
 def _of_ledger(size: LedgerSize | None) -> Iterator[Metric]:

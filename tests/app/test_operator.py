@@ -244,6 +244,7 @@ def test_metrics_count_by_template_and_tell_model_and_ledger(shop: Shop) -> None
     assert found["transit_queue_seconds_count", "reading"] >= 1
     assert found["transit_queue_calls", "computing"] == 0
     assert found["transit_ledger_up",] == 1
+    assert 0 < found["transit_keys_expire_seconds",] <= timedelta(days=365).total_seconds()
     assert found["transit_ledger_bytes",] > 0
     assert found["transit_model", "fit-1"] == 1
     assert found["transit_model_age_seconds",] == (NOW - FITTED_AT).total_seconds()
