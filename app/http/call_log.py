@@ -93,7 +93,7 @@ class CallLog:
             route,
             status,
             1000.0 * seconds,
-            f", {fields['queue_ms']:.0f} of them waiting" if call.queue_seconds else "",
+            f", {fields['queue_ms']:.0f} of them waiting" if fields["queue_ms"] >= 1.0 else "",
             whose,
             refused,
             extra={name: value for name, value in fields.items() if value is not None},
@@ -103,7 +103,7 @@ class CallLog:
 def route_of(scope: Scope) -> str:
     """Return the template of the address that answered a call, so that labels and lines stay few and hold no names."""
     route = scope.get("route")
-    return UNROUTED if route is None else str(route.path)
+    return UNROUTED if route is None else str(route.path_format)
 
 
 def address_of(scope: Scope) -> str:

@@ -17,7 +17,8 @@ WINDOW_SECONDS = 60.0
 MOST_ADDRESSES = 10_000
 # Who holds one address of IPv6 holds its network.
 NETWORK_BITS = 64
-Name, Kept = TypeVar("Name"), TypeVar("Kept")
+Name = TypeVar("Name")
+Kept = TypeVar("Kept")
 
 
 class WrongKeys:

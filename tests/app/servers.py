@@ -75,7 +75,7 @@ def running_server(url: str, host: str = "127.0.0.1", log: list[str] | None = No
 def server(url: str, host: str = "127.0.0.1", **variables: str) -> Iterator[httpx.Client]:
     """Start a server as `running_server` does and yield a client of it."""
     with (
-        running_server(url, host, **variables) as address,
+        running_server(url, host, None, **variables) as address,
         httpx.Client(base_url=address, timeout=PATIENCE_SECONDS) as client,
     ):
         yield client
