@@ -102,7 +102,7 @@ def create_app(settings: Settings) -> FastAPI:
     app.add_middleware(OneLength)
     app.add_middleware(Compressed)
     app.add_middleware(SecurityHeaders)
-    app.add_middleware(CallLog, slow_seconds=settings.slow_seconds)
+    app.add_middleware(CallLog, slow_seconds=settings.slow_seconds, files=PREFIX)
     answering = (
         questions,
         lessons,

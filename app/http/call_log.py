@@ -35,9 +35,12 @@ class CallLog:
     secret that somebody put in the wrong place.
     """
 
-    def __init__(self, app: ASGIApp, slow_seconds: float) -> None:
-        """Wrap an application whose state has `metrics`; a call that takes longer than `slow_seconds` is slow."""
-        self.app, self._slow_seconds = app, slow_seconds
+    def __init__(self, app: ASGIApp, slow_seconds: float, files: str) -> None:
+        """Wrap an application whose state has `metrics` and which has files below the path `files`.
+
+        A call that takes longer than `slow_seconds` is slow.
+        """
+        self.app, self._slow_seconds, self._files = app, slow_seconds, files
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Pass the call on."""
@@ -64,7 +67,7 @@ class CallLog:
             self._note(scope, call, status, perf_counter() - begun)
 
     def _note(self, scope: Scope, call: Call, status: int, seconds: float) -> None:
-        route, method = route_of(scope), scope["method"]
+        route, method = self._route(scope), scope["method"]
         metrics: Metrics = scope["app"].state.metrics
         metrics.note(call, method, route, status, seconds)
         slow = seconds > self._slow_seconds and not call.waits
@@ -99,11 +102,12 @@ class CallLog:
             extra={name: value for name, value in fields.items() if value is not None},
         )
 
-
-def route_of(scope: Scope) -> str:
-    """Return the template of the address that answered a call, so that labels and lines stay few and hold no names."""
-    route = scope.get("route")
-    return UNROUTED if route is None else str(route.path_format)
+    def _route(self, scope: Scope) -> str:
+        """Return the template of the address that answered, so that labels and lines are few and hold no names."""
+        route = scope.get("route")
+        if route is not None:
+            return str(route.path_format)
+        return f"{self._files}/{{file}}" if scope["path"].startswith(f"{self._files}/") else UNROUTED
 
 
 def address_of(scope: Scope) -> str:

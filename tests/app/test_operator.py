@@ -134,8 +134,8 @@ def test_a_slow_call_leaves_one_line_unless_its_caller_asked_to_wait(tmp_path: P
 
     with running_client(create_app(settings)) as client, log_lines() as lines, start_blocking_portal() as portal:
         client.get(GENERA)
-        scope = {"type": "http", "method": "GET", "headers": [], "app": client.app}
-        portal.call(CallLog(waits, slow_seconds=1e-9), scope, nothing, nothing)
+        scope = {"type": "http", "method": "GET", "path": "/", "headers": [], "app": client.app}
+        portal.call(CallLog(waits, slow_seconds=1e-9, files="/page"), scope, nothing, nothing)
     slow, waited = lines
     assert (slow["event"], slow["level"], slow["route"], bool(slow["todo"])) == ("slow_call", "warning", GENERA, True)
     assert (waited["event"], "todo" in waited) == ("call", False)
@@ -228,7 +228,8 @@ def test_metrics_count_by_template_and_tell_model_and_ledger(shop: Shop) -> None
     key = shop.key("prometheus")
     assert shop.client.get("/metrics").status_code == 401
     shop.client.get("/v1/sellers/nobody", **bearer(key))
-    shop.client.get(f"/{key}")
+    for path in (f"/{key}", "/page/main.js"):
+        shop.client.get(path)
     answer = shop.client.get("/metrics", **bearer(key))
     assert answer.headers["content-type"].startswith("text/plain; version=0.0.4")
     found = {
@@ -238,6 +239,7 @@ def test_metrics_count_by_template_and_tell_model_and_ledger(shop: Shop) -> None
     }
     assert found["transit_requests_total", "GET", "/v1/sellers/{name}", "404"] >= 1
     assert found["transit_request_seconds_count", "GET", "/v1/sellers/{name}"] >= 1
+    assert found["transit_requests_total", "GET", "/page/{file}", "200"] == 1
     assert found["transit_queue_seconds_count", "reading"] >= 1
     assert found["transit_queue_calls", "computing"] == 0
     assert found["transit_ledger_up",] == 1
