@@ -33,8 +33,8 @@ def check_keys(settings: Settings) -> None:
     now = moment(settings.now)
     if not is_loopback(settings.host) and not any(_is_valid(key, now) for key in _stored(settings)):
         raise NoKey(
-            f"host {settings.host}: must be a loopback address (127.0.0.1, ::1 or localhost) while no key is valid; "
-            "make one first with: python -m app key new --name NAME --scope write"
+            f"host {settings.host}: must be a loopback address (127.0.0.1, ::1 or localhost) while there are no keys "
+            "in force; make one first with: python -m app key new --name NAME --scope write"
         )
 
 
