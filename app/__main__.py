@@ -124,6 +124,16 @@ def _ledger(arguments: argparse.Namespace) -> None:
         sys.stdout.flush()
 
 
+def _refitted(arguments: argparse.Namespace, settings: Settings) -> str:
+    from app.cli import refit_command as refits  # noqa: PLC0415 - see _serve
+
+    if arguments.claimed:
+        return refits.quick_update_of_server(settings)
+    if arguments.job is not None:
+        return refits.refit_of_server(settings, arguments.job)
+    return refits.quick_update(settings) if arguments.quick else refits.refit(settings)
+
+
 def run(arguments: argparse.Namespace) -> None:
     """Run one command.
 
@@ -139,10 +149,7 @@ def run(arguments: argparse.Namespace) -> None:
         _ledger(arguments)
         return
     if arguments.command == "refit":
-        from app.cli.refit_command import quick_update, refit  # noqa: PLC0415 - see _serve
-
-        settings = _settings(database_url=arguments.database_url)
-        _write(quick_update(settings, claimed=arguments.claimed) if arguments.quick else refit(settings, arguments.job))
+        _write(_refitted(arguments, _settings(database_url=arguments.database_url)))
         return
     if arguments.command in UPKEEP:
         _write(answer(arguments, _settings(database_url=arguments.database_url)))

@@ -3,18 +3,24 @@
 import asyncio
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
+from functools import partial
 
-from anyio import to_thread
+from anyio import move_on_after, to_thread
 from fastapi import FastAPI
 
+from app.clock import moment
 from app.http import (
     BodyLimits,
+    CallLog,
     KeyRing,
     LoopbackOnly,
+    Metrics,
     NeedsKey,
     OneLength,
     Pools,
+    RateLimits,
     SecurityHeaders,
+    WrongKeys,
     add_problem_handlers,
     keys_needed,
 )
@@ -25,6 +31,7 @@ from app.routes import (
     docs,
     health,
     lessons,
+    metrics,
     model_versions,
     outlook,
     page,
@@ -39,6 +46,12 @@ from app.store import Database
 from app.track_record import TrackRecord
 
 LOOK_UP_SECONDS = 2.0
+USES_SECONDS = 1.0
+DESCRIPTION = (
+    "The chance that mail-ordered tropical plants arrive alive, and what to do about it. Every answer has a header "
+    "X-Request-ID, the one of the call where it sends a valid one (1 to 128 letters, digits and ._:/+=@-): the log of "
+    "the server has it too."
+)
 
 
 @asynccontextmanager
@@ -48,14 +61,15 @@ async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
     with Database(settings.database_url) as database:
         await to_thread.run_sync(database.prepare_if_present)
         active = ActiveModel(database)
-        keys = KeyRing(database, always=not is_loopback(settings.host))
+        keys = KeyRing(database, always=not is_loopback(settings.host), now=partial(moment, settings.now))
         await to_thread.run_sync(active.refresh)
         await to_thread.run_sync(keys.refresh)
         app.state.database, app.state.active, app.state.keys = database, active, keys
         app.state.track_record = TrackRecord(database)
         app.state.refits = RefitProcesses(settings, database, on_end=active.refresh)
         learning = SelfLearning(settings, database, active, app.state.refits)
-        following = [asyncio.create_task(active.follow(learning.look)), asyncio.create_task(keys.follow())]
+        followed = (active.follow(learning.look), keys.follow(), keys.follow_uses())
+        following = [asyncio.create_task(task) for task in followed]
         try:
             yield
         finally:
@@ -63,6 +77,8 @@ async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
                 task.cancel()
             # A look-up under way ends before the database is closed under it, unless it waits for a lock.
             await asyncio.wait(following, timeout=LOOK_UP_SECONDS)
+            with move_on_after(USES_SECONDS):
+                await to_thread.run_sync(keys.write_uses, abandon_on_cancel=True)
             await to_thread.run_sync(app.state.refits.close)
 
 
@@ -71,21 +87,22 @@ def create_app(settings: Settings) -> FastAPI:
     app = FastAPI(
         title="Transit survival",
         version=package_version(),
-        description="The chance that mail-ordered tropical plants arrive alive, and what to do about it.",
+        description=DESCRIPTION,
         lifespan=_lifespan,
         openapi_url=None,
         docs_url=None,
         redoc_url=None,
         redirect_slashes=False,
     )
-    app.state.settings = settings
+    app.state.settings, app.state.metrics = settings, Metrics()
     add_problem_handlers(app)
     app.add_middleware(BodyLimits, of_path={shipments.IMPORT_PATH: shipments.CSV_LIMIT_BYTES})
-    app.add_middleware(NeedsKey)
+    app.add_middleware(NeedsKey, limits=RateLimits(settings.key_calls_a_minute), wrong=WrongKeys())
     app.add_middleware(LoopbackOnly, keys_needed=keys_needed)
     app.add_middleware(OneLength)
     app.add_middleware(Compressed)
     app.add_middleware(SecurityHeaders)
+    app.add_middleware(CallLog, slow_seconds=settings.slow_seconds, files=PREFIX)
     answering = (
         questions,
         lessons,
@@ -93,6 +110,7 @@ def create_app(settings: Settings) -> FastAPI:
         sellers,
         docs,
         health,
+        metrics,
         page,
     )
     # A fixed path goes before the path of any shipment.

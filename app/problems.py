@@ -17,6 +17,7 @@ The exception tree::
     ├── InvalidInput            422  JSON or CSV, but not what the operation takes
     │   └── TooMuchWork         422  as the operation takes it, but more than one call may ask for
     ├── PreconditionRequired    428  a change does not say which version it changes
+    ├── TooManyCalls            429  the key has made too many calls, or the address has sent too many wrong keys
     ├── Busy                    503  too many calls wait
     ├── Stopping                503  the server ends before the call is done
     ├── StoreUnavailable        503  the database cannot be used
@@ -282,6 +283,19 @@ class PreconditionRequired(Problem):
     title = "Precondition required"
 
 
+class TooManyCalls(Problem):
+    """A key has made too many calls, or too many wrong keys came from an address."""
+
+    status = 429
+    code = "too_many_calls"
+    title = "Too many calls"
+
+    def __init__(self, why: str, retry_after_seconds: int) -> None:
+        """Say why, and after how long another call will be answered."""
+        super().__init__(f"{why} Nothing was done. Try again after {retry_after_seconds} seconds.")
+        self.retry_after_seconds = retry_after_seconds
+
+
 class Busy(Problem):
     """Too many calls wait for their turn already, or this one has waited for too long."""
 
@@ -360,6 +374,7 @@ KINDS: tuple[type[Problem], ...] = (
     InvalidInput,
     TooMuchWork,
     PreconditionRequired,
+    TooManyCalls,
     Problem,
     Busy,
     Stopping,

@@ -40,6 +40,15 @@ def _weather_template(url: str | None) -> str | None:
     return url
 
 
+def _addresses(text: str) -> str:
+    for part in filter(None, map(str.strip, text.split(","))):
+        try:
+            ipaddress.ip_network(part)
+        except ValueError:
+            raise ValueError("must be addresses or networks of trusted proxies, with commas between them") from None
+    return text
+
+
 class WeatherService(NamedTuple):
     """Where forecasts come from: a URL template, and the dotted paths of three lists in the JSON that it answers."""
 
@@ -65,6 +74,14 @@ class Settings(BaseSettings):
     refit_after: Literal["auto", "off"] | Annotated[int, Field(ge=1)] = "auto"
     """After so many new or corrected boxes a refit follows by itself; auto: after each box as long as the ledger has
     fewer than 100, then after one new box for every 50; off: only when asked for."""
+    trusted_proxies: Annotated[str, AfterValidator(_addresses)] = "127.0.0.1,::1"
+    """Addresses or networks of proxies whose ``X-Forwarded-For`` says where a call comes from."""
+    key_calls_a_minute: Annotated[int, Field(ge=0)] = 600
+    """How many calls a key may make in a minute of each server process; 0: as many as it likes."""
+    log_format: Literal["auto", "json", "text"] = "auto"
+    """Lines of the log; auto: text at a terminal, JSON elsewhere."""
+    slow_seconds: Annotated[float, Field(gt=0.0)] = 5.0
+    """A call that takes longer is logged as a slow one."""
     now: AwareDatetime | None = None
     """The moment that the service takes for now, with its offset, for demonstrations and tests: see `app.clock`."""
 

@@ -32,7 +32,7 @@ OF_THE_FIT = {
     "survival": {"sklearn"},
 }
 # Modules that stand by themselves beside the rooms.
-TOPS = {"app.abandoned", "app.clock", "app.problems", "app.settings", "model.quadrature"}
+TOPS = {"app.abandoned", "app.clock", "app.log_lines", "app.problems", "app.settings", "model.quadrature"}
 _TABLES = {"model.reference", "model.plant"}
 _ANSWERS = {"app.problems", "app.schemas", "app.serving", "app.batch"}
 MAY_IMPORT: dict[str, set[str]] = {
@@ -97,17 +97,21 @@ MAY_IMPORT: dict[str, set[str]] = {
     },
     # How callers come in.
     "app.page": set(),
-    "app.http": {"app.problems", "app.settings", "app.records", "app.schemas", "app.store", "app.serving"},
+    "app.http": {
+        "app.clock", "app.log_lines", "app.problems", "app.settings", "app.records", "app.schemas", "app.store",
+        "app.serving",
+    },
     "app.routes": {
         *_ANSWERS, "app.clock", "app.http", "app.page", "app.ledger", "app.store", "app.comparing", "app.risk",
         "app.boxes", "app.outlook", "app.claims", "app.learned", "app.lessons", "app.sellers", "app.doubts",
     },
     "app.main": {
-        "app.settings", "app.http", "app.routes", "app.page", "app.store", "app.serving", "app.track_record",
+        "app.clock", "app.settings", "app.http", "app.routes", "app.page", "app.store", "app.serving",
+        "app.track_record",
     },
     "app.cli": {
-        *_ANSWERS, "app.clock", "app.settings", "app.main", "app.http", "app.store", "app.ledger", "app.comparing",
-        "app.risk", "app.learned", "app.learning", "model.reference",
+        *_ANSWERS, "app.clock", "app.log_lines", "app.settings", "app.main", "app.http", "app.store", "app.ledger",
+        "app.comparing", "app.risk", "app.learned", "app.learning", "model.reference",
     },
     "app.__main__": {"app.settings", "app.problems", "app.schemas", "app.cli"},
 }  # fmt: skip

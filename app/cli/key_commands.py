@@ -1,11 +1,14 @@
 """``python -m app key``: keys are made, listed and revoked here, by whoever can reach the ledger itself."""
 
+from datetime import datetime, timedelta
+
 from app.clock import moment
 from app.http import new_key
 from app.problems import NotFound, Problem
 from app.settings import Settings, is_loopback
 from app.store import Database, Scope, StoredKey, add_key, forget_keys, list_keys, revoke_key
 
+USUAL_DAYS = 365
 NO_KEYS = "There are no keys: the server answers this computer only, and asks for none."
 
 
@@ -27,27 +30,30 @@ def check_keys(settings: Settings) -> None:
     StoreUnavailable
         If the database cannot be used.
     """
-    if not is_loopback(settings.host) and not any(key.revoked_at is None for key in _stored(settings)):
+    now = moment(settings.now)
+    if not is_loopback(settings.host) and not any(_is_valid(key, now) for key in _stored(settings)):
         raise NoKey(
-            f"host {settings.host}: must be a loopback address (127.0.0.1, ::1 or localhost) while there are no keys; "
-            "make one first with: python -m app key new --name NAME --scope write"
+            f"host {settings.host}: must be a loopback address (127.0.0.1, ::1 or localhost) while there are no keys "
+            "in force; make one first with: python -m app key new --name NAME --scope write"
         )
 
 
-def make_key(settings: Settings, name: str, scope: Scope) -> str:
-    """Make a key and return the text that shows it, this once.
+def make_key(settings: Settings, name: str, scope: Scope, days: int | None = USUAL_DAYS) -> str:
+    """Make a key that expires after so many days, None: never, and return the text that shows it, this once.
 
     Raises
     ------
     StoreUnavailable
         If the database cannot be used.
     """
-    key, stored = new_key(name, scope, now=moment(settings.now))
+    lifetime = None if days is None else timedelta(days=days)
+    key, stored = new_key(name, scope, now=moment(settings.now), lifetime=lifetime)
     with Database(settings.database_url) as database, database.writing() as connection:
         add_key(connection, stored)
     return (
         f"{key}\n"
-        f"Key {stored.id} for {name!r} may {_MAY[scope]}. It is shown this once: keep it safe.\n"
+        f"Key {stored.id} for {name!r} may {_MAY[scope]}. It expires: {_day(stored.expires_at, 'never')}. "
+        "It is shown this once: keep it safe.\n"
         "It is sent as the header  Authorization: Bearer KEY. From now on every call of /v1 needs a key."
     )
 
@@ -57,10 +63,11 @@ def listed_keys(settings: Settings) -> str:
     stored = _stored(settings)
     if not stored:
         return NO_KEYS
-    rows = [("id", "scope", "made", "revoked", "name"), *map(_row, stored)]
+    rows = [("id", "scope", "made", "expires", "last used", "revoked", "name"), *map(_row, stored)]
     widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
     text = "\n".join("  ".join(f"{cell:{w}}" for cell, w in zip(row, widths, strict=True)).rstrip() for row in rows)
-    if all(key.revoked_at for key in stored):
+    now = moment(settings.now)
+    if not any(_is_valid(key, now) for key in stored):
         text += "\nNo key is valid, so every call of /v1 is refused: make a new one, or clear them all."
     return text
 
@@ -109,6 +116,18 @@ def _stored(settings: Settings) -> list[StoredKey]:
             return list_keys(connection)
 
 
-def _row(key: StoredKey) -> tuple[str, str, str, str, str]:
-    revoked = "" if key.revoked_at is None else f"{key.revoked_at:%Y-%m-%d %H:%M}"
-    return key.id, key.scope, f"{key.created_at:%Y-%m-%d %H:%M}", revoked, key.name
+def _is_valid(key: StoredKey, now: datetime) -> bool:
+    return key.revoked_at is None and (key.expires_at is None or key.expires_at > now)
+
+
+def _row(key: StoredKey) -> tuple[str, ...]:
+    moments = _minute(key.created_at), _day(key.expires_at, "never"), _minute(key.last_used_at), _minute(key.revoked_at)
+    return key.id, key.scope, *moments, key.name
+
+
+def _minute(at: datetime | None) -> str:
+    return "" if at is None else f"{at:%Y-%m-%d %H:%M}"
+
+
+def _day(at: datetime | None, without: str) -> str:
+    return without if at is None else f"{at:%Y-%m-%d}"

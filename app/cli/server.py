@@ -13,6 +13,7 @@ import uvicorn
 from fastapi import FastAPI
 from uvicorn.protocols.http.h11_impl import H11Protocol
 
+from app.log_lines import log_config
 from app.main import create_app
 from app.settings import Settings
 
@@ -118,6 +119,9 @@ def serve(settings: Settings) -> None:
         http=PatientProtocol,
         ws="none",
         server_header=False,
+        log_config=log_config(settings.log_format),
+        access_log=False,  # `app.http.CallLog` leaves a line a call
+        forwarded_allow_ips=settings.trusted_proxies,
         timeout_keep_alive=KEEP_ALIVE_SECONDS,
         timeout_graceful_shutdown=GRACE_SECONDS,
     )

@@ -9,6 +9,7 @@ from app.settings import Settings
 
 COMMANDS = ("key", "backup", "restore")
 MAX_NAME = 120
+MOST_DAYS = 3_650
 
 
 def add_parsers(commands: Any, database_help: str) -> None:
@@ -18,6 +19,9 @@ def add_parsers(commands: Any, database_help: str) -> None:
     new = actions.add_parser("new", help="make a key and show it, once")
     new.add_argument("--name", required=True, type=_name, help="whom or what it is for")
     new.add_argument("--scope", required=True, choices=("read", "write"), help="read: also compute; write: everything")
+    new.add_argument(
+        "--days", type=_days, default=365, metavar="N", help="after which it expires; 365 unless given, or: never"
+    )
     listed = actions.add_parser("list", help="print all keys; never their secrets")
     revoked = actions.add_parser("revoke", help="make a key useless, for good")
     revoked.add_argument("id", metavar="ID", help="as key list prints it")
@@ -50,7 +54,7 @@ def answer(arguments: argparse.Namespace, settings: Settings) -> str:
     from app.cli import key_commands as keys  # noqa: PLC0415 - as above
 
     actions: dict[str, Callable[[], str]] = {
-        "new": lambda: keys.make_key(settings, arguments.name, arguments.scope),
+        "new": lambda: keys.make_key(settings, arguments.name, arguments.scope, arguments.days),
         "list": lambda: keys.listed_keys(settings),
         "revoke": lambda: keys.revoke(settings, arguments.id),
         "clear": lambda: keys.clear(settings),
@@ -63,3 +67,11 @@ def _name(text: str) -> str:
     if not 1 <= len(name) <= MAX_NAME or not name.isprintable():
         raise argparse.ArgumentTypeError(f"must be 1 to {MAX_NAME} printable characters")
     return name
+
+
+def _days(text: str) -> int | None:
+    if text == "never":
+        return None
+    if not text.isdecimal() or not 1 <= int(text) <= MOST_DAYS:
+        raise argparse.ArgumentTypeError(f"must be 1 to {MOST_DAYS:,} days, or: never")
+    return int(text)

@@ -11,13 +11,14 @@ import re
 import secrets
 import time
 from collections.abc import Callable, Mapping
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import NamedTuple
 
 from anyio import CapacityLimiter, sleep, to_thread
 
+from app.clock import moment
 from app.problems import StoreUnavailable
-from app.store import Database, Scope, StoredKey, list_keys
+from app.store import Database, Scope, StoredKey, list_keys, note_uses
 
 LOG = logging.getLogger("uvicorn.error")
 
@@ -25,27 +26,36 @@ LOG = logging.getLogger("uvicorn.error")
 CHECK_SECONDS = 1.0
 # Keys not looked up for so long are not trusted: one of them may have been revoked meanwhile.
 STALE_SECONDS = 30.0
+# When a key was last used is kept to within so long: a call costs no write.
+USES_SECONDS = 30.0
 ID_BYTES, SECRET_BYTES = 6, 32
 PATTERN = re.compile(rf"transit_([0-9a-f]{{{2 * ID_BYTES}}})_([0-9a-f]{{{2 * SECRET_BYTES}}})", re.ASCII)
 # Compared with where the id is not known, so that the time of an answer does not tell which ids there are.
 _NOBODYS = hashlib.sha256(b"").hexdigest()
 
 
-def new_key(name: str, scope: Scope, *, now: datetime) -> tuple[str, StoredKey]:
-    """Return a new key, to be shown once, and what is stored of it."""
+def new_key(name: str, scope: Scope, *, now: datetime, lifetime: timedelta | None = None) -> tuple[str, StoredKey]:
+    """Return a new key, to be shown once, and what is stored of it; without a lifetime it does not expire."""
     key_id, secret = secrets.token_hex(ID_BYTES), secrets.token_hex(SECRET_BYTES)
-    stored = StoredKey(key_id, name, scope, _sha256(secret), now, None)
+    expires_at = None if lifetime is None else now + lifetime
+    stored = StoredKey(key_id, name, scope, _sha256(secret), now, None, expires_at)
     return f"transit_{key_id}_{secret}", stored
 
 
+def id_of(key: str) -> str | None:
+    """Return the id that a key gives, valid or not; None if it has not the form of a key."""
+    match = PATTERN.fullmatch(key)
+    return None if match is None else match[1]
+
+
 class KnownKeys(NamedTuple):
-    """The keys at one moment: those that are valid, by id, and whether calls need one."""
+    """The keys at one moment: those that are not revoked, by id, and whether calls need one."""
 
     valid: Mapping[str, StoredKey]
     needed: bool
 
     def find(self, key: str) -> StoredKey | None:
-        """Return what is stored of a key; None if it is not valid."""
+        """Return what is stored of a key, which may have expired; None if there is none like it, or it was revoked."""
         match = PATTERN.fullmatch(key)
         if match is None:
             return None
@@ -62,9 +72,17 @@ class KeyRing:
     does. A ledger that cannot be read, or whose file is gone, leaves the keys as they are for `STALE_SECONDS`.
     """
 
-    def __init__(self, database: Database, *, always: bool, clock: Callable[[], float] = time.monotonic) -> None:
-        """Take the ledger, and whether keys are needed even where it has none."""
-        self._database, self._always, self._clock = database, always, clock
+    def __init__(
+        self,
+        database: Database,
+        *,
+        always: bool,
+        clock: Callable[[], float] = time.monotonic,
+        now: Callable[[], datetime] = moment,
+    ) -> None:
+        """Take the ledger, whether keys are needed even where it has none, and what tells time gone by and the date."""
+        self._database, self._always, self._clock, self._now = database, always, clock, now
+        self._uses: dict[str, datetime] = {}
         self._known = KnownKeys({}, needed=always)
         self._looked_at = clock()
 
@@ -86,6 +104,34 @@ class KeyRing:
             raise StoreUnavailable(f"keys could not be looked up for {STALE_SECONDS:.0f} seconds")
         return known
 
+    def has_expired(self, key: StoredKey) -> bool:
+        """Whether the time of a key is over."""
+        return key.expires_at is not None and key.expires_at <= self._now()
+
+    @property
+    def first_expiry(self) -> datetime | None:
+        """When the first of the keys that are not revoked expires, or did; None where none does."""
+        return min((key.expires_at for key in self._known.valid.values() if key.expires_at is not None), default=None)
+
+    def note_use(self, key: StoredKey) -> None:
+        """Remember that a key was used; `write_uses` writes it down."""
+        self._uses[key.id] = self._now()
+
+    def write_uses(self) -> None:
+        """Write down when keys were last used; what cannot be written is kept for the next time."""
+        uses = dict(self._uses)
+        if not uses or self._database.absent:
+            return
+        try:
+            with self._database.writing() as connection:
+                note_uses(connection, uses)
+        except StoreUnavailable as error:
+            LOG.warning("last uses of keys are not written down: %s", error.reason)
+            return
+        for key_id, at in uses.items():
+            if self._uses.get(key_id) == at:
+                self._uses.pop(key_id, None)
+
     def refresh(self) -> None:
         """Look the keys up."""
         if self._database.absent:
@@ -105,14 +151,22 @@ class KeyRing:
 
     async def follow(self) -> None:
         """Look the keys up every second, in a thread of its own, until cancelled."""
-        thread = CapacityLimiter(1)
-        while True:
-            await sleep(CHECK_SECONDS)
-            try:
-                await to_thread.run_sync(self.refresh, limiter=thread)
-            except Exception:
-                # Whatever it was, the next look may succeed; if none does, keys become stale and open nothing.
-                LOG.exception("keys are not looked up")
+        # Whatever goes wrong, the next look may succeed; if none does, keys become stale and open nothing.
+        await _every(CHECK_SECONDS, self.refresh, "keys are not looked up")
+
+    async def follow_uses(self) -> None:
+        """Write last uses down now and then, in another thread, since a write may wait for the ledger's lock."""
+        await _every(USES_SECONDS, self.write_uses, "last uses of keys are not written down")
+
+
+async def _every(seconds: float, work: Callable[[], None], failed: str) -> None:
+    thread = CapacityLimiter(1)
+    while True:
+        await sleep(seconds)
+        try:
+            await to_thread.run_sync(work, limiter=thread)
+        except Exception:
+            LOG.exception(failed)
 
 
 def _sha256(secret: str) -> str:

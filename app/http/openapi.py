@@ -79,7 +79,10 @@ KEYS = {
         "type": "http",
         "scheme": "bearer",
         "description": "Needed once the ledger has keys (python -m app key new): 401 without a valid one. A key with"
-        " the scope read may GET and compute; every change needs one with the scope write: 403 otherwise.",
+        " the scope read may GET and compute; every change needs one with the scope write: 403 otherwise. A key expires"
+        " on the day that was set when it was made. The headers RateLimit-Policy and RateLimit say how many calls a key"
+        " may make in a minute, and how many are left (r) for so many seconds (t); one too many, or a key from an"
+        " address that has sent many wrong ones, is answered 429 with Retry-After.",
     }
 }
 

@@ -8,11 +8,13 @@ import asyncio
 import os
 from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager, contextmanager, nullcontext
+from time import monotonic
 from typing import NamedTuple, TypeVar
 
 from anyio import CancelScope, CapacityLimiter, WouldBlock, move_on_after, to_thread
 from starlette.requests import ClientDisconnect, Request
 
+from app.http.calls import note_turn
 from app.problems import Busy, Stopping
 
 # A call that waits for longer is refused: by then most clients have given up.
@@ -34,13 +36,20 @@ class Pool:
         *,
         only_computes: bool = False,
         patience_seconds: float = PATIENCE_SECONDS,
+        name: str = "",
     ) -> None:
-        """Take the number of threads, and how many calls may wait for one and for how long."""
+        """Take the number of threads, how many calls may wait for one and for how long, and a name for the log."""
         # A turn is held for a call while it waits; the thread is then free, and the call cannot wait for it twice.
         self._turns, self._threads = CapacityLimiter(n_threads), CapacityLimiter(n_threads)
         self._most_waiting, self._patience_seconds = most_waiting, patience_seconds
         self._only_computes = only_computes
-        self.n_waiting = 0
+        self.name, self.n_threads = name, n_threads
+        self.n_waiting = self.n_refused = 0
+
+    @property
+    def n_working(self) -> int:
+        """How many of its threads work."""
+        return self._turns.borrowed_tokens
 
     async def run(self, request: Request, work: Callable[[], Result]) -> Result:
         """Return what `work` returns, run in a thread once it is its turn.
@@ -54,28 +63,37 @@ class Pool:
         ClientDisconnect
             If the client leaves before its turn, the work is not begun then; or before work that only computes is done.
         """
-        turn = object()
+        turn, came = object(), monotonic()
+        begun = None
         try:
-            self._turns.acquire_on_behalf_of_nowait(turn)
-        except WouldBlock:
-            await self._wait(request, turn)
-        try:
-            client: AbstractContextManager[CancelScope | None]
-            client = _while_client_stays(request) if self._only_computes else nullcontext()
-            with client as stays:
-                try:
-                    result = await to_thread.run_sync(work, limiter=self._threads)
-                except asyncio.CancelledError:
-                    if stays is not None and stays.cancel_called:
-                        raise
-                    # The server cancels calls at the end of its patience.
-                    raise Stopping from None
+            try:
+                self._turns.acquire_on_behalf_of_nowait(turn)
+            except WouldBlock:
+                await self._wait(request, turn)
+            begun = monotonic()
+            return await self._work(request, work)
         finally:
-            self._turns.release_on_behalf_of(turn)
+            now = monotonic()
+            if begun is not None:
+                self._turns.release_on_behalf_of(turn)
+            note_turn(self.name, (begun or now) - came, now - (begun or now))
+
+    async def _work(self, request: Request, work: Callable[[], Result]) -> Result:
+        client: AbstractContextManager[CancelScope | None]
+        client = _while_client_stays(request) if self._only_computes else nullcontext()
+        with client as stays:
+            try:
+                result = await to_thread.run_sync(work, limiter=self._threads)
+            except asyncio.CancelledError:
+                if stays is not None and stays.cancel_called:
+                    raise
+                # The server cancels calls at the end of its patience.
+                raise Stopping from None
         return result
 
     async def _wait(self, request: Request, turn: object) -> None:
         if self.n_waiting >= self._most_waiting:
+            self.n_refused += 1
             raise Busy
         self.n_waiting += 1
         try:
@@ -84,6 +102,7 @@ class Pool:
         finally:
             self.n_waiting -= 1
         if waiting.cancelled_caught:
+            self.n_refused += 1
             raise Busy
 
 
@@ -123,11 +142,11 @@ class Pools(NamedTuple):
     def of_this_computer(cls) -> "Pools":
         """Return new pools, as many threads for computing as there are cores, and at least two."""
         return cls(
-            computing=Pool(max(2, os.cpu_count() or 1), 32, only_computes=True),
-            quick=Pool(2, 128),
-            reading=Pool(4, 64),
-            changing=Pool(4, 64),
-            reference=Pool(2, 128),
+            computing=Pool(max(2, os.cpu_count() or 1), 32, only_computes=True, name="computing"),
+            quick=Pool(2, 128, name="quick"),
+            reading=Pool(4, 64, name="reading"),
+            changing=Pool(4, 64, name="changing"),
+            reference=Pool(2, 128, name="reference"),
         )
 
 

@@ -9,6 +9,7 @@ from starlette.exceptions import HTTPException
 from starlette.requests import ClientDisconnect, Request
 from starlette.responses import Response
 
+from app.log_lines import REQUEST_ID, REQUEST_ID_HEADER
 from app.problems import (
     MEDIA_TYPE,
     RETRY_AFTER_SECONDS,
@@ -25,6 +26,9 @@ from app.problems import (
 )
 
 LOG = logging.getLogger("uvicorn.error")
+MEND = (
+    "see whether its file, disk or database server is there, has room and is not locked; calls are answered once it is"
+)
 
 BY_STATUS: dict[int, type[Problem]] = {kind.status: kind for kind in (Forbidden, NotFound, MethodNotAllowed)}
 
@@ -37,7 +41,7 @@ def problem_response(problem: Problem, headers: dict[str, str] | None = None) ->
 async def _on_problem(_request: Request, problem: Exception) -> Response:
     assert isinstance(problem, Problem)  # noqa: S101 - registered for this class only
     if isinstance(problem, StoreUnavailable):
-        LOG.error("the ledger cannot be used: %s", problem.reason)
+        LOG.error("the ledger cannot be used: %s", problem.reason, extra={"event": "ledger_unavailable", "todo": MEND})
     headers = {"Retry-After": str(RETRY_AFTER_SECONDS)} if isinstance(problem, Busy) else None
     return problem_response(problem, headers)
 
@@ -62,8 +66,9 @@ async def _on_disconnect(_request: Request, _gone: Exception) -> Response:
 
 
 async def _on_unexpected(_request: Request, _fault: Exception) -> Response:
-    # The traceback goes to the log of the server, never into the answer.
-    return problem_response(Problem())
+    # The traceback goes to the log of the server, never into the answer. This answer is made outside of `CallLog`.
+    request_id = REQUEST_ID.get()
+    return problem_response(Problem(), None if request_id is None else {REQUEST_ID_HEADER: request_id})
 
 
 def add_problem_handlers(app: FastAPI) -> None:

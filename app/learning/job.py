@@ -128,7 +128,6 @@ def run_refit(
             except (RefitError, ConvergenceError, CountError, PriorError, ArtefactError) as error:
                 _fail(database, refit_id, f"{error}".rstrip(".") + ". The active version serves on.", ledger)
             except StoreUnavailable as error:
-                LOG.error("the ledger cannot be used: %s", error.reason)
                 _fail(database, refit_id, f"The new version could not be stored: {error.reason}. Nothing has changed.")
             except Exception:
                 LOG.error("%s", traceback.format_exc())

@@ -9,7 +9,7 @@ from fastapi import APIRouter, Query, Request, Response
 from starlette.datastructures import State
 
 from app.doubts import doubtful_records
-from app.http import declared, in_worker, pools_of
+from app.http import declared, in_worker, note_waiting, pools_of
 from app.problems import Busy
 from app.schemas import RefitAnswer
 from app.serving import activate, answer_versions, find_refit, refit_answer, request_refit
@@ -27,6 +27,8 @@ async def refit(
 ) -> Response:
     """Fit the model to the boxes of the ledger in another process; ``Location`` is where to ask how it goes."""
     state = request.app.state
+    if wait:
+        note_waiting()
 
     def begin() -> Refit:
         asked, new = request_refit(state.database)

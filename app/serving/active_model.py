@@ -18,6 +18,10 @@ LOG = logging.getLogger("uvicorn.error")
 
 # Another process's activation is served here after at most about so long.
 CHECK_SECONDS = 1.0
+REFUSED = {
+    "event": "artefact_refused",
+    "todo": "refit (python -m app refit), activate another version, or restore a backup of the ledger",
+}
 
 
 class Awaited(NamedTuple):
@@ -79,7 +83,7 @@ class ActiveModel:
             if not self._has_looked:
                 self._serve(self._last_good(connection, active))
             self.notice = f"{active} is active, but cannot be used: {error}. {self._base.model_version} answers."
-            LOG.error("%s", self.notice)
+            LOG.error("%s", self.notice, extra=REFUSED | {"version": active})
         else:
             self.notice = None
 
@@ -90,7 +94,7 @@ class ActiveModel:
                 try:
                     return read_fit(connection, version, self._rules.reference)
                 except ArtefactError as error:
-                    LOG.warning("%s cannot be used either: %s", version, error)
+                    LOG.warning("%s cannot be used either: %s", version, error, extra=REFUSED | {"version": version})
         return None
 
     def _serve(self, found: StoredFit | None) -> None:

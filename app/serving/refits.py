@@ -5,12 +5,25 @@ from collections.abc import Collection, Sequence
 from app.clock import moment
 from app.problems import NotFound
 from app.schemas import Doubtful, RefitAnswer
-from app.store import FAILED, Database, Refit, fail_dead, finish_refit, queue_again, queue_refit, read_refit, unlearned
+from app.store import (
+    FAILED,
+    Database,
+    Refit,
+    fail_dead,
+    finish_refit,
+    log_failed,
+    queue_again,
+    queue_refit,
+    read_refit,
+    unlearned,
+)
 
 NOT_STARTED = "Its process could not be started: {reason}."
 CUT_SHORT = "It was cut short: the server stopped. Nothing was stored, and the next server takes it up again."
 TAKEN_UP = "Taken up again: its process was stopped before it was done."
 STOPPED = "Its process was stopped before it was done; nothing was stored, and the active version went on serving."
+
+NOTHING_TO_DO = "nothing: the next server takes it up again"
 
 
 def request_refit(database: Database) -> tuple[Refit, bool]:
@@ -64,9 +77,15 @@ def find_refit(database: Database, refit_id: str) -> Refit:
 
 
 def end_refit(database: Database, refit_id: str, reason: str = STOPPED) -> None:
-    """Record as failed a refit whose process has ended, unless it has said itself how it went."""
+    """Record as failed a refit whose process has ended, unless it has said itself how it went.
+
+    Either way one line of the log says so if it failed.
+    """
     with database.writing() as connection:
         finish_refit(connection, refit_id, state=FAILED, reason=reason, now=moment())
+        refit = read_refit(connection, refit_id)
+    if refit is not None and refit.state == FAILED:
+        log_failed(refit_id, refit.reason, *([NOTHING_TO_DO] if refit.reason == CUT_SHORT else []))
 
 
 def refit_answer(refit: Refit, doubtful: Sequence[Doubtful]) -> RefitAnswer:

@@ -3,7 +3,7 @@
 Every write is a transaction of the caller's; no words for people, no HTTP.
 """
 
-from app.store.api_keys import Scope, StoredKey, add_key, forget_keys, list_keys, revoke_key
+from app.store.api_keys import Scope, StoredKey, add_key, forget_keys, list_keys, note_uses, revoke_key
 from app.store.arrived import (
     ArrivedBoxes,
     Coded,
@@ -28,6 +28,7 @@ from app.store.doubts import (
 )
 from app.store.forecasts import CountedLine, ForecastBox, count_lost_forecasts, read_forecast_boxes, read_forecasts
 from app.store.idempotency import complete_key, release_key, reserve_key
+from app.store.ledger_size import LedgerSize, ledger_size
 from app.store.looking_back import MaybeLost, arrived_plants, maybe_lost
 from app.store.model_versions import (
     DamagedVersion,
@@ -57,6 +58,7 @@ from app.store.refits import (
     Refit,
     fail_dead,
     finish_refit,
+    log_failed,
     queue_again,
     queue_refit,
     read_refit,
@@ -126,6 +128,7 @@ __all__ = [
     "FoundDoubt",
     "JourneyEvent",
     "LedgerInUse",
+    "LedgerSize",
     "LineColumns",
     "LoggerColumns",
     "LookedAt",
@@ -172,12 +175,15 @@ __all__ = [
     "later_boxes",
     "learned_revision",
     "ledger_revision",
+    "ledger_size",
     "list_arrived_names",
     "list_keys",
     "list_sellers",
     "list_shipments",
     "list_versions",
+    "log_failed",
     "maybe_lost",
+    "note_uses",
     "open_doubts",
     "photos_as_json",
     "put_back",

@@ -2,10 +2,11 @@
 keys does not open up when the last one is revoked.
 """
 
+from collections.abc import Mapping
 from datetime import datetime
 from typing import Literal, NamedTuple
 
-from sqlalchemy import Connection, delete, insert, select, update
+from sqlalchemy import Connection, delete, insert, or_, select, update
 
 from app.store.schema import api_keys
 
@@ -21,6 +22,8 @@ class StoredKey(NamedTuple):
     secret_sha256: str
     created_at: datetime
     revoked_at: datetime | None
+    expires_at: datetime | None = None
+    last_used_at: datetime | None = None
 
 
 _COLUMNS = tuple(api_keys.c[name] for name in StoredKey._fields)
@@ -43,6 +46,13 @@ def revoke_key(connection: Connection, key_id: str, *, now: datetime) -> StoredK
     if row is not None and row.revoked_at is None:
         connection.execute(update(api_keys).where(api_keys.c.id == key_id).values(revoked_at=now))
     return None if row is None else StoredKey(*row)
+
+
+def note_uses(connection: Connection, uses: Mapping[str, datetime]) -> None:
+    """Note when keys were last used, by id, in a write transaction; what another process has seen later stays."""
+    for key_id, at in uses.items():
+        earlier = or_(api_keys.c.last_used_at.is_(None), api_keys.c.last_used_at < at)
+        connection.execute(update(api_keys).where(api_keys.c.id == key_id, earlier).values(last_used_at=at))
 
 
 def forget_keys(connection: Connection) -> int:

@@ -5,6 +5,7 @@ The process of a refit gives a sign of life every few seconds. One that has give
 a database must agree to within a fraction of that.
 """
 
+import logging
 import secrets
 from datetime import datetime, timedelta
 from typing import Literal, NamedTuple
@@ -20,6 +21,8 @@ KEPT: Literal["kept"] = "kept"
 FAILED: Literal["failed"] = "failed"
 UNFINISHED = (QUEUED, RUNNING)
 State = Literal["queued", "running", "activated", "kept", "failed"]
+LOG = logging.getLogger("app.refit")
+ASK_AGAIN = "mend what it names, then ask for another: python -m app refit, or POST /v1/model/refit"
 LEASE = timedelta(seconds=60)
 DIED = "The process that ran it stopped before it was done; nothing was stored, and the active version went on serving."
 
@@ -136,3 +139,10 @@ def fail_dead(connection: Connection, *, now: datetime, but: str = "") -> None:
     for row in connection.execute(select(*_COLUMNS).where(refits.c.state.in_(UNFINISHED), refits.c.id != but)).all():
         if Refit(*row).is_dead(now):
             finish_refit(connection, row.id, state=FAILED, reason=DIED, now=now)
+            log_failed(row.id, DIED)
+
+
+def log_failed(refit_id: str, reason: str | None, todo: str = ASK_AGAIN) -> None:
+    """Leave the one line that a refit which failed has in the log."""
+    fields = {"event": "refit_failed", "refit": refit_id, "todo": todo}
+    LOG.error("Refit %s failed: %s", refit_id, reason, extra=fields)

@@ -28,7 +28,7 @@ from sqlalchemy import (
     text,
 )
 
-SCHEMA_VERSION = "0006"
+SCHEMA_VERSION = "0007"
 """The newest migration; a store at this version needs no Alembic."""
 
 NAMING = {
@@ -296,4 +296,6 @@ api_keys = Table(
     Column("secret_sha256", Text, nullable=False),
     Column("created_at", UtcTimestamp, nullable=False),
     Column("revoked_at", UtcTimestamp),
+    Column("expires_at", UtcTimestamp),  # null: does not expire
+    Column("last_used_at", UtcTimestamp),  # to within half a minute
 )

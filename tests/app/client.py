@@ -16,13 +16,17 @@ BASE_URL = "http://127.0.0.1:8000"
 class Client:
     """Calls an ASGI application that runs in the event loop of a portal."""
 
-    def __init__(self, app: FastAPI, portal: BlockingPortal) -> None:
-        """Take the application and the portal that runs it."""
+    def __init__(self, app: FastAPI, portal: BlockingPortal, address: str = "127.0.0.1") -> None:
+        """Take the application, the portal that runs it, and the address that calls come from."""
         self.app = app
         self._portal = portal
         # Like the server, answer an unexpected exception with a 500 instead of raising it here.
-        transport = httpx.ASGITransport(app, raise_app_exceptions=False)
+        transport = httpx.ASGITransport(app, raise_app_exceptions=False, client=(address, 123))
         self._client = httpx.AsyncClient(transport=transport, base_url=BASE_URL)
+
+    def at(self, address: str) -> "Client":
+        """Return a client of the same application that calls from another address."""
+        return Client(self.app, self._portal, address)
 
     def request(self, method: str, path: str, **arguments: Any) -> httpx.Response:
         """Call and return the response."""

@@ -37,10 +37,10 @@ def until(condition: Callable[[], Found]) -> Found:
 
 
 @contextmanager
-def running_server(url: str, host: str = "127.0.0.1", **variables: str) -> Iterator[str]:
+def running_server(url: str, host: str = "127.0.0.1", log: list[str] | None = None, **variables: str) -> Iterator[str]:
     """Start ``python -m app serve`` on a ledger and yield its address once it answers; stop it afterwards.
 
-    `variables` are added to its environment.
+    `variables` are added to its environment; `log` takes the lines of its log, all of them once it is stopped.
     """
     process = subprocess.Popen(
         [sys.executable, "-m", "app", "serve"],
@@ -52,7 +52,7 @@ def running_server(url: str, host: str = "127.0.0.1", **variables: str) -> Itera
     )
     assert process.stderr is not None
     try:
-        lines = []
+        lines = [] if log is None else log
         port = None
         for line in process.stderr:
             lines.append(line)
@@ -60,12 +60,14 @@ def running_server(url: str, host: str = "127.0.0.1", **variables: str) -> Itera
                 break
         assert port, f"the server did not start: {''.join(lines)}"
         # Its log is read on, so that a full pipe does not stop it.
-        reader = Thread(target=process.stderr.read, daemon=True)
+        reader = Thread(target=lines.extend, args=(process.stderr,), daemon=True)
         reader.start()
         yield f"http://127.0.0.1:{port[1]}"
     finally:
         process.terminate()
         process.wait(timeout=STOP_SECONDS)
+        if log is not None and port:
+            reader.join()
         process.stderr.close()
 
 
@@ -73,7 +75,7 @@ def running_server(url: str, host: str = "127.0.0.1", **variables: str) -> Itera
 def server(url: str, host: str = "127.0.0.1", **variables: str) -> Iterator[httpx.Client]:
     """Start a server as `running_server` does and yield a client of it."""
     with (
-        running_server(url, host, **variables) as address,
+        running_server(url, host, None, **variables) as address,
         httpx.Client(base_url=address, timeout=PATIENCE_SECONDS) as client,
     ):
         yield client

@@ -84,7 +84,8 @@ def test_the_last_good_version_answers_or_the_rules_and_it_is_said(
                 assert said["notice"].startswith("bad is active, but cannot be used: ")
                 assert why in said["notice"]
                 assert said["notice"].endswith(f"{answering} answers.")
-            assert ready.json()["notice"] in caplog.messages
+            [line] = [record for record in caplog.records if record.getMessage() == ready.json()["notice"]]
+            assert (line.event, "python -m app refit" in line.todo) == ("artefact_refused", True)  # type: ignore[attr-defined]
             assert client.post("/v1/risk", json={"queries": [QUERY]}).json()["model_version"] == answering
             assert "bad" in {item["version"] for item in client.get("/v1/model/versions").json()["items"]}
             assert client.request("POST", "/v1/model/versions/bad/activate").status_code == 409
