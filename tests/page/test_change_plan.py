@@ -1,6 +1,5 @@
 """A plan is changed until the box has left; places, plants and prices are invented or public codes."""
 
-import re
 from collections.abc import Callable
 
 from playwright.sync_api import Page, expect

@@ -87,14 +87,14 @@ ASKEW = """() => {
     const rows = Map.groupBy(fields, (field) => `${top(field.parentElement)} ${top(field)}`);
     const entries = (row) => new Set(row.map((field) => top(field.querySelector(".entry"))));
     const wrapped = [...document.querySelectorAll(".line label")].filter(shown).filter(
-        (label) => label.getClientRects().length > 1 || label.offsetHeight > 2 * parseFloat(getComputedStyle(label).fontSize),
+        (label) => label.offsetHeight > 2 * parseFloat(getComputedStyle(label).fontSize),
     );
     const entriesOfFirst = [...document.querySelectorAll(".line")].map(
         (line) => new Set([...line.querySelectorAll(".entry")].filter(shown).map(top)).size,
     );
     return {
         n_rows: rows.size,
-        askew: [...rows.values()].filter((row) => entries(row).size > 1).map((row) => row.map((field) => field.textContent)),
+        askew: [...rows.values()].filter((row) => entries(row).size > 1).flat().map((field) => field.textContent),
         wrapped: wrapped.map((label) => label.textContent),
         heights_of_a_line: Math.max(...entriesOfFirst),
     };

@@ -64,7 +64,8 @@ def test_a_long_list_of_doubts_is_folded_after_the_first_few(page: Page) -> None
     n_shown, folded = page.evaluate(
         """async () => {
             const { doubtList } = await import("/page/doubtful.js");
-            const doubts = [1, 2, 3, 4, 5, 6].map((n) => ({ id: `s${n}`, shipment: `Box ${n}`, column: "sent", text: "?" }));
+            const doubt = (n) => ({ id: `s${n}`, shipment: `Box ${n}`, column: "sent", text: "?" });
+            const doubts = [1, 2, 3, 4, 5, 6].map(doubt);
             const list = doubtList(doubts, new AbortController().signal, () => {});
             const [fold] = list.querySelectorAll("details");
             return [list.querySelectorAll(":scope > ul > li").length, [fold.open, fold.innerText || fold.textContent]];

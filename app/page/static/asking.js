@@ -33,3 +33,9 @@ export async function asking({ root, signal, heading, sentence, ask, draw, field
     first.focus();
   }
 }
+
+/* The parts of an answer: what decides stands `beside` the form, in sight as long as the form is; the rest `below` both. */
+export const answerParts = (beside, below) => [
+  el("div", { class: "answer-beside" }, el("div", { class: "in-sight" }, beside)),
+  el("div", { class: "answer-below" }, below),
+];

@@ -1,5 +1,6 @@
 /* The answer to a comparison: one sentence, the routes side by side, why, what it rests on, what to mind. */
 
+import { answerParts } from "/page/asking.js";
 import { draft, requestOf } from "/page/batch.js";
 import { changing } from "/page/boxes/change.js";
 import { actList, checklist } from "/page/cautions.js";
@@ -66,37 +67,35 @@ export function drawComparison({ data, body, answer, form, known, own }) {
   const change = changing();
   replace(
     answer,
-    el(
-      "div",
-      { class: "answer-beside" },
-      el("h2", { class: "lead", tabindex: "-1" }, lead),
-      skipped.length ? el("p", { class: "hint" }, `Left out for want of freight: ${skipped.join(", ")}.`) : null,
-      actList(data.cautions),
-      el(
-        "div",
-        { class: "outcomes" },
-        data.routes.map((route, i) =>
-          outcome(route, {
-            currency,
-            bearable: bearable(),
-            recommended: route.name === data.recommended,
-            plan: { href: `#boxes/plan/${asked[i]}`, text: change ? "Change the plan to this" : "Plan a box this way" },
-          }),
+    ...answerParts(
+      [
+        el("h2", { class: "lead", tabindex: "-1" }, lead),
+        skipped.length ? el("p", { class: "hint" }, `Left out for want of freight: ${skipped.join(", ")}.`) : null,
+        actList(data.cautions),
+        el(
+          "div",
+          { class: "outcomes" },
+          data.routes.map((route, i) =>
+            outcome(route, {
+              currency,
+              bearable: bearable(),
+              recommended: route.name === data.recommended,
+              plan: { href: `#boxes/plan/${asked[i]}`, text: change ? "Change the plan to this" : "Plan a box this way" },
+            }),
+          ),
         ),
-      ),
-      whyPart(data, currency),
-    ),
-    el(
-      "div",
-      { class: "answer-below" },
-      data.routes.map((route) => outcomeDetails(route, { currency, span, cold })),
-      evidence(body, data, { currency, signal: own }),
-      el(
-        "div",
-        {},
-        checklist(data.cautions, ["no_own_record"]), // said under what it rests on
-        alsoAssumed(left),
-      ),
+        whyPart(data, currency),
+      ],
+      [
+        data.routes.map((route) => outcomeDetails(route, { currency, span, cold })),
+        evidence(body, data, { currency, signal: own }),
+        el(
+          "div",
+          {},
+          checklist(data.cautions, ["no_own_record"]), // said under what it rests on
+          alsoAssumed(left),
+        ),
+      ],
     ),
   );
   keepOpen(answer);

@@ -1,6 +1,6 @@
 /* How many of one kind to order, so that enough arrive healthy. */
 
-import { asking } from "/page/asking.js";
+import { answerParts, asking } from "/page/asking.js";
 import { draft, keep, missing, requestOf, setAt, SUREST, valueAt } from "/page/batch.js";
 import { plantName } from "/page/boxes/words.js";
 import { checklist } from "/page/cautions.js";
@@ -124,30 +124,28 @@ function draw({ data, body, answer, form }) {
   const cheapest = sized.length ? Math.min(...sized.map((route) => route.landed_cost)) : null;
   replace(
     answer,
-    el(
-      "div",
-      { class: "answer-beside" },
-      el("h2", { class: "lead", tabindex: "-1" }, lead),
-      el(
-        "table",
-        { class: "orders" },
-        el("caption", {}, `${plantName(line)}. Drawn thick: healthy in 9 of 10 shipments; the line: the ${count(target.healthy)} wanted`),
+    ...answerParts(
+      [
+        el("h2", { class: "lead", tabindex: "-1" }, lead),
         el(
-          "thead",
-          {},
-          el("tr", {}, el("th", { scope: "col" }, "By"), ["Order", "Healthy", "Landed"].map((text) => el("th", { scope: "col", class: "n" }, text))),
+          "table",
+          { class: "orders" },
+          el("caption", {}, `${plantName(line)}. Drawn thick: healthy in 9 of 10 shipments; the line: the ${count(target.healthy)} wanted`),
+          el(
+            "thead",
+            {},
+            el("tr", {}, el("th", { scope: "col" }, "By"), ["Order", "Healthy", "Landed"].map((text) => el("th", { scope: "col", class: "n" }, text))),
+          ),
+          data.routes.map((route) => rows(route, { currency, most, wanted: target.healthy, best: route.landed_cost !== null && route.landed_cost === cheapest })),
         ),
-        data.routes.map((route) => rows(route, { currency, most, wanted: target.healthy, best: route.landed_cost !== null && route.landed_cost === cheapest })),
-      ),
-      grownWords(data.routes, body),
-      el("p", { class: "hint" }, body.lines.length > 1 ? "Landed: the whole batch with that many." : "Landed: everything counted until it is at your door."),
-    ),
-    el(
-      "div",
-      { class: "answer-below" },
-      sized.map((route) => perRoute(route, line, currency)),
-      checklist(data.cautions),
-      alsoAssumed(left),
+        grownWords(data.routes, body),
+        el("p", { class: "hint" }, body.lines.length > 1 ? "Landed: the whole batch with that many." : "Landed: everything counted until it is at your door."),
+      ],
+      [
+        sized.map((route) => perRoute(route, line, currency)),
+        checklist(data.cautions),
+        alsoAssumed(left),
+      ],
     ),
   );
   keepOpen(answer);

@@ -1,6 +1,6 @@
 /* What to order of a list: which lines earn their cost, by which route, and how many within a budget. */
 
-import { asking } from "/page/asking.js";
+import { answerParts, asking } from "/page/asking.js";
 import { draft, missing, requestOf, setAt, takeDraft, valueAt } from "/page/batch.js";
 import { plantName } from "/page/boxes/words.js";
 import { checklist } from "/page/cautions.js";
@@ -69,60 +69,58 @@ function draw({ data, body, answer, form }) {
   const scale = [Math.min(0, ...each), Math.max(0, ...each)];
   replace(
     answer,
-    el(
-      "div",
-      { class: "answer-beside" },
-      el("h2", { class: "lead", tabindex: "-1" }, lead),
-      data.best
-        ? el(
-            "div",
-            { class: "actions" },
-            el("button", { type: "button", on: { click: () => take(data.best, place) } }, "Take this order into the batch"),
-            el("span", { class: "hint" }, `It fills ${boxesOf(data.best.boxes)}.`),
-          )
-        : null,
-      el(
-        "div",
-        { class: "scroll", tabindex: "0", role: "region", "aria-label": "Table: line by line" },
+    ...answerParts(
+      [
+        el("h2", { class: "lead", tabindex: "-1" }, lead),
+        data.best
+          ? el(
+              "div",
+              { class: "actions" },
+              el("button", { type: "button", on: { click: () => take(data.best, place) } }, "Take this order into the batch"),
+              el("span", { class: "hint" }, `It fills ${boxesOf(data.best.boxes)}.`),
+            )
+          : null,
         el(
-          "table",
-          { class: "orders wishes" },
-          el("caption", {}, "Margin of one plant by each route, its share of all costs counted, and beneath its chance to be healthy two weeks on"),
+          "div",
+          { class: "scroll", tabindex: "0", role: "region", "aria-label": "Table: line by line" },
           el(
-            "thead",
-            {},
+            "table",
+            { class: "orders wishes" },
+            el("caption", {}, "Margin of one plant by each route, its share of all costs counted, and beneath its chance to be healthy two weeks on"),
             el(
-              "tr",
+              "thead",
               {},
-              el("th", { scope: "col" }, "Plant"),
-              el("th", { scope: "col", class: "n" }, "Order"),
-              data.routes.map((route) =>
-                el(
-                  "th",
-                  { scope: "col" },
-                  route.name,
-                  route.name === data.best?.route ? el("span", { class: "aside" }, "✓ this order") : null,
+              el(
+                "tr",
+                {},
+                el("th", { scope: "col" }, "Plant"),
+                el("th", { scope: "col", class: "n" }, "Order"),
+                data.routes.map((route) =>
+                  el(
+                    "th",
+                    { scope: "col" },
+                    route.name,
+                    route.name === data.best?.route ? el("span", { class: "aside" }, "✓ this order") : null,
+                  ),
                 ),
               ),
             ),
+            el("tbody", {}, body.lines.map((line, i) => row(line, i, data, { currency, scale }))),
           ),
-          el("tbody", {}, body.lines.map((line, i) => row(line, i, data, { currency, scale }))),
         ),
-      ),
-    ),
-    el(
-      "div",
-      { class: "answer-below" },
-      reasons(data),
-      el(
-        "details",
-        { class: "numbers" },
-        el("summary", {}, "The whole list, route by route"),
-        wholeList(data, currency),
-        el("p", { class: "hint" }, data.cost_shares),
-      ),
-      checklist(data.cautions),
-      alsoAssumed(left),
+      ],
+      [
+        reasons(data),
+        el(
+          "details",
+          { class: "numbers" },
+          el("summary", {}, "The whole list, route by route"),
+          wholeList(data, currency),
+          el("p", { class: "hint" }, data.cost_shares),
+        ),
+        checklist(data.cautions),
+        alsoAssumed(left),
+      ],
     ),
   );
   keepOpen(answer);
