@@ -12,6 +12,8 @@ from tests.page.conftest import DESK, PHONE, Ledger, Watch, opened
 CLIPPED = """() => [...document.querySelectorAll(".scroll")]
     .filter((around) => around.scrollWidth > around.clientWidth)
     .map((around) => around.getAttribute("aria-label"))"""
+GENERA = ("Aglaonema", "Hoya", "Alocasia", "Begonia", "Philodendron", "Monstera", "Anthurium")
+SEVEN = [{"genus": genus, "quantity": 10, "unit_cost": 8, "sale_value": 31} for genus in GENERA]
 WIDTHS = {"desk": DESK, "phone": PHONE}
 
 
@@ -57,8 +59,10 @@ def test_filled_views(
 
 def test_a_box_is_counted_by_keyboard_alone(boxes: tuple[Page, Watch], ledger: Ledger) -> None:
     page = boxes[0]
-    box = on_its_way(ledger.address, "By keyboard")
+    box = on_its_way(ledger.address, "By keyboard", lines=SEVEN)
     page.goto(f"/#boxes/{box['id']}/arrival")
+    expect(page.get_by_role("group", name="ordered")).to_have_count(7)
+    assert page.evaluate("document.documentElement.scrollHeight") < 2500
     dead = page.get_by_role("button", name="One more, dead: Hoya")
     while not dead.evaluate("button => button === document.activeElement"):
         page.keyboard.press("Tab")

@@ -58,3 +58,19 @@ def test_a_box_asks_whether_its_record_is_right(
     doubt.get_by_role("button", name="The record is right").click()
     expect(doubt).to_have_count(0)
     expect(page.get_by_role("heading", level=1)).to_be_focused()
+
+
+def test_a_long_list_of_doubts_is_folded_after_the_first_few(page: Page) -> None:
+    n_shown, folded = page.evaluate(
+        """async () => {
+            const { doubtList } = await import("/page/doubtful.js");
+            const doubt = (n) => ({ id: `s${n}`, shipment: `Box ${n}`, column: "sent", text: "?" });
+            const doubts = [1, 2, 3, 4, 5, 6].map(doubt);
+            const list = doubtList(doubts, new AbortController().signal, () => {});
+            const [fold] = list.querySelectorAll("details");
+            return [list.querySelectorAll(":scope > ul > li").length, [fold.open, fold.innerText || fold.textContent]];
+        }"""
+    )
+    assert n_shown == 4
+    assert folded[0] is False
+    assert folded[1].startswith("2 boxes more")

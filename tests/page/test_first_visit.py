@@ -1,9 +1,11 @@
 """The first visit: three steps to an answer, and the page on a phone's home screen."""
 
 import json
+import struct
 from collections.abc import Callable
 from itertools import pairwise
 
+import httpx
 from playwright.sync_api import Locator, Page, expect
 
 from tests.app.client import Client
@@ -55,9 +57,23 @@ def test_the_page_can_be_put_on_a_home_screen(client: Client) -> None:
     manifest = json.loads(served.text)
     assert (manifest["name"], manifest["start_url"], manifest["display"]) == ("Transit survival", "/", "standalone")
     kept = client.get("/page/service-worker.js").text
+    # Phones that take no drawing: 180 px is what Apple's own pages ask for.
+    assert '<link rel="apple-touch-icon" href="/page/icon-180.png">' in client.get("/").text
+    assert png_size(client.get("/page/icon-180.png")) == (180, 180)
     assert {icon["purpose"] for icon in manifest["icons"]} == {"any", "maskable"}
     for icon in manifest["icons"]:
         drawn = client.get(icon["src"])
         assert drawn.headers["content-type"] == icon["type"]
-        assert drawn.text.startswith("<svg ")
+        if icon["type"] == "image/png":
+            assert icon["sizes"] == "{}x{}".format(*png_size(drawn))
+        else:
+            assert drawn.text.startswith("<svg ")
         assert icon["src"] in kept
+
+
+def png_size(served: httpx.Response) -> tuple[int, int]:
+    """Return width and height of a PNG file: its first chunk, 16 bytes in (W3C, PNG specification, 11.2.1)."""
+    assert served.headers["content-type"] == "image/png"
+    assert served.content.startswith(b"\x89PNG\r\n\x1a\n")
+    width, height = struct.unpack_from(">II", served.content, 16)
+    return width, height

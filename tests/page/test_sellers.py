@@ -46,3 +46,10 @@ def test_a_seller_is_recorded_and_asked_until_all_is_answered(
     page.get_by_role("link", name="Invented / Palms").click()
     expect(page.get_by_role("heading", level=1)).to_have_text("Invented / Palms")
     expect(page.get_by_label("Heat packs a box")).to_have_value("2")
+    # A first visit puts a seller on record of whom a fact was given.
+    page.goto("/#start/2")
+    page.get_by_label("Seller", exact=True).fill("Invented Mosses")
+    page.get_by_label("The seller is").select_option("a grower")
+    with page.expect_response("**/v1/sellers/Invented%20Mosses") as answered:
+        page.get_by_role("button", name="Next").click()
+    assert (answered.value.status, answered.value.json()["kind"]) == (201, "grower")

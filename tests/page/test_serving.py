@@ -79,7 +79,7 @@ def test_first_load_is_small_and_plots_need_nothing_more(browser: Browser, serve
     page.on("request", lambda request: asked.append(request.url))
     fill_batch(page)
     lead(page)
-    courier = page.get_by_role("region", name="courier", exact=True)
+    courier = page.get_by_role("region", name="More about courier")
     expect(courier.get_by_role("img", name=re.compile("^Temperature inside")).locator(".curve.mark")).to_be_visible()
     assert asked
     assert all("/v1/" in url for url in asked)

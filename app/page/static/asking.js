@@ -28,6 +28,14 @@ export async function asking({ root, signal, heading, sentence, ask, draw, field
 
   function toAnswer(event) {
     event.preventDefault(); // the address names the view and must stay
-    (answer.querySelector("h2[tabindex]") ?? answer).focus();
+    const first = answer.querySelector("h2[tabindex]") ?? answer.firstElementChild ?? answer;
+    first.tabIndex = -1; // the answer itself has no place of its own where its parts stand beside and below the form
+    first.focus();
   }
 }
+
+/* The parts of an answer: what decides stands `beside` the form, in sight as long as the form is; the rest `below` both. */
+export const answerParts = (beside, below) => [
+  el("div", { class: "answer-beside" }, el("div", { class: "in-sight" }, beside)),
+  el("div", { class: "answer-below" }, below),
+];

@@ -1,11 +1,13 @@
 /* The answer to a comparison: one sentence, the routes side by side, why, what it rests on, what to mind. */
 
+import { answerParts } from "/page/asking.js";
 import { draft, requestOf } from "/page/batch.js";
+import { changing } from "/page/boxes/change.js";
 import { actList, checklist } from "/page/cautions.js";
 import { el, replace } from "/page/dom.js";
 import { evidence } from "/page/evidence.js";
 import { showAssumed } from "/page/fields.js";
-import { outcome } from "/page/outcome.js";
+import { outcome, outcomeDetails } from "/page/outcome.js";
 import { count, isWide, money, percent, said } from "/page/settings.js";
 
 /* "1 plant in 4", as the draft says it. */
@@ -62,29 +64,39 @@ export function drawComparison({ data, body, answer, form, known, own }) {
   const cold = coldest(data, known);
   const span = spanOf(data, cold);
   const skipped = draft().routes.filter((_, i) => !asked.includes(i)).map((route) => route.name);
+  const change = changing();
   replace(
     answer,
-    el("h2", { class: "lead", tabindex: "-1" }, lead),
-    skipped.length ? el("p", { class: "hint" }, `Left out for want of freight: ${skipped.join(", ")}.`) : null,
-    actList(data.cautions),
-    el(
-      "div",
-      { class: "outcomes" },
-      data.routes.map((route, i) =>
-        outcome(route, {
-          currency,
-          bearable: bearable(),
-          recommended: route.name === data.recommended,
-          span,
-          cold,
-          plan: `#boxes/plan/${asked[i]}`,
-        }),
-      ),
+    ...answerParts(
+      [
+        el("h2", { class: "lead", tabindex: "-1" }, lead),
+        skipped.length ? el("p", { class: "hint" }, `Left out for want of freight: ${skipped.join(", ")}.`) : null,
+        actList(data.cautions),
+        el(
+          "div",
+          { class: "outcomes" },
+          data.routes.map((route, i) =>
+            outcome(route, {
+              currency,
+              bearable: bearable(),
+              recommended: route.name === data.recommended,
+              plan: { href: `#boxes/plan/${asked[i]}`, text: change ? "Change the plan to this" : "Plan a box this way" },
+            }),
+          ),
+        ),
+        whyPart(data, currency),
+      ],
+      [
+        data.routes.map((route) => outcomeDetails(route, { currency, span, cold })),
+        evidence(body, data, { currency, signal: own }),
+        el(
+          "div",
+          {},
+          checklist(data.cautions, ["no_own_record"]), // said under what it rests on
+          alsoAssumed(left),
+        ),
+      ],
     ),
-    whyPart(data, currency),
-    evidence(body, data, { currency, signal: own }),
-    checklist(data.cautions, ["no_own_record"]), // said under what it rests on
-    alsoAssumed(left),
   );
   keepOpen(answer);
   return lead;

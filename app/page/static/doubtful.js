@@ -4,7 +4,10 @@ import { call } from "/page/api.js";
 import { address, path } from "/page/boxes/words.js";
 import { el } from "/page/dom.js";
 import { failure } from "/page/notices.js";
+import { boxesOf } from "/page/plural.js";
 import { said } from "/page/settings.js";
+
+const SHOWN = 4;
 
 /* Confirm the record of a box as it is, and return the answer; `etag` is that of the record that was shown. */
 export async function confirmRecord(id, etag, signal) {
@@ -43,7 +46,7 @@ export function boxDoubts(doubts, id, confirm) {
   );
 }
 
-/* All doubts of the ledger, box by box; `changed()` hears that one was settled. */
+/* All doubts of the ledger, box by box, those after the first few folded; `changed()` hears that one was settled. */
 export function doubtList(doubts, signal, changed) {
   if (!doubts.length) return el("p", {}, "No record of the ledger looks wrong.");
   const place = el("div");
@@ -61,32 +64,39 @@ export function doubtList(doubts, signal, changed) {
     }
   }
 
+  const shown = [...boxes].map(([id, own]) => ofBox(id, own));
   return el(
     "div",
     {},
     el("p", {}, "These records do not fit the other boxes, or their journeys. They are used as they stand."),
-    el(
-      "ul",
-      { class: "doubts" },
-      [...boxes].map(([id, own]) =>
-        el(
-          "li",
+    el("ul", { class: "doubts" }, shown.slice(0, SHOWN)),
+    shown.length > SHOWN
+      ? el(
+          "details",
           {},
-          el("a", { href: address(id) }, own[0].shipment),
-          own.map((doubt) => el("p", {}, el("strong", {}, `${what(doubt)}: `), said(doubt.text))),
-          el(
-            "button",
-            {
-              type: "button",
-              class: "small",
-              "aria-label": `The record of ${own[0].shipment} is right`,
-              on: { click: () => right(id) },
-            },
-            "It is right",
-          ),
-        ),
-      ),
-    ),
+          el("summary", {}, `${boxesOf(shown.length - SHOWN)} more`),
+          el("ul", { class: "doubts" }, shown.slice(SHOWN)),
+        )
+      : null,
     place,
   );
+
+  function ofBox(id, own) {
+    return el(
+      "li",
+      {},
+      el("a", { href: address(id) }, own[0].shipment),
+      own.map((doubt) => el("p", {}, el("strong", {}, `${what(doubt)}: `), said(doubt.text))),
+      el(
+        "button",
+        {
+          type: "button",
+          class: "small",
+          "aria-label": `The record of ${own[0].shipment} is right`,
+          on: { click: () => right(id) },
+        },
+        "It is right",
+      ),
+    );
+  }
 }

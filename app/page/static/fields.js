@@ -7,21 +7,26 @@
 import { el, newId } from "/page/dom.js";
 import { decimalSign } from "/page/settings.js";
 
-/* Wrap an input with its label, hint and place for an error. `unit` is text after the input. */
-export function field(label, input, { pointer, hint, unit, hideLabel = false, wide = false } = {}) {
+/* Wrap an input with its label and, beneath it, its hint and places for what is assumed and for an error. `unit` is text
+   after the input; `describedBy` the id of a hint that several fields share. */
+export function field(label, input, { pointer, hint, unit, hideLabel = false, wide = false, describedBy } = {}) {
   input.id ||= newId("field");
   const hintId = hint ? `${input.id}-hint` : null;
   const [assumedId, errorId] = [`${input.id}-assumed`, `${input.id}-error`];
-  input.setAttribute("aria-describedby", [hintId, assumedId, errorId].filter(Boolean).join(" "));
+  input.setAttribute("aria-describedby", [describedBy, hintId, assumedId, errorId].filter(Boolean).join(" "));
   if (pointer !== undefined) input.dataset.pointer = pointer;
   return el(
     "div",
     { class: `field${wide ? " wide" : ""}` },
     el("label", { for: input.id, class: hideLabel ? "unseen" : null }, label),
     el("span", { class: "entry" }, input.wrapper ?? input, unit ? el("span", { class: "unit" }, unit) : null),
-    hint ? el("span", { id: hintId, class: "hint" }, hint) : null,
-    el("span", { id: assumedId, class: "assumed" }),
-    el("span", { id: errorId, class: "error" }),
+    el(
+      "div",
+      { class: "beneath" },
+      hint ? el("span", { id: hintId, class: "hint" }, hint) : null,
+      el("span", { id: assumedId, class: "assumed" }),
+      el("span", { id: errorId, class: "error" }),
+    ),
   );
 }
 
@@ -125,14 +130,14 @@ export function showErrors(container, errors) {
 export function showAssumed(container, assumed) {
   const inputs = [...container.querySelectorAll("[data-pointer]")];
   for (const input of inputs) document.getElementById(`${input.id}-assumed`)?.replaceChildren();
-  for (const folded of container.querySelectorAll("summary .count")) folded.textContent = "";
+  for (const folded of container.querySelectorAll("summary .taken")) folded.textContent = "";
   const left = assumed.filter(({ pointer, text, left: isLeft }) => {
     const slot = document.getElementById(`${inputs.find((input) => input.dataset.pointer === pointer)?.id}-assumed`);
     slot?.append(text);
     slot?.classList.toggle("left", Boolean(isLeft));
     return !slot;
   });
-  for (const folded of container.querySelectorAll("summary .count")) {
+  for (const folded of container.querySelectorAll("summary .taken")) {
     const said = [...folded.closest("details").querySelectorAll(".assumed")].filter((slot) => slot.textContent);
     const left = said.filter((slot) => slot.classList.contains("left")).length;
     const counts = [

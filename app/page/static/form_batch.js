@@ -24,7 +24,7 @@ export async function batchFold(changed, { open, ...parts }) {
   return el(
     "details",
     { class: "folded", open },
-    el("summary", {}, "The batch, as under Compare", el("span", { class: "count" })),
+    el("summary", {}, "The batch, as under Compare", el("span", { class: "taken" })),
     await batchFields(changed, parts),
   );
 }

@@ -49,7 +49,7 @@ export function holdFields(changed) {
   const papers = el(
     "details",
     { class: "folded" },
-    el("summary", {}, "Papers with an age, days without departure", el("span", { class: "count" })),
+    el("summary", {}, "Papers with an age, days without departure", el("span", { class: "taken" })),
     el(
       "div",
       { class: "fields" },
@@ -186,7 +186,7 @@ export function forecastFields(changed) {
   const box = el(
     "details",
     { class: "folded" },
-    el("summary", {}, "Forecast", el("span", { class: "count" })),
+    el("summary", {}, "Forecast", el("span", { class: "taken" })),
     el("p", { class: "hint" }, "Without one, the monthly normals of each place and their usual spread are used."),
     list,
     el("div", { class: "actions" }, el("button", { type: "button", on: { click: fetchFor } }, "Fetch the forecast")),

@@ -43,7 +43,7 @@ export function placeField(label, pointer, all, changed, store = { valueAt, setA
   });
   const note = settling(input, { all, names: written, said, take });
   const made = field(label, input, { pointer });
-  made.append(note);
+  made.querySelector(".beneath").append(note);
   return made;
 }
 

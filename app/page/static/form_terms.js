@@ -52,7 +52,7 @@ function bound(changed) {
 }
 
 function folded(title, ...content) {
-  const part = el("details", { class: "folded" }, el("summary", {}, title, el("span", { class: "count" })), ...content);
+  const part = el("details", { class: "folded" }, el("summary", {}, title, el("span", { class: "taken" })), ...content);
   sayInForce(part);
   return part;
 }

@@ -43,12 +43,12 @@ function bar(value, [low, high], noise = 0) {
   );
 }
 
-function row(entry, { first, chosen, currency, scale, plan }) {
+function row(entry, { first, chosen, currency, scale, plan, planWords }) {
   const day = date(entry.ship_date, DAY);
   const against = entry.against_first;
   const mark =
     entry === chosen ? "★ this day" : chosen && entry.group === chosen.group && entry.route === chosen.route ? "as good" : null;
-  const head = el("th", { scope: "row" }, day, mark ? el("span", { class: "mark" }, mark) : null);
+  const head = el("th", { scope: "row" }, day, mark ? el("span", { class: "aside" }, mark) : null);
   if (!isOpen(entry)) return el("tr", { class: "blocked" }, head, el("td", { colspan: 3 }, why(entry)));
   const cells =
     entry === first
@@ -72,19 +72,19 @@ function row(entry, { first, chosen, currency, scale, plan }) {
     { class: entry === chosen ? "chosen" : null },
     head,
     cells,
-    el("td", {}, el("a", { href: plan(entry), "aria-label": `Plan this date: ${day} by ${entry.route}` }, "Plan this date")),
+    el("td", {}, el("a", { href: plan(entry), "aria-label": `${planWords}: ${day} by ${entry.route}` }, planWords)),
   );
 }
 
 /* `entries` are the days of one route; `chosen` the recommended entry of any route, or null; `scale` of `scaleOf`;
-   `plan(entry)` the address that plans a box on a day. */
-export function holdStrip(route, entries, { sent, currency, chosen, scale, plan }) {
+   `plan(entry)` the address that plans a box on a day, `planWords` what it is called. */
+export function holdStrip(route, entries, { sent, currency, chosen, scale, plan, planWords }) {
   const mine = entries.includes(chosen);
   const first = entries.find(isOpen);
   const caption = first ? `Difference from shipping on ${date(first.ship_date, DAY)}; plants healthy two weeks on` : "Every day is blocked";
   return el(
     "section",
-    { class: "outcome", "aria-label": route },
+    { class: "hold-route", "aria-label": route },
     el("h3", {}, route, mine ? el("span", { class: "badge" }, `★ ${date(chosen.ship_date, DAY)}`) : null),
     el(
       "table",
@@ -100,7 +100,7 @@ export function holdStrip(route, entries, { sent, currency, chosen, scale, plan 
           el("td", {}),
         ),
       ),
-      el("tbody", {}, entries.map((entry) => row(entry, { first, chosen, currency, scale, plan }))),
+      el("tbody", {}, entries.map((entry) => row(entry, { first, chosen, currency, scale, plan, planWords }))),
     ),
     el("p", { class: "hint" }, "Within the shaded band a difference in margin is about nothing."),
     el(

@@ -7,7 +7,7 @@
      the view or changes a setting: hand it to calls and listeners. A new view needs a line in VIEWS and nothing else; one with
      `within` is reached from another view and has no place of its own above.
    - Elements come from dom.js (`el`, `svg`), never from markup in strings. The policy forbids inline script and style:
-     no style attribute, in SVG neither; use classes of page.css, or attributes such as width.
+     no style attribute, in SVG neither; use classes of the style sheets, or attributes such as width.
    - Calls go through api.js (`get`, `post`, `call`), which throws Problem or NetworkDown; `failure(fault, retry)` of
      notices.js draws either. Errors of fields: give each input a data-pointer by `field(...)` of fields.js, then
      `showErrors(form, problem.errors)`.

@@ -5,7 +5,7 @@ import { plot, tableOf } from "/page/plot.js";
 import { roundTicks } from "/page/plot_axes.js";
 import { band, line, rule } from "/page/plot_marks.js";
 import { count, decimal, isWide, money, percent, temperature, temperatureSpan, toShown, unitName } from "/page/settings.js";
-import { strip, stripTable } from "/page/strip.js";
+import { drawnStrip, stripTable } from "/page/strip.js";
 
 /* "24 (11 to 30)": the mean and what 9 in 10 shipments lie between. */
 export const spread = (of) => `${count(of.mean)} (${count(of.p05)} to ${count(of.p95)})`;
@@ -14,22 +14,48 @@ function facts(rows) {
   return el(
     "dl",
     { class: "facts" },
-    rows.map(([name, text, note]) =>
-      el("div", {}, el("dt", {}, name), el("dd", {}, text), note ? el("dd", { class: "hint" }, note) : null),
-    ),
+    rows.map(([name, text]) => el("div", {}, el("dt", {}, name), el("dd", {}, text))),
   );
 }
 
-/* What decides between routes. */
-function mainFacts(route, currency, bearable) {
-  const { money: sums } = route;
+const row = (name, ...cells) => el("div", {}, el("dt", {}, name), cells);
+
+/* What decides between routes: the same rows for each, so that they line up. */
+function deciding(route, { currency, bearable }) {
+  const { plants, money: sums } = route;
   const whole = (amount) => money(amount, currency, { whole: true });
-  return facts([
-    ["Margin", `${whole(sums.margin.mean)} (${count(sums.margin.p05)} to ${count(sums.margin.p95)})`],
-    ["Worst 1 in 20", whole(sums.worst_5pct_margin)],
-    [`Loss within ${bearable}`, `${percent(route.chance_loss_within_limit)} sure`],
-    ["Landed cost", money(sums.landed_cost, currency), sums.without],
-  ]);
+  return el(
+    "dl",
+    { class: "facts" },
+    row(
+      "Healthy two weeks on",
+      el("dd", { class: "big" }, el("strong", {}, count(plants.healthy_two_weeks.mean)), ` of ${count(plants.sent)}`),
+    ),
+    row(
+      "20 shipments as likely as each other; dashed: average",
+      el(
+        "dd",
+        {},
+        drawnStrip({
+          strip: plants.two_weeks_strip,
+          sent: plants.sent,
+          mean: plants.healthy_two_weeks.mean,
+          title: route.name,
+        }),
+      ),
+    ),
+    row(
+      "Margin",
+      el("dd", {}, whole(sums.margin.mean), " ", el("span", { class: "span" }, `${count(sums.margin.p05)} to ${count(sums.margin.p95)}`)),
+    ),
+    row("Worst 1 in 20", el("dd", {}, whole(sums.worst_5pct_margin))),
+    row(`Loss within ${bearable}`, el("dd", {}, `${percent(route.chance_loss_within_limit)} sure`)),
+    row(
+      "Landed cost",
+      el("dd", {}, money(sums.landed_cost, currency)),
+      sums.without ? el("dd", { class: "hint" }, sums.without) : null,
+    ),
+  );
 }
 
 function otherFacts(route, currency) {
@@ -124,37 +150,33 @@ function insidePlot(route, span, cold) {
   });
 }
 
-/* Draw a route. `recommended` marks it in words; `plan` is the address that plans a box by it. */
-export function outcome(route, { currency, bearable, recommended, span, cold, plan }) {
-  const { plants } = route;
+/* One column of the table of routes. `recommended` marks it in words; `plan` is {href, text} of what plans a box by it. */
+export function outcome(route, { currency, bearable, recommended, plan }) {
   return el(
     "section",
     { class: `outcome${recommended ? " best" : ""}`, "aria-label": route.name },
     el("h3", {}, route.name, recommended ? el("span", { class: "badge" }, "✓ take this one") : null),
-    el(
-      "p",
-      { class: "big" },
-      el("strong", {}, count(plants.healthy_two_weeks.mean)),
-      ` of ${count(plants.sent)} healthy two weeks on`,
-    ),
-    strip({
-      strip: plants.two_weeks_strip,
-      sent: plants.sent,
-      mean: plants.healthy_two_weeks.mean,
-      title: "20 equally likely shipments (dashed: average)",
-    }),
-    mainFacts(route, currency, bearable),
+    deciding(route, { currency, bearable }),
+    el("a", { class: "button", href: plan.href }, plan.text),
+  );
+}
+
+/* The rest of what is known of a route. `span` is the range of temperatures that all routes share, `cold` the highest
+   chilling threshold. */
+export function outcomeDetails(route, { currency, span, cold }) {
+  return el(
+    "section",
+    { class: "in-detail", "aria-label": `More about ${route.name}` },
     el(
       "details",
-      { class: "more", open: isWide() },
+      { class: "folded", open: isWide() },
       el("summary", {}, `More about ${route.name}`),
       otherFacts(route, currency),
-      stripTable(plants.two_weeks_strip),
-      el("h4", {}, "Inside the box on the way"),
+      stripTable(route.plants.two_weeks_strip),
+      el("h3", {}, "Inside the box on the way"),
       insidePlot(route, span, cold),
       items(route, currency),
       perLine(route),
     ),
-    plan ? el("a", { class: "button", href: plan }, "Plan a box this way") : null,
   );
 }

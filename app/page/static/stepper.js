@@ -4,8 +4,8 @@ import { el } from "/page/dom.js";
 import { field } from "/page/fields.js";
 
 /* Return {node, input}. `change(wanted)` hears of every change, and puts what became of it into `input.value`;
-   `of` is what is counted, for a screen reader. */
-export function stepper({ kind, label, of, value, change, pointer, hint }) {
+   `of` is what is counted, for a screen reader; `describedBy` the id of what the state means. */
+export function stepper({ kind, label, of, value, change, pointer, describedBy }) {
   const read = () => Number(input.value.replace(/\D/g, "") || 0);
   const input = el("input", {
     type: "text",
@@ -26,5 +26,5 @@ export function stepper({ kind, label, of, value, change, pointer, hint }) {
       sign,
     );
   input.wrapper = el("span", { class: "stepper" }, step(-1, "−", "less"), input, step(1, "+", "more"));
-  return { node: el("div", { class: `count count-${kind}` }, field(label, input, { pointer, hint })), input };
+  return { node: el("div", { class: `tally tally-${kind}` }, field(label, input, { pointer, describedBy })), input };
 }

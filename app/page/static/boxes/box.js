@@ -13,6 +13,7 @@ import { forgetBox, keepBox, waitingFor } from "/page/kept.js";
 import { boxLessons } from "/page/look_back/lessons.js";
 import { cautionList, failure } from "/page/notices.js";
 import { tableOf } from "/page/plot.js";
+import { sellerAddress } from "/page/sellers/words.js";
 import { count, date, days, money, percent, said } from "/page/settings.js";
 
 export async function show(root, id, signal) {
@@ -95,12 +96,14 @@ function draw(root, shipment, etag, signal) {
     el(
       "p",
       {},
-      `${plan ? wayOf({ ...plan, service: plan.routes[0].service }) : "Recorded after it had arrived"}${plan?.seller ? `, from ${plan.seller}` : ""}: `,
+      plan ? wayOf({ ...plan, service: plan.routes[0].service }) : "Recorded after it had arrived",
+      plan?.seller ? [", from ", el("a", { href: sellerAddress(plan.seller) }, plan.seller)] : null,
+      ": ",
       el("strong", {}, STATE_WORDS[state]),
       ".",
     ),
     ["arrival", "recheck"].some((kind) => waitingFor(id, kind))
-      ? el("p", { class: "mark" }, "Counts on this device are not sent yet.")
+      ? el("p", { class: "flag" }, "Counts on this device are not sent yet.")
       : "",
     state === "in_transit" || state === "lost"
       ? el(
@@ -113,14 +116,27 @@ function draw(root, shipment, etag, signal) {
           ),
         )
       : "",
-    state === "in_transit" ? outlookSection(id, signal) : "",
-    boxDoubts(shipment.doubtful, id, confirm),
-    shipment.arrival ? arrivalSection(shipment, change, signal) : "",
-    boxLessons({ seller: plan?.seller, lines }, signal),
-    journeySection(shipment, change),
-    plan ? planSection(plan, forecast) : "",
-    cautions.length ? el("h2", {}, "Mind") : "",
-    cautionList(cautions, { said, date }),
+    el(
+      "div",
+      { class: "box-halves" },
+      el(
+        "div",
+        {},
+        state === "in_transit" ? outlookSection(id, signal) : null,
+        boxDoubts(shipment.doubtful, id, confirm) || null,
+        shipment.arrival ? arrivalSection(shipment, change, signal) : null,
+        state === "planned" ? planSection(plan, forecast) : null,
+      ),
+      el(
+        "div",
+        {},
+        boxLessons({ seller: plan?.seller, lines }, signal),
+        journeySection(shipment, change),
+        plan && state !== "planned" ? planSection(plan, forecast) : null,
+        cautions.length ? el("h2", {}, "Mind") : null,
+        cautionList(cautions, { said, date }) || null,
+      ),
+    ),
     state === "planned" ? planActions(remove, () => startChange(shipment, boxName(facts))) : "",
     place,
   );

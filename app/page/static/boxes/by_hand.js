@@ -191,12 +191,12 @@ function plantRows(box, known, changed) {
       el("legend", {}, `Plant ${i + 1}`),
       el(
         "div",
-        { class: "pair" },
+        { class: "two-fields" },
         field("Genus", genus, { pointer: `/lines/${i}/genus` }),
         field("Cultivar", textInput(row.cultivar, set("cultivar"), { maxlength: 120, placeholder: "any" }), { pointer: `/lines/${i}/cultivar` }),
       ),
-      el("div", { class: "four" }, COUNTS.map(number)),
-      el("div", { class: "pair" }, [["unit_cost", `Cost each, ${settings().currency}`], ["sale_value", `Sells for, ${settings().currency}`]].map(number)),
+      el("div", { class: "four-fields" }, COUNTS.map(number)),
+      el("div", { class: "two-fields" }, [["unit_cost", `Cost each, ${settings().currency}`], ["sale_value", `Sells for, ${settings().currency}`]].map(number)),
       box.lines.length > 1
         ? el("button", { type: "button", class: "small", "aria-label": `Take plant ${i + 1} away`, on: { click: () => remove(i) } }, "Take away")
         : null,

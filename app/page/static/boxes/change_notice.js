@@ -14,7 +14,7 @@ export function changeNotice() {
   return el(
     "div",
     { class: "notice" },
-    el("p", {}, "You are changing the plan of ", el("strong", {}, changes.name), ". Change what you like, then choose its way below the answer."),
+    el("p", {}, "You are changing the plan of ", el("strong", {}, changes.name), ". Change what you like, then press “Change the plan to this” under the way it takes."),
     el("button", { type: "button", class: "small", on: { click: leave } }, "Leave the plan as it is"),
   );
 }

@@ -44,11 +44,9 @@ export async function show(root, id, signal) {
 /* Print with the sheet's own style and nothing of the page around it, as long as this view is open; resolves once the
    style is there. */
 async function printAlone(signal) {
-  const own = document.querySelector('link[href="/page/page.css"]');
-  const ours = document.querySelector('link[href="/page/boxes.css"]');
-  const small = document.querySelector('link[href="/page/small_screens.css"]');
+  const own = [...document.querySelectorAll('link[rel="stylesheet"]')];
   const added = STYLES.map((style) => el("link", { rel: "stylesheet", ...style }));
-  [own.media, ours.media, small.media] = ["screen", "screen", "screen"];
+  for (const link of own) link.media = "screen";
   const loaded = added.map(
     (link) =>
       new Promise((resolve) => {
@@ -58,7 +56,7 @@ async function printAlone(signal) {
   );
   document.head.append(...added);
   signal.addEventListener("abort", () => {
-    [own.media, ours.media, small.media] = ["", "", ""];
+    for (const link of own) link.media = "";
     for (const link of added) link.remove();
   });
   await Promise.all(loaded);

@@ -2,7 +2,7 @@
 
 import { plantName } from "/page/boxes/words.js";
 import { inWords, STATES, withCount } from "/page/counts.js";
-import { announce, el } from "/page/dom.js";
+import { announce, el, newId } from "/page/dom.js";
 import { field, textInput } from "/page/fields.js";
 import { genera } from "/page/lists.js";
 import { ranked } from "/page/spelling.js";
@@ -10,11 +10,20 @@ import { stepper } from "/page/stepper.js";
 import { suggest } from "/page/suggest.js";
 
 const NAMES = { sent: "In the box", healthy: "Healthy", damaged: "Damaged", dead: "Dead" };
-const HINTS = {
-  healthy: "Firm stem, sound roots.",
-  damaged: "Alive, but yellow, bruised or part-rotted.",
-  dead: "Roots rotted or gone, or rot in the stem.",
+const MEANINGS = {
+  healthy: "firm stem, sound roots.",
+  damaged: "alive, but yellow, bruised or part-rotted.",
+  dead: "roots rotted or gone, or rot in the stem.",
 };
+const meaningId = (state) => `meaning-${state}`;
+
+/* What the states mean, said once for all lines. */
+export const meanings = () =>
+  el(
+    "ul",
+    { class: "meanings hint" },
+    STATES.map((state) => el("li", { id: meaningId(state) }, el("strong", {}, NAMES[state]), `: ${MEANINGS[state]}`)),
+  );
 
 /* `line` is changed in place; `index` is its place in the request; `changed()` hears of it; `remove` takes an extra away. */
 export function countCard(line, index, changed, remove) {
@@ -45,7 +54,7 @@ export function countCard(line, index, changed, remove) {
       value: line[which],
       change: (wanted) => set(which, wanted),
       pointer: `/lines/${index}/${which}`,
-      hint: HINTS[which],
+      describedBy: MEANINGS[which] ? meaningId(which) : null,
     });
     inputs[which] = input;
     return node;
@@ -53,38 +62,39 @@ export function countCard(line, index, changed, remove) {
 
   const all = (state) =>
     el("button", { type: "button", class: "small", on: { click: () => set(state, line.sent) } }, `All ${state}`);
+  const named = newId("counted");
   const card = el(
-    "fieldset",
-    { class: "card" },
+    "div",
+    { class: "counted", role: "group", "aria-labelledby": named },
     el(
-      "legend",
-      {},
-      line.line === null ? "Not ordered" : plantName(line),
+      "p",
+      { class: "counted-name", id: named },
+      el("strong", {}, line.line === null ? "Not ordered" : plantName(line)),
       line.quantity === null || line.line === null ? null : el("span", { class: "hint" }, ` ${line.quantity} ordered`),
     ),
     line.line === null ? extraFields(line, index, changed) : null,
-    counter("sent"),
-    missing,
     STATES.map(counter),
+    counter("sent"),
     el(
-      "div",
-      { class: "actions" },
-      all("healthy"),
-      all("dead"),
-      remove ? el("button", { type: "button", class: "small", on: { click: remove } }, "Take away") : null,
-    ),
-    field(
-      "Note",
-      textInput(
-        line.note,
-        (text) => {
-          line.note = text ?? "";
-          changed();
-        },
-        { maxlength: 120 },
+      "details",
+      { class: "counted-more", open: Boolean(line.note) },
+      el("summary", {}, "Note, all alike"),
+      el("div", { class: "actions" }, all("healthy"), all("dead")),
+      field(
+        "Note",
+        textInput(
+          line.note,
+          (text) => {
+            line.note = text ?? "";
+            changed();
+          },
+          { maxlength: 120 },
+        ),
+        { pointer: `/lines/${index}/note` },
       ),
-      { pointer: `/lines/${index}/note` },
     ),
+    missing,
+    remove ? el("button", { type: "button", class: "small counted-away", on: { click: remove } }, "Take away") : null,
   );
   draw();
   return card;
@@ -110,7 +120,7 @@ function extraFields(line, index, changed) {
   };
   return el(
     "div",
-    { class: "fields" },
+    { class: "fields counted-plant" },
     field("Genus", genus, { pointer: `/lines/${index}/genus` }),
     field(
       "Cultivar",

@@ -152,13 +152,13 @@ function card(item, withOutlook, signal) {
     el("h3", {}, el("a", { href: address(id) }, boxName(item))),
     el("p", {}, plantsOf(lines), seller ? ` from ${seller}` : "", el("br"), el("span", { class: "hint" }, wayOf(item))),
     waitingFor(id, "arrival") || waitingFor(id, "recheck")
-      ? el("p", { class: "mark" }, "Counts on this device are not sent yet.")
+      ? el("p", { class: "flag" }, "Counts on this device are not sent yet.")
       : null,
     state === "planned" ? el("p", {}, `To leave ${date(item.ship_date)}.`) : null,
     state === "in_transit" || state === "lost"
       ? el("p", {}, `Left ${item.departed_at ? moment(item.departed_at) : date(item.ship_date)}.`)
       : null,
-    item.late_since ? el("p", { class: "mark" }, `${lateWords(item)}.`) : null,
+    item.late_since ? el("p", { class: "flag" }, `${lateWords(item)}.`) : null,
     state === "in_transit" && withOutlook && !waitingFor(id, "arrival") ? shortOutlook(id, lines, signal) : null,
     state === "arrived" ? arrivedWords(item) : null,
     state === "in_transit"

@@ -138,7 +138,7 @@ function byDay(days) {
           "tr",
           {},
           el("th", { scope: "row" }, date(day, DAY)),
-          el("td", {}, el("span", { class: "bar" }, bar(chance), el("span", {}, percent(chance)))),
+          el("td", {}, el("span", { class: "day-chance" }, bar(chance), el("span", {}, percent(chance)))),
         ),
       ),
     ),

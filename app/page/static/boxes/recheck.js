@@ -2,7 +2,7 @@
 
 import { boxOf } from "/page/boxes/known.js";
 import { address, boxName, plantName } from "/page/boxes/words.js";
-import { announce, el } from "/page/dom.js";
+import { announce, el, newId } from "/page/dom.js";
 import { field, showErrors } from "/page/fields.js";
 import { entered, formKept, keepEntered, waitingFor } from "/page/kept.js";
 import { askOnce, failure } from "/page/notices.js";
@@ -126,7 +126,7 @@ function draw(root, { id, name, form, alive, entry, corrects }) {
     { class: "unboxing", novalidate: true, on: { submit: record } },
     el(
       "div",
-      { class: "cards" },
+      { class: "counting" },
       form.lines.map((line, i) => recheckCard(line, i, names.get(line.line) ?? `Line ${line.line}`, changed)),
     ),
     el(
@@ -162,6 +162,7 @@ function draw(root, { id, name, form, alive, entry, corrects }) {
 
 function recheckCard(line, index, name, changed) {
   const inputs = {};
+  const named = newId("counted");
   function set(which, wanted) {
     Object.assign(line, withRecheck(line, which, wanted));
     for (const [key, input] of Object.entries(inputs)) input.value = line[key];
@@ -173,9 +174,9 @@ function recheckCard(line, index, name, changed) {
     changed();
   }
   return el(
-    "fieldset",
-    { class: "card" },
-    el("legend", {}, name),
+    "div",
+    { class: "counted again", role: "group", "aria-labelledby": named },
+    el("p", { class: "counted-name", id: named }, el("strong", {}, name)),
     Object.entries(NAMES).map(([which, word]) => {
       const { node, input } = stepper({
         kind: which,

@@ -1,7 +1,7 @@
 /* Unpacking: counts by thumb. Every tap is kept on this device; what is recorded is sent now, or later if there is no
    connection. */
 
-import { countCard } from "/page/boxes/count_card.js";
+import { countCard, meanings } from "/page/boxes/count_card.js";
 import { loggerPart, notesField, photosField } from "/page/boxes/evidence_fields.js";
 import { boxOf } from "/page/boxes/known.js";
 import { bodyOf, formOf, freshForm, totals, untouched } from "/page/boxes/unboxing_form.js";
@@ -41,7 +41,7 @@ function draw(root, { id, name, form, begin, entry, resumed, corrects }) {
   const place = el("div");
   let asked = false;
   const sum = el("p", { class: "sum", "aria-hidden": "true" });
-  const cards = el("div", { class: "cards" });
+  const cards = el("div", { class: "counting" });
   const button = el("button", { type: "submit", class: "main large" }, "Record these counts");
 
   function changed() {
@@ -146,6 +146,7 @@ function draw(root, { id, name, form, begin, entry, resumed, corrects }) {
   const formNode = el(
     "form",
     { class: "unboxing", novalidate: true, on: { submit: record } },
+    meanings(),
     cards,
     el("div", { class: "actions" }, add),
     el("h2", {}, "When"),

@@ -1,6 +1,6 @@
 /* How many of one kind to order, so that enough arrive healthy. */
 
-import { asking } from "/page/asking.js";
+import { answerParts, asking } from "/page/asking.js";
 import { draft, keep, missing, requestOf, setAt, SUREST, valueAt } from "/page/batch.js";
 import { plantName } from "/page/boxes/words.js";
 import { checklist } from "/page/cautions.js";
@@ -11,7 +11,7 @@ import { batchFold } from "/page/form_batch.js";
 import { gauge } from "/page/order/gauge.js";
 import { tableOf } from "/page/plot.js";
 import { boxesOf } from "/page/plural.js";
-import { count, money, percent, said } from "/page/settings.js";
+import { count, decimal, money, percent, said } from "/page/settings.js";
 
 const USUAL = { sure: 9 };
 const GIVEN = { line: "/order/line", healthy: "/order/healthy", sure: "/order/sure" };
@@ -124,31 +124,55 @@ function draw({ data, body, answer, form }) {
   const cheapest = sized.length ? Math.min(...sized.map((route) => route.landed_cost)) : null;
   replace(
     answer,
-    el("h2", { class: "lead", tabindex: "-1" }, lead),
-    el(
-      "table",
-      { class: "orders" },
-      el("caption", {}, `${plantName(line)}. Drawn thick: healthy in 9 of 10 shipments; the line: the ${count(target.healthy)} wanted`),
-      el(
-        "thead",
-        {},
-        el("tr", {}, el("th", { scope: "col" }, "By"), ["Order", "Healthy", "Landed"].map((text) => el("th", { scope: "col", class: "n" }, text))),
-      ),
-      data.routes.map((route) => rows(route, { currency, most, wanted: target.healthy, best: route.landed_cost !== null && route.landed_cost === cheapest })),
+    ...answerParts(
+      [
+        el("h2", { class: "lead", tabindex: "-1" }, lead),
+        el(
+          "table",
+          { class: "orders" },
+          el("caption", {}, `${plantName(line)}. Drawn thick: healthy in 9 of 10 shipments; the line: the ${count(target.healthy)} wanted`),
+          el(
+            "thead",
+            {},
+            el("tr", {}, el("th", { scope: "col" }, "By"), ["Order", "Healthy", "Landed"].map((text) => el("th", { scope: "col", class: "n" }, text))),
+          ),
+          data.routes.map((route) => rows(route, { currency, most, wanted: target.healthy, best: route.landed_cost !== null && route.landed_cost === cheapest })),
+        ),
+        grownWords(data.routes, body),
+        el("p", { class: "hint" }, body.lines.length > 1 ? "Landed: the whole batch with that many." : "Landed: everything counted until it is at your door."),
+      ],
+      [
+        sized.map((route) => perRoute(route, line, currency)),
+        checklist(data.cautions),
+        alsoAssumed(left),
+      ],
     ),
-    el("p", { class: "hint" }, body.lines.length > 1 ? "Landed: the whole batch with that many." : "Landed: everything counted until it is at your door."),
-    sized.map((route) => perRoute(route, line, currency)),
-    checklist(data.cautions),
-    alsoAssumed(left),
   );
   keepOpen(answer);
   return lead;
 }
 
+/* Where boxes travel apart each holds the lines at the mix of the batch, so that their number is that of the whole batch
+   grown; what is paid for is the order and the rest as it is. */
+function grownWords(routes, { lines, target, routes: asked }) {
+  const before = lines[target.line].quantity;
+  const grown = routes.filter(
+    ({ quantity, boxes }, i) => lines.length > 1 && boxes > 1 && quantity > before && asked[i].travel === "apart" && !asked[i].boxes,
+  );
+  return grown.map(({ name, quantity, boxes }) =>
+    el(
+      "p",
+      { class: "hint" },
+      `By ${name} the boxes travel apart, each filled in the mix of the batch: ${boxesOf(boxes)} are what the whole batch ` +
+        `takes when it is grown by the factor ${decimal(quantity / before)}. The other plants are paid for as they stand.`,
+    ),
+  );
+}
+
 /* One route: its numbers, and beneath them the same drawn. */
 function rows(route, { currency, most, wanted, best }) {
   const { name, quantity, boxes, healthy, landed_cost: landed } = route;
-  const head = el("th", { scope: "row" }, name, best ? el("span", { class: "mark" }, "✓ costs least") : null);
+  const head = el("th", { scope: "row" }, name, best ? el("span", { class: "aside" }, "✓ costs least") : null);
   if (quantity === null)
     return el("tbody", {}, el("tr", {}, head, el("td", { colspan: 3 }, "more than 10,000 would be needed")));
   return el(
@@ -158,8 +182,8 @@ function rows(route, { currency, most, wanted, best }) {
       "tr",
       {},
       head,
-      el("td", { class: "n" }, el("strong", {}, count(quantity)), el("span", { class: "mark" }, boxesOf(boxes))),
-      el("td", { class: "n" }, count(healthy.mean), el("span", { class: "mark" }, `${count(healthy.p05)} to ${count(healthy.p95)}`)),
+      el("td", { class: "n" }, el("strong", {}, count(quantity)), el("span", { class: "aside" }, boxesOf(boxes))),
+      el("td", { class: "n" }, count(healthy.mean), el("span", { class: "aside" }, `${count(healthy.p05)} to ${count(healthy.p95)}`)),
       el("td", { class: "n" }, money(landed, currency)),
     ),
     el("tr", { class: "drawn" }, el("td", { colspan: 4 }, gauge({ most, ordered: quantity, span: healthy, wanted }))),

@@ -1,6 +1,6 @@
 /* What to order of a list: which lines earn their cost, by which route, and how many within a budget. */
 
-import { asking } from "/page/asking.js";
+import { answerParts, asking } from "/page/asking.js";
 import { draft, missing, requestOf, setAt, takeDraft, valueAt } from "/page/batch.js";
 import { plantName } from "/page/boxes/words.js";
 import { checklist } from "/page/cautions.js";
@@ -69,53 +69,59 @@ function draw({ data, body, answer, form }) {
   const scale = [Math.min(0, ...each), Math.max(0, ...each)];
   replace(
     answer,
-    el("h2", { class: "lead", tabindex: "-1" }, lead),
-    data.best
-      ? el(
-          "div",
-          { class: "actions" },
-          el("button", { type: "button", on: { click: () => take(data.best, place) } }, "Take this order into the batch"),
-          el("span", { class: "hint" }, `It fills ${boxesOf(data.best.boxes)}.`),
-        )
-      : null,
-    el(
-      "div",
-      { class: "scroll", tabindex: "0", role: "region", "aria-label": "Table: line by line" },
-      el(
-        "table",
-        { class: "orders wishes" },
-        el("caption", {}, "Margin of one plant by each route, its share of all costs counted, and beneath its chance to be healthy two weeks on"),
+    ...answerParts(
+      [
+        el("h2", { class: "lead", tabindex: "-1" }, lead),
+        data.best
+          ? el(
+              "div",
+              { class: "actions" },
+              el("button", { type: "button", on: { click: () => take(data.best, place) } }, "Take this order into the batch"),
+              el("span", { class: "hint" }, `It fills ${boxesOf(data.best.boxes)}.`),
+            )
+          : null,
         el(
-          "thead",
-          {},
+          "div",
+          { class: "scroll", tabindex: "0", role: "region", "aria-label": "Table: line by line" },
           el(
-            "tr",
-            {},
-            el("th", { scope: "col" }, "Plant"),
-            el("th", { scope: "col", class: "n" }, "Order"),
-            data.routes.map((route) =>
+            "table",
+            { class: "orders wishes" },
+            el("caption", {}, "Margin of one plant by each route, its share of all costs counted, and beneath its chance to be healthy two weeks on"),
+            el(
+              "thead",
+              {},
               el(
-                "th",
-                { scope: "col" },
-                route.name,
-                route.name === data.best?.route ? el("span", { class: "mark" }, "✓ this order") : null,
+                "tr",
+                {},
+                el("th", { scope: "col" }, "Plant"),
+                el("th", { scope: "col", class: "n" }, "Order"),
+                data.routes.map((route) =>
+                  el(
+                    "th",
+                    { scope: "col" },
+                    route.name,
+                    route.name === data.best?.route ? el("span", { class: "aside" }, "✓ this order") : null,
+                  ),
+                ),
               ),
             ),
+            el("tbody", {}, body.lines.map((line, i) => row(line, i, data, { currency, scale }))),
           ),
         ),
-        el("tbody", {}, body.lines.map((line, i) => row(line, i, data, { currency, scale }))),
-      ),
+      ],
+      [
+        reasons(data),
+        el(
+          "details",
+          { class: "numbers" },
+          el("summary", {}, "The whole list, route by route"),
+          wholeList(data, currency),
+          el("p", { class: "hint" }, data.cost_shares),
+        ),
+        checklist(data.cautions),
+        alsoAssumed(left),
+      ],
     ),
-    reasons(data),
-    el(
-      "details",
-      { class: "numbers" },
-      el("summary", {}, "The whole list, route by route"),
-      wholeList(data, currency),
-      el("p", { class: "hint" }, data.cost_shares),
-    ),
-    checklist(data.cautions),
-    alsoAssumed(left),
   );
   keepOpen(answer);
   return lead;
@@ -131,7 +137,7 @@ function row(line, i, data, { currency, scale }) {
       "td",
       { class: "n" },
       el("strong", {}, ordered ? count(ordered) : "none"),
-      el("span", { class: "mark" }, `of ${count(line.quantity)}`),
+      el("span", { class: "aside" }, `of ${count(line.quantity)}`),
     ),
     data.routes.map((route) => {
       const own = route.lines[i];
@@ -140,7 +146,7 @@ function row(line, i, data, { currency, scale }) {
         {},
         sideBar(own.margin_per_plant, scale),
         money(own.margin_per_plant, currency),
-        el("span", { class: "mark" }, percent(own.healthy_two_weeks.mean)),
+        el("span", { class: "aside" }, percent(own.healthy_two_weeks.mean)),
       );
     }),
   );

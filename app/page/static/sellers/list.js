@@ -27,6 +27,6 @@ function card({ name, kind, recorded_boxes: boxes, last_ship_date: last, unknown
     { class: "box" },
     el("h2", {}, el("a", { href: sellerAddress(name) }, name)),
     el("p", {}, kind ? kindOf(kind) : "kind not known", `, ${boxes ? `${boxesOf(boxes)} here, the last left ${date(last)}` : "no box here yet"}.`),
-    unknown.length ? el("p", { class: "mark" }, `${many(unknown.length, "question")} open.`) : el("p", {}, "All questions answered."),
+    unknown.length ? el("p", { class: "flag" }, `${many(unknown.length, "question")} open.`) : el("p", {}, "All questions answered."),
   );
 }

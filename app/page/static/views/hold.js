@@ -1,7 +1,8 @@
 /* Hold: ship now, or wait for a better day? */
 
-import { asking } from "/page/asking.js";
+import { answerParts, asking } from "/page/asking.js";
 import { missing, requestOf } from "/page/batch.js";
+import { changing } from "/page/boxes/change.js";
 import { actList, checklist } from "/page/cautions.js";
 import { alsoAssumed, keepOpen, restOf, showLeftOut } from "/page/comparison.js";
 import { el, replace } from "/page/dom.js";
@@ -69,24 +70,31 @@ function drawAnswer({ data, body, answer, form }) {
   const more = restOf(data, DAY);
   replace(
     answer,
-    el("h2", { class: "lead", tabindex: "-1" }, lead),
-    more ? el("p", {}, more) : null,
-    actList(data.cautions),
-    body.routes.map((route, i) =>
-      holdStrip(
-        route.name,
-        data.dates.filter((entry) => entry.route === route.name),
-        {
-          sent,
-          currency: body.currency,
-          chosen,
-          scale,
-          plan: (entry) => `#boxes/plan/${asked[i]}/${entry.ship_date}`,
-        },
-      ),
+    ...answerParts(
+      [
+        el("h2", { class: "lead", tabindex: "-1" }, lead),
+        more ? el("p", {}, more) : null,
+        actList(data.cautions),
+      ],
+      [
+        body.routes.map((route, i) =>
+          holdStrip(
+            route.name,
+            data.dates.filter((entry) => entry.route === route.name),
+            {
+              sent,
+              currency: body.currency,
+              chosen,
+              scale,
+              plan: (entry) => `#boxes/plan/${asked[i]}/${entry.ship_date}`,
+              planWords: changing() ? "Change the plan to this" : "Plan this date",
+            },
+          ),
+        ),
+        checklist(data.cautions),
+        alsoAssumed(left),
+      ],
     ),
-    checklist(data.cautions),
-    alsoAssumed(left),
   );
   keepOpen(answer);
   return lead;

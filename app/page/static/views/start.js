@@ -1,5 +1,6 @@
 /* The first visit: your shop, your seller, your first batch, one short step each; or the invented batch. */
 
+import { call, NetworkDown, Problem } from "/page/api.js";
 import { draft, inventedDraft, keep, setAt, takeDraft } from "/page/batch.js";
 import { announce, el } from "/page/dom.js";
 import { choice, field, numberInput, textInput } from "/page/fields.js";
@@ -7,6 +8,7 @@ import { placeField } from "/page/form_journey.js";
 import { lineFields } from "/page/form_lines.js";
 import { RECOURSE, SELLER_KINDS } from "/page/form_terms.js";
 import { places } from "/page/lists.js";
+import { sellerPath } from "/page/sellers/words.js";
 import { keepSettings, settings } from "/page/settings.js";
 
 export const title = "First steps";
@@ -117,13 +119,30 @@ async function seller() {
       "div",
       { class: "fields" },
       field("Seller", textInput(draft().seller, set("/seller"), { maxlength: 120 }), {
-        hint: "The name you know it by; its record begins with your first box.",
+        hint: "The name you know it by. With a fact beside it, it is put on record.",
       }),
       field("The seller is", choice(draft().seller_kind, SELLER_KINDS, set("/seller_kind"))),
       placeField("Boxes leave from", "/origin", await places(), unchanged),
       field("For dead plants I get", choice(draft().recourse.kind ?? null, RECOURSE, set("/recourse/kind"))),
     ),
+    done: recordSeller,
   };
+}
+
+/* Put the seller on record where something is said of it. One that is there already stays as it is, and what cannot be
+   recorded now is in the batch all the same, and recorded with its box. */
+async function recordSeller() {
+  const { seller: name, seller_kind: kind, recourse } = draft();
+  if (!name || !(kind || recourse.kind)) return;
+  try {
+    await call("PUT", sellerPath(name), {
+      body: { name, kind, recourse: recourse.kind ?? null },
+      headers: { "If-None-Match": "*" },
+    });
+    announce(`${name} is on record.`);
+  } catch (fault) {
+    if (!(fault instanceof Problem || fault instanceof NetworkDown)) throw fault;
+  }
 }
 
 async function batch() {
