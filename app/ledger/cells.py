@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from enum import Enum
+from itertools import zip_longest
 from typing import Any, Final, get_args
 
 from app.batch import resolve_place
@@ -121,6 +122,9 @@ def parse_columns(
     """
     columns: dict[str, Values] = {}
     instead = {celsius for fahrenheit, celsius in FAHRENHEIT_COLUMNS.items() if fahrenheit in header}
+    table = list(zip_longest(*(row.cells for row in rows), fillvalue=""))
+    # Cells missing at the end of all rows are blank too.
+    table += [("",) * len(rows)] * (max(header.values(), default=-1) + 1 - len(table))
     for name in FILE_COLUMNS:
         if name not in header:
             # A column that must be there is noted with the header; what needs its cells is not asked of them.
@@ -129,7 +133,7 @@ def parse_columns(
             continue
         place = header[name]
         # A column has few distinct cells: each is read once.
-        cells = [row.cells[place].strip() if place < len(row.cells) else "" for row in rows]
+        cells = table[place]
         values, messages = _parse_distinct(set(cells), of_column[name], required=name in REQUIRED_CELLS)
         columns[name] = [values[cell] for cell in cells]
         if messages:
@@ -143,18 +147,23 @@ def parse_columns(
 def _parse_distinct(
     cells: set[str], parse: Parser, *, required: bool
 ) -> tuple[dict[str, Cell | Faulty], dict[str, str]]:
-    values: dict[str, Cell | Faulty] = {"": None}
+    values: dict[str, Cell | Faulty] = {}
     messages: dict[str, str] = {}
-    if required and "" in cells:
-        messages[""] = "is required"
-        values[""] = FAULTY
     # In order, so that what is said of many unknown codes does not depend on the hash of a text.
-    for cell in sorted(cells - {""}):
+    for cell in sorted(cells):
         try:
-            values[cell] = parse(cell)
+            values[cell] = _parsed(cell.strip(), parse, required=required)
         except CellFault as fault:
             values[cell], messages[cell] = FAULTY, str(fault)
     return values, messages
+
+
+def _parsed(text: str, parse: Parser, *, required: bool) -> Cell:
+    if text:
+        return parse(text)
+    if required:
+        raise CellFault("is required")
+    return None
 
 
 def _in_celsius(numbers: Sequence[int], columns: Mapping[str, Values], faults: CsvFaults) -> dict[str, Values]:

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator, Mapping, Sequence
 from datetime import date
+from operator import eq
 from typing import Any
 
 from app.doubts import dates_hint
@@ -123,9 +124,16 @@ def check_shipments(numbers: Sequence[int], columns: Mapping[str, Values], fault
     sellers = [seller_key(name) if isinstance(name, str) else name for name in columns["seller"]]
     compared = {**columns, "seller": sellers}
     names = compared["shipment"]
+    firsts: dict[Any, int] = {}
+    for i, name in enumerate(names):
+        firsts.setdefault(name, i)
+    first_of = [firsts[name] for name in names]
     for column in SHIPMENT_COLUMNS[1:]:
+        values = compared[column]
+        if all(map(eq, values, map(values.__getitem__, first_of))):
+            continue
         first: dict[Any, tuple[int, Any]] = {}
-        for number, name, value in zip(numbers, names, compared[column], strict=True):
+        for number, name, value in zip(numbers, names, values, strict=True):
             # Lines that were not looked at again have no date of a recheck.
             if name is FAULTY or value is FAULTY or (column == "recheck_date" and value is None):
                 continue
@@ -133,6 +141,6 @@ def check_shipments(numbers: Sequence[int], columns: Mapping[str, Values], fault
             if value != said:
                 faults.add(number, column, f"must be the same in all rows of a shipment: row {row} has another value")
     seen: dict[tuple[Any, ...], int] = {}
-    for number, *cells in zip(numbers, *(compared[name] for name in COLUMNS), strict=True):
-        if FAULTY not in cells and (row := seen.setdefault(tuple(cells), number)) != number:
+    for number, cells in zip(numbers, zip(*(compared[name] for name in COLUMNS), strict=True), strict=True):
+        if (row := seen.setdefault(cells, number)) != number and FAULTY not in cells:
             faults.add(number, "shipment", f"is the same as row {row}: delete one, or add their counts up in one row")

@@ -103,7 +103,9 @@ def _readable(rows: Iterator[CsvRow], faults: CsvFaults) -> Iterator[CsvRow]:
 def _full_rows(rows: Iterator[CsvRow], n_columns: int, faults: CsvFaults) -> Iterator[CsvRow]:
     """Yield the rows that do not go on beyond the header; cells missing at the end are blank."""
     for row in rows:
-        if any(cell.strip() for cell in row.cells[n_columns:]):
+        if len(row.cells) <= n_columns:
+            yield row
+        elif any(cell.strip() for cell in row.cells[n_columns:]):
             faults.add(row.number, "", "has more cells than the header: quote cells that contain the delimiter")
             if faults.too_many:
                 faults.refuse(read_on=False)
@@ -116,14 +118,13 @@ def _shipments(numbers: Sequence[int], columns: Mapping[str, Sequence[Any]]) -> 
     rows_of: defaultdict[str, list[int]] = defaultdict(list)
     for i, name in enumerate(columns["shipment"]):
         rows_of[name].append(i)
-    of_shipment = [columns[name] for name in SHIPMENT_COLUMNS]
-    of_line = [columns[name] for name in LINE_COLUMNS]
+    of_shipment = list(zip(*(columns[name] for name in SHIPMENT_COLUMNS), strict=True))
+    of_line = list(map(LineRecord._make, zip(*(columns[name] for name in LINE_COLUMNS), strict=True)))
     rechecks = columns["recheck_date"]
     shipments = []
     for rows in rows_of.values():
         # The first of the rows that were looked at again knows when.
         rechecked = next((rechecks[i] for i in rows if rechecks[i] is not None), None)
-        lines = tuple(LineRecord(*(column[i] for column in of_line)) for i in rows)
-        record = ShipmentRecord._make([*(column[rows[0]] for column in of_shipment), lines])
+        record = ShipmentRecord._make([*of_shipment[rows[0]], tuple(of_line[i] for i in rows)])
         shipments.append(FileShipment(record._replace(recheck_date=rechecked), tuple(numbers[i] for i in rows)))
     return shipments

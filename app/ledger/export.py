@@ -35,7 +35,8 @@ def export_csv(database: Database) -> bytes:
             records = [stored.record for stored in arrived_shipments(connection)]
     # Sorted here: databases order texts by rules of their own.
     records.sort(key=lambda record: (record.ship_date, record.shipment))
-    rows = [COLUMNS, *(map(_written, row) for record in records for row in record.rows())]
+    written = _Written()
+    rows = [COLUMNS, *(map(written.__getitem__, row) for record in records for row in record.rows())]
     return "".join(_line(row) for row in rows).encode()
 
 
@@ -43,7 +44,15 @@ def _line(cells: Iterable[str]) -> str:
     return ",".join(cells) + LINE_END
 
 
-def _written(value: Cell) -> str:
+class _Written(dict[Cell, str]):
+    """The texts of cells, each written once: a column has few that differ, and numbers that are equal read alike."""
+
+    def __missing__(self, value: Cell) -> str:
+        self[value] = text = _text(value)
+        return text
+
+
+def _text(value: Cell) -> str:
     if value is None:
         return ""
     if isinstance(value, str):
@@ -52,6 +61,6 @@ def _written(value: Cell) -> str:
     if isinstance(value, date):
         return value.isoformat()
     if isinstance(value, float):
-        # The shortest digits that read back as the same number, never with an exponent.
-        return f"{value:.0f}" if value.is_integer() else f"{Decimal(repr(value)):f}"
+        # The shortest digits that read back as the same number, never with an exponent; 0 has no sign.
+        return f"{value + 0.0:.0f}" if value.is_integer() else f"{Decimal(repr(value)):f}"
     return str(value)

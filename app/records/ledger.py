@@ -116,6 +116,8 @@ def differing_columns(one: ShipmentRecord, other: ShipmentRecord, columns: Seque
     columns of the lines are returned.
     """
     rows, others = list(_comparable(one)), list(_comparable(other))
+    if rows == others:
+        return []
     places = [COLUMNS.index(name) for name in columns]
     if _multiset(rows, places) == _multiset(others, places):
         return []

@@ -127,7 +127,7 @@ class BoxIntegral:
         self._line_weights = np.exp(self._line_log_weights)
         self._mode_tolerance = mode_tolerance
         self._modes: Modes | None = None
-        self._mode_c = c.astype(self._value_type, copy=False)
+        self._mode_c: Array = c.astype(self._value_type, copy=False)
         self._mode_strays = strays.single() if single and strays is not None else strays
         self._pieces = grouping.pieces(LINES_AT_ONCE)
         # Counts repeated for each node: arrays of one shape are worked on some times faster.

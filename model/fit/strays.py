@@ -12,7 +12,7 @@ Dirichlet-multinomial: Mosimann 1962, Biometrika 49:65).
 Like the clock's log likelihood, all are without multinomial coefficients, which no parameter changes.
 """
 
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -89,7 +89,8 @@ class Strays(NamedTuple):
 
     def single(self) -> "Strays":
         """Return the same in single precision."""
-        return Strays(self.rates, *(array.astype(np.float32) for array in self[1:]))
+        arrays: list[Any] = [array.astype(np.float32) for array in self[1:]]
+        return Strays(self.rates, *arrays)
 
     def part(self, boxes: slice | NDArray[np.bool_], lines: slice | NDArray[np.bool_]) -> "Strays":
         """Return those of some boxes and their lines."""

@@ -116,6 +116,7 @@ def test_two_imports_at_once_add_once(database_url: str) -> None:
     assert sorted(answer["unchanged"] for answer in done) == [0, 20, 20]
 
 
+@pytest.mark.long
 def test_a_hundred_thousand_rows(tmp_path: Path) -> None:
     data = random_ledger(100_000, seed=2)
     with Database(f"sqlite:///{tmp_path / 'ledger.db'}") as database:

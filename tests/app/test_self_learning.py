@@ -52,6 +52,7 @@ def unbox(client: httpx.Client, healthy: tuple[int, int] = (13, 8)) -> None:
     client.put(f"{path}/arrival", json=arrival, headers={"if-match": left.headers["etag"]}).raise_for_status()
 
 
+@pytest.mark.long
 def test_unboxing_changes_all_answers_of_every_server_and_their_forecasts_are_scored(tmp_path: Path) -> None:
     """By rules of thumb, without any refit, on the day before the boxes arrive."""
     url = f"sqlite:///{tmp_path / 'ledger.db'}"
@@ -107,6 +108,7 @@ def test_a_refit_follows_each_box_and_goes_through_the_gate(tmp_path: Path) -> N
         assert client.get("/v1/model").json()["boxes"] == 9
 
 
+@pytest.mark.long
 def test_a_refit_that_is_due_is_taken_up_by_the_next_server(tmp_path: Path) -> None:
     """One that was stopped with its server, too."""
     url = f"sqlite:///{tmp_path / 'ledger.db'}"

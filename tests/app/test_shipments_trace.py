@@ -185,6 +185,7 @@ def test_extremes_lie_about_the_mean(ledger_client: Client, fields: Fields, poin
     assert [error["pointer"] for error in refused(transit_box(ledger_client), **fields)] == [pointer]
 
 
+@pytest.mark.long
 def test_most_readings(ledger_client: Client, database: Database) -> None:
     """A hundred thousand are kept; one more is refused, as a list and as a file."""
     box = transit_box(ledger_client)

@@ -1,11 +1,14 @@
 """The study of slips in small: one invented importer through file, fit and check; the study has the shares."""
 
+import pytest
+
 from app.doubts.slips import FAHRENHEIT, MONTH
 from tests.studies.slips import CALIBRATION_SEED, importer, summarise, table
 
 N_BOXES = 30
 
 
+@pytest.mark.long
 def test_planted_slips_are_named_and_right_boxes_are_not() -> None:
     row = importer(N_BOXES, 0, seed=CALIBRATION_SEED)
     assert row["planted"][FAHRENHEIT] == row["planted"][MONTH] == 2

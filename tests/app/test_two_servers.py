@@ -51,6 +51,7 @@ def both(one: httpx.Client, two: httpx.Client, path: str, content: bytes = b"") 
         return list(pool.map(post, (one, two)))
 
 
+@pytest.mark.long
 def test_a_file_imported_by_both_at_once_is_taken_once(
     servers: tuple[httpx.Client, httpx.Client], ledger: Database
 ) -> None:

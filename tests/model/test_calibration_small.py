@@ -52,6 +52,7 @@ def test_ties_are_broken_evenly() -> None:
     assert pits.std() == pytest.approx(12**-0.5, rel=0.05)
 
 
+@pytest.mark.long
 def test_fit_is_calibrated_under_its_own_prior() -> None:
     result = study(N_BOXES, N_IMPORTERS, n_weighed=N_WEIGHED, simulations=SIMULATIONS)
     assert result["importers"] == N_IMPORTERS

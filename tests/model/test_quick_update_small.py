@@ -7,7 +7,7 @@ from tests.studies.quick_update import compared, merged, summarise, table
 N_IMPORTERS = 2
 
 
-@pytest.mark.parametrize(("n_boxes", "later"), [(0, (1, 2)), (10, (2,))])
+@pytest.mark.parametrize(("n_boxes", "later"), [(0, (1, 2)), pytest.param(10, (2,), marks=pytest.mark.long)])
 def test_the_quick_update_answers_about_as_the_refit_does(n_boxes: int, later: tuple[int, ...]) -> None:
     """Importers 0 (the model itself) and 1 (log-logistic tolerance), one and two boxes on."""
     rows = [row for i in range(N_IMPORTERS) for row in compared(n_boxes, i, later=later)]

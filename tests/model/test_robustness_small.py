@@ -34,7 +34,7 @@ def swapped(i: int) -> Record:
     return importer.known_lines, told
 
 
-@pytest.mark.parametrize("strays", [RATES, None], ids=["robust", "plain"])
+@pytest.mark.parametrize("strays", [pytest.param(RATES, marks=pytest.mark.long), None], ids=["robust", "plain"])
 def test_rows_swapped_end_in_a_fit_or_in_remedies(strays: StrayRates | None) -> None:
     """With plain Cholesky factors importer 2 ended the plain fit in a LinAlgError, the covariance being singular."""
     lines, told = swapped(2)
@@ -78,6 +78,7 @@ def test_faults_are_planted_in_known_boxes_alone() -> None:
         np.testing.assert_allclose(told[:, :3].sum(axis=1), told[:, 3])
 
 
+@pytest.mark.long
 def test_boxes_in_fahrenheit_cost_the_robust_fit_less() -> None:
     """Importer 0's boxes fit two explanations: two records are wrong, or days hardly matter; the answer keeps both."""
     faults = ("right", "Fahrenheit")
@@ -87,6 +88,7 @@ def test_boxes_in_fahrenheit_cost_the_robust_fit_less() -> None:
     assert summarise([robust], faults)["Fahrenheit"]["refused"] == []
 
 
+@pytest.mark.long
 def test_boxes_in_fahrenheit_hardly_move_the_fit_where_others_tell_of_days() -> None:
     robust = scores(N_BOXES, 1, ("right", "Fahrenheit"), n_weighed=512)
     assert robust["Fahrenheit"] > robust["right"] - 0.03

@@ -62,6 +62,7 @@ def test_steps_by_hand() -> None:
     assert found["worse_at_most"] == pytest.approx(0.06314 - 0.02, abs=1e-5)
 
 
+@pytest.mark.long
 def test_small_study_is_scored_and_told() -> None:
     """So few importers show gross faults only: today's differences are about 0.01 for an importer."""
     rows = [scores("apart", N_BOXES, i) for i in range(N_IMPORTERS)]
