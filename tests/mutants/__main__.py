@@ -135,7 +135,7 @@ def main(argv: list[str]) -> int:
             fates.append((mutant, fate(tree, mutant)))
             print(f"{fates[-1][1]:10}  {mutant.module}:{mutant.mutation.line}  {mutant.key[2]}", flush=True)
     text = record(fates, asked.seed)
-    if asked.only or asked.mutants != N_MUTANTS:
+    if asked.only or asked.mutants != N_MUTANTS or asked.seed != SEED:
         print(text)
     else:
         RECORD.write_text(text, encoding="utf-8")
