@@ -124,7 +124,7 @@ class TransitTime:
         if self.delay.share > 0:
             log_late = np.log(self.delay.share) + float(self.delay.log_sf_after(self.body, elapsed_days))
             # With a share of 1, or a body that is bounded, nothing but a delay can be late.
-            delayed = np.asarray(delayed_u) >= -np.expm1(min(log_late - log_sf, 0.0))
+            delayed = np.asarray(delayed_u) >= -np.expm1(log_late - log_sf)
             delay[delayed] = self.delay.draw_late(self.body, elapsed_days, np.asarray(delay_u)[delayed])
         body = self.body.quantile_above(body_u, elapsed_days - delay)
         return np.maximum(body + delay, elapsed_days), delay
