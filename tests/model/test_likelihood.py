@@ -1,6 +1,7 @@
 """The likelihood of a line: a proper distribution, the formula of the model, and its derivatives."""
 
 from itertools import product
+from typing import Any
 
 import numpy as np
 import pytest
@@ -131,7 +132,7 @@ def test_the_hazard_rises_as_far_as_squares_of_it_are_numbers() -> None:
     etas = np.array([80.0, 299.0, 301.0, 400.0])
     expected = -12.0 * np.exp([80.0, 299.0, 300.0, 300.0])
     np.testing.assert_allclose(at(alive, etas, h0=0.0), expected, rtol=1e-12)
-    single = np.array([40.0, 59.0, 61.0, 80.0], dtype=np.float32)
+    single: Any = np.array([40.0, 59.0, 61.0, 80.0], dtype=np.float32)
     found = value(single, np.tile(c_of(*alive), 4).astype(np.float32), 1.2, 0.0)
     np.testing.assert_allclose(found, -12.0 * np.exp([40.0, 59.0, 60.0, 60.0]), rtol=1e-5)
 
