@@ -33,6 +33,8 @@ MAX_ERRORS = 100
 MAX_CELL_ERRORS = 10_000
 MAX_TOKEN_CHARACTERS = 120
 RETRY_AFTER_SECONDS = 5
+# Of one core, by the estimate of a call: what would take longer is too much work for one.
+MOST_SECONDS = 5.0
 
 
 class FieldError(NamedTuple):
@@ -80,10 +82,11 @@ class Problem(Exception):  # noqa: N818 - the name of the thing in RFC 9457
     status: ClassVar[int] = 500
     code: ClassVar[str] = "unexpected"
     title: ClassVar[str] = "Unexpected fault of the server"
+    usual_detail: ClassVar[str] = ""
 
     def __init__(self, detail: str = "", errors: Sequence[FieldError] = ()) -> None:
         """Say what is wrong as a whole and, where there are any, field by field."""
-        self.detail = detail or f"{self.title}."
+        self.detail = detail or self.usual_detail or f"{self.title}."
         self.errors = tuple(errors)
         super().__init__(self.detail)
 
@@ -129,10 +132,7 @@ class AmbiguousLength(Problem):
     status = 400
     code = "ambiguous_length"
     title = "The body has two lengths"
-
-    def __init__(self) -> None:
-        """Say what to do."""
-        super().__init__("Send Content-Length or Transfer-Encoding, not both; the connection is closed.")
+    usual_detail = "Send Content-Length or Transfer-Encoding, not both; the connection is closed."
 
 
 class Unauthorized(Problem):
@@ -178,10 +178,7 @@ class TooSlow(Problem):
     status = 408
     code = "too_slow"
     title = "The body came in too slowly"
-
-    def __init__(self) -> None:
-        """Say what to do."""
-        super().__init__("The body did not arrive in time. Send it again, in smaller parts if the connection is slow.")
+    usual_detail = "The body did not arrive in time. Send it again, in smaller parts if the connection is slow."
 
 
 class Conflict(Problem):
@@ -302,13 +299,9 @@ class Busy(Problem):
     status = 503
     code = "busy"
     title = "The server is busy"
-
-    def __init__(self) -> None:
-        """Say what to do."""
-        super().__init__(
-            f"Too many calls wait for their turn; nothing was done. Try again after {RETRY_AFTER_SECONDS} seconds or"
-            " more."
-        )
+    usual_detail = (
+        f"Too many calls wait for their turn; nothing was done. Try again after {RETRY_AFTER_SECONDS} seconds or more."
+    )
 
 
 class Stopping(Problem):
@@ -317,12 +310,7 @@ class Stopping(Problem):
     status = 503
     code = "stopping"
     title = "The server stops"
-
-    def __init__(self) -> None:
-        """Say what to do."""
-        super().__init__(
-            "The server ended before this call was done. See whether a change was made before it is repeated."
-        )
+    usual_detail = "The server ended before this call was done. See whether a change was made before it is repeated."
 
 
 class StoreUnavailable(Problem):

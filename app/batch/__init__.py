@@ -6,7 +6,7 @@ Nothing is drawn here.
 from app.batch.batch import MOST_BOXES, PackedBox, PreparedBatch, PreparedRoute, box_of, missing_papers, prepare
 from app.batch.cautions import CARRIER, SELLER, caution
 from app.batch.forecast import answer_forecast
-from app.batch.genera import resolve_genus
+from app.batch.genera import resolve_genus, unpacking_cautions
 from app.batch.groups import group_words
 from app.batch.journey import (
     CLEARANCE_LEG,
@@ -77,6 +77,7 @@ __all__ = [
     "seller_level",
     "stored_seller",
     "table_quantiles",
+    "unpacking_cautions",
     "waits_for_papers",
     "with_seller",
 ]

@@ -85,7 +85,6 @@ def stored_seller(database: Database, name: str | None) -> SellerRecord | None:
         If the database cannot be used.
     """
     # No name on record has a NUL, and one of the databases cannot be asked for one.
-    if name is None or "\0" in name or database.absent:
+    if name is None or "\0" in name:
         return None
-    with database.reading() as connection:
-        return read_seller(connection, seller_key(name))
+    return database.read(lambda connection: read_seller(connection, seller_key(name)))

@@ -8,7 +8,7 @@ from app.boxes.claim_window import claim_until, counted_from
 from app.boxes.due_dates import expected_by, late_since, may_be_claimed
 from app.boxes.next_steps import recheck_on
 from app.boxes.rechecks import RECHECK_BODY, decide_recheck
-from app.boxes.shipment_answer import missing_plants
+from app.boxes.shipment_answer import plant_lines
 from app.boxes.shipment_changes import ChangeCall, Decide, change, change_checked, decide_confirm, delete
 from app.boxes.shipment_lookup import answer_shipment, find_whole_shipment
 from app.boxes.shipment_news import NEWS_BODY, decide_news
@@ -36,9 +36,9 @@ __all__ = [
     "find_whole_shipment",
     "late_since",
     "may_be_claimed",
-    "missing_plants",
     "page_query",
     "plan_shipment",
+    "plant_lines",
     "read_arrival",
     "recheck_on",
     "stored_plan",

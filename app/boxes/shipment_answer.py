@@ -6,7 +6,7 @@ from datetime import UTC, datetime, time, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from app.batch import caution, resolve_genus, resolve_place
+from app.batch import caution, resolve_genus, resolve_place, unpacking_cautions
 from app.boxes.claim_window import counted_from
 from app.boxes.next_steps import next_steps
 from app.boxes.traces import covered_share, time_weighted_mean
@@ -214,12 +214,7 @@ def _cautions(
         share = covered_share(trace, life.departed_at, life.opened_at)
         if share < CONSTANTS.logger_notable_share:
             said.append(caution("logger_partial", share=share))
-    said += [caution("late_damage"), caution("residues")]
-    genera = {line.genus: resolve_genus(line.genus, reference)[0] for line in record.lines}
-    irritant = {genus.genus: None for genus in genera.values() if genus is not None and genus.irritant_sap}
-    if irritant:
-        said.append(caution("irritant_sap", genera=", ".join(irritant)))
-    said.append(caution("isolate"))
+    said += unpacking_cautions(resolve_genus(line.genus, reference)[0] for line in record.lines)
     if plan is not None and plan.get("recourse", {}).get("kind") == "none":
         said.append(caution("no_recourse"))
     return said

@@ -125,8 +125,7 @@ def delete(call: ChangeCall) -> Reply:
     StoreUnavailable
         If the database cannot be used.
     """
-    if call.database.absent:
-        raise NotFound("There is no such shipment: the ledger is empty.")
+    check_first(call)
     with call.database.writing() as connection:
         stored = find_shipment(connection, call.shipment_id).stored
         call.conditions.check_change(stored.etag)
@@ -165,24 +164,6 @@ def _changes(found: WholeShipment, change: ShipmentChange) -> bool:
 
 
 def _present_values(life: ShipmentLife) -> dict[str, Any]:
-    record = life.stored.record
-    return {
-        "state": life.stored.state,
-        "ship_date": record.ship_date,
-        "departed_at": life.departed_at,
-        "arrival_date": record.arrival_date,
-        "arrived_at": life.arrived_at,
-        "opened_at": life.opened_at,
-        "inside_temp_c": record.inside_temp_c,
-        "inside_min_c": record.inside_min_c,
-        "inside_max_c": record.inside_max_c,
-        "recheck_date": record.recheck_date,
-        "rechecked_at": life.rechecked_at,
-        "arrival_notes": life.arrival_notes,
-        "photos_json": photos_as_json(life.photos),
-        "recheck_notes": life.recheck_notes,
-        "claim_outcome": life.claim_outcome,
-        "claim_amount": life.claim_amount,
-        "claim_settled_on": life.claim_settled_on,
-        "confirmed_revision": life.confirmed_revision,
-    }
+    """Return what is recorded of a shipment by the names of its columns."""
+    changed = {"state": life.stored.state, "photos_json": photos_as_json(life.photos)}
+    return life.stored.record._asdict() | life._asdict() | changed

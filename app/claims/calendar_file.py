@@ -13,7 +13,16 @@ from app.boxes import find_whole_shipment, may_be_claimed, recheck_on, stored_pl
 from app.claims.clocks import claim_clocks
 from app.problems import Conflict
 from app.schemas import Recourse
-from app.store import ARRIVED, Database, ShipmentLife, arrived_since, read_lives, read_plan_texts
+from app.store import (
+    ARRIVED,
+    Database,
+    SellerRecord,
+    ShipmentLife,
+    arrived_since,
+    list_sellers,
+    read_lives,
+    read_plan_texts,
+)
 from model.reference import Reference
 
 if TYPE_CHECKING:
@@ -86,7 +95,8 @@ def box_calendar(database: Database, shipment_id: str, reference: Reference, now
     life, plan, *_ = find_whole_shipment(database, shipment_id)
     if life.stored.state != ARRIVED:
         raise Conflict("The shipment has not arrived: its dates to claim and to count again run from then.")
-    dated = _dated(database, life, None if plan is None else plan.plan_json, reference)
+    seller = stored_seller(database, life.stored.record.seller)
+    dated = _dated(life, None if plan is None else plan.plan_json, seller, reference)
     return _file([(life, dated)], now)
 
 
@@ -102,17 +112,22 @@ def boxes_calendar(database: Database, reference: Reference, now: datetime) -> b
     """
     lives: list[ShipmentLife] = []
     plans: dict[int, str] = {}
+    sellers: dict[str | None, SellerRecord] = {}
     if not database.absent:
         with database.reading() as connection:
             lives = read_lives(connection, arrived_since(connection, (now - LOOK_BACK).date()))
             plans = read_plan_texts(connection, [life.stored.number for life in lives])
-    return _file([(life, _dated(database, life, plans.get(life.stored.number), reference)) for life in lives], now)
+            sellers = {seller.details.name: seller for seller in list_sellers(connection)}
+    boxes = []
+    for life in lives:
+        seller = sellers.get(life.stored.record.seller)
+        boxes.append((life, _dated(life, plans.get(life.stored.number), seller, reference)))
+    return _file(boxes, now)
 
 
-def _dated(database: Database, life: ShipmentLife, plan_json: str | None, reference: Reference) -> list[Due]:
+def _dated(life: ShipmentLife, plan_json: str | None, seller: SellerRecord | None, reference: Reference) -> list[Due]:
     recourse = None
     if plan_json is not None and may_be_claimed(life):
-        seller = stored_seller(database, life.stored.record.seller)
         recourse = with_seller(stored_plan(plan_json), seller).request.recourse
     return due_dates(life, recourse, reference)
 

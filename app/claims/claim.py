@@ -8,7 +8,15 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
-from app.batch import caution, percent, resolve_genus, resolve_place, stored_seller, with_seller
+from app.batch import (
+    caution,
+    percent,
+    resolve_genus,
+    resolve_place,
+    stored_seller,
+    unpacking_cautions,
+    with_seller,
+)
 from app.boxes import find_whole_shipment, stored_plan
 from app.claims.clocks import claim_clocks
 from app.claims.draft import Told, draft, plant_in_words
@@ -176,8 +184,5 @@ def _cautions(
         found.append(caution("no_recourse"))
     if life.stored.record.service != "post":
         found.append(caution("carrier_liability"))
-    found += [caution("dead_plants"), caution("late_damage"), caution("residues")]
-    genera = {genus.genus: genus for line in lines if (genus := resolve_genus(line.genus, reference)[0])}
-    if irritant := [name for name, genus in genera.items() if genus.irritant_sap]:
-        found.append(caution("irritant_sap", genera=", ".join(irritant)))
-    return [*found, caution("isolate")]
+    genera = (resolve_genus(line.genus, reference)[0] for line in lines)
+    return [*found, caution("dead_plants"), *unpacking_cautions(genera)]

@@ -5,7 +5,7 @@ from datetime import datetime
 from zoneinfo import ZoneInfo
 
 from app.claims.draft import day_in_words
-from app.schemas import Evidence
+from app.schemas import LOGGER_SUMMARY, Evidence
 from app.store import Reading, ShipmentLife
 
 VIDEO_ENDINGS = (".3gp", ".avi", ".m4v", ".mkv", ".mov", ".mp4", ".mpg", ".webm", ".wmv")
@@ -50,8 +50,8 @@ def claim_evidence(life: ShipmentLife, trace: Sequence[Reading], zone: ZoneInfo)
 def _summary(life: ShipmentLife) -> str:
     """Return what is recorded of a logger without its readings; nothing where nothing is."""
     record = life.stored.record
-    values = {"mean": record.inside_temp_c, "lowest": record.inside_min_c, "highest": record.inside_max_c}
-    return ", ".join(f"its {name} was {value:g} °C" for name, value in values.items() if value is not None)
+    values = ((called, getattr(record, name)) for name, called in LOGGER_SUMMARY.items())
+    return ", ".join(f"its {called} was {value:g} °C" for called, value in values if value is not None)
 
 
 def _moment(at: datetime, zone: ZoneInfo) -> str:

@@ -7,7 +7,7 @@ from decimal import ROUND_HALF_EVEN, Decimal
 import numpy as np
 from numpy.typing import NDArray
 
-from app.boxes import missing_plants
+from app.boxes import plant_lines
 from app.schemas import ClaimLine, RecourseKind, RecourseWorth
 from app.store import ShipmentLife
 from model.decision import Recourse, minor_digits, recovered_by_line
@@ -50,27 +50,14 @@ def claim_lines(life: ShipmentLife) -> list[ClaimLine]:
     """Return the lines of an arrived shipment with what is lost of each."""
     record = life.stored.record
     lines = []
-    for i, (line, ordered) in enumerate(zip(record.lines, life.ordered, strict=True)):
-        missing = missing_plants(line, ordered) or 0
+    for line, counted in zip(record.lines, plant_lines(life), strict=True):
+        missing = counted.missing or 0
         value = None
         if line.dead is not None and (line.unit_cost is not None or not line.dead + missing):
             cost = Decimal(repr(float(line.unit_cost or 0.0)))
             value = float(rounded((line.dead + missing) * cost, record.currency))
         lines.append(
-            ClaimLine(
-                line=i,
-                genus=line.genus,
-                cultivar=line.cultivar,
-                quantity=ordered.quantity,
-                sent=line.sent,
-                healthy=line.healthy,
-                damaged=line.damaged,
-                dead=line.dead,
-                missing=missing,
-                unit_cost=line.unit_cost,
-                value=value,
-                note=ordered.note,
-            )
+            ClaimLine(**counted.model_dump(exclude={"missing"}), missing=missing, unit_cost=line.unit_cost, value=value)
         )
     return lines
 

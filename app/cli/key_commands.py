@@ -110,10 +110,7 @@ _MAY = {"read": "read and compute", "write": "read and change everything"}
 def _stored(settings: Settings) -> list[StoredKey]:
     with Database(settings.database_url) as database:
         database.prepare_if_present()
-        if database.absent:
-            return []
-        with database.reading() as connection:
-            return list_keys(connection)
+        return database.read(list_keys) or []
 
 
 def _is_valid(key: StoredKey, now: datetime) -> bool:

@@ -127,6 +127,11 @@ def _cautions(cautions: Sequence[Caution]) -> list[str]:
     return ["Cautions", *lines, ""] if lines else []
 
 
+def _ending(answer: CompareAnswer | HoldAnswer | OrderSizeAnswer | WishListAnswer) -> list[str]:
+    """Return what every answer about a batch ends with."""
+    return [*_assumed(answer.assumed), *_not_counted(answer.not_counted), *_cautions(answer.cautions)]
+
+
 def _plants_row(route: RouteOutcome) -> list[str]:
     days, inside, plants = route.transit_days, route.inside_c, route.plants
     return [
@@ -198,9 +203,7 @@ def compare_report(request: CompareRequest, answer: CompareAnswer) -> str:
             "Lines",
             table(line_head, lines, n_left=3),
             "",
-            *_assumed(answer.assumed),
-            *_not_counted(answer.not_counted),
-            *_cautions(answer.cautions),
+            *_ending(answer),
         ]
     )
 
@@ -230,9 +233,7 @@ def hold_report(request: HoldRequest, answer: HoldAnswer) -> str:
             f"Ship dates from {request.origin} to {request.destination}, {request.currency}",
             table(head, rows, n_left=3),
             "",
-            *_assumed(answer.assumed),
-            *_not_counted(answer.not_counted),
-            *_cautions(answer.cautions),
+            *_ending(answer),
         ]
     )
 
@@ -263,9 +264,7 @@ def order_size_report(request: OrderSizeRequest, answer: OrderSizeAnswer) -> str
             "",
             table(head, rows),
             "",
-            *_assumed(answer.assumed),
-            *_not_counted(answer.not_counted),
-            *_cautions(answer.cautions),
+            *_ending(answer),
         ]
     )
 
@@ -320,9 +319,7 @@ def wish_list_report(request: WishListRequest, answer: WishListAnswer) -> str:
             table(route_head, routes),
             "",
             *(["Lines that lose money", *losing, ""] if losing else []),
-            *_assumed(answer.assumed),
-            *_not_counted(answer.not_counted),
-            *_cautions(answer.cautions),
+            *_ending(answer),
         ]
     )
 

@@ -15,6 +15,7 @@ from app.batch import (
     of_journeys,
     origin_layover,
     percent,
+    unpacking_cautions,
 )
 from app.comparing.simulation import RouteDraws
 from app.schemas import Batch, Caution
@@ -78,11 +79,7 @@ def all_cautions(
 
 def closing_cautions(prepared: PreparedBatch) -> list[Caution]:
     """Return the cautions for opening the box, which always apply."""
-    genera = {line.plant.genus.genus: line.plant.genus for line in prepared.lines if line.plant.genus}
-    cautions = [caution("late_damage"), caution("residues")]
-    if irritant := [name for name, genus in genera.items() if genus.irritant_sap]:
-        cautions.append(caution("irritant_sap", genera=", ".join(irritant)))
-    return [*cautions, caution("isolate"), caution("duty_and_tax")]
+    return [*unpacking_cautions(line.plant.genus for line in prepared.lines), caution("duty_and_tax")]
 
 
 def journey_cautions(

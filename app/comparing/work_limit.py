@@ -5,7 +5,7 @@ from typing import NamedTuple, TypeVar
 
 from app.batch import PreparedBatch, RoutePlan
 from app.comparing.simulation import LONGEST_DAYS, MOST_SINGLE_PLANTS
-from app.problems import TooMuchWork
+from app.problems import MOST_SECONDS, TooMuchWork
 from app.schemas import Batch
 
 # Nanoseconds, measured on one core of a small server that others used too: of following one draw of one box for an
@@ -22,8 +22,7 @@ NS_PER_SEARCH = 5_000.0
 # However few the draws: of a box, and of each line of a route.
 NS_PER_BOX = 3e6
 NS_PER_LINE_ONCE = 0.17e6
-# The estimate was right within a factor of two, so that nothing that takes less than half of this is refused.
-MOST_SECONDS = 5.0
+# The estimate was right within a factor of two, so that nothing that takes less than half of `MOST_SECONDS` is refused.
 # Draws of boxes that travel apart, by genus: about 2 GB of memory.
 MOST_CELLS = 40_000_000
 FEWEST_DRAWS = 256

@@ -1,4 +1,4 @@
-"""Slips that need no model: a seller spelt in several ways, a box recorded twice, dates ahead, days that cannot be."""
+"""Slips that need no model: names misspelt, a box recorded twice, dates ahead, days that cannot be."""
 
 from collections import Counter, defaultdict
 from collections.abc import Iterator, Sequence
@@ -9,11 +9,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from app.doubts.journeys import LikelyJourneys
-from app.store import ArrivedBoxes, Coded, ShipmentColumns
+from app.store import ArrivedBoxes, Coded, LineColumns, ShipmentColumns
+from model.reference import Reference
 
 Indices = NDArray[np.intp]
 
-SPELLING, TWICE, AHEAD, TOO_FAST = "seller_spelling", "recorded_twice", "date_ahead", "too_fast"
+SPELLING, GENUS = "seller_spelling", "genus_spelling"
+TWICE, AHEAD, TOO_FAST = "recorded_twice", "date_ahead", "too_fast"
 DATES = ("ship_date", "arrival_date")
 # Words of a name are misspelt where one letter differs in four, or two in eight: "A" and "B" are no misspelling.
 LETTERS_A_FAULT = 4
@@ -25,16 +27,23 @@ DATES_DAYS = 1.0
 
 
 class PlainDoubt(NamedTuple):
-    """A doubt about a shipment of the ledger that is no matter of chance; `other` is what it is compared with."""
+    """A doubt about a shipment or a line of the ledger that is no matter of chance; `other` is what it is like."""
 
     shipment: int
     code: str
     column: str
     other: str
+    line: int | None = None
 
 
 def plain_doubts(
-    ledger: ArrivedBoxes, names: Sequence[str], boxes: Indices, journeys: LikelyJourneys, *, now: datetime | None
+    ledger: ArrivedBoxes,
+    names: Sequence[str],
+    boxes: Indices,
+    journeys: LikelyJourneys,
+    reference: Reference,
+    *,
+    now: datetime | None,
 ) -> Iterator[PlainDoubt]:
     """Yield the doubts about some boxes of the ledger; `names` are those of all its shipments.
 
@@ -44,6 +53,9 @@ def plain_doubts(
     for i, other in misspelt_sellers(shipments):
         if i in asked:
             yield PlainDoubt(i, SPELLING, "seller", other)
+    for line, genus in misspelt_genera(ledger.lines, reference):
+        if (i := int(ledger.lines.shipment[line])) in asked:
+            yield PlainDoubt(i, GENUS, "genus", genus, line)
     for i, other_box in recorded_twice(ledger):
         if i in asked:
             yield PlainDoubt(i, TWICE, "shipment", names[other_box])
@@ -73,6 +85,14 @@ def misspelt_sellers(shipments: ShipmentColumns) -> Iterator[tuple[int, str]]:
             if alike(shipments.seller.levels[code], shipments.seller.levels[other]):
                 yield int(np.argmax(codes == code)), shipments.seller.levels[other]
                 break
+
+
+def misspelt_genera(lines: LineColumns, reference: Reference) -> Iterator[tuple[int, str]]:
+    """Yield each line whose genus is not in the table, but nearly, with the genus that is."""
+    nearest = [reference.find_genus(name)[1] for name in lines.genus.levels]
+    for line, code in enumerate(lines.genus.codes.tolist()):
+        if (genus := nearest[code]) is not None:
+            yield line, genus
 
 
 def alike(one: str, other: str) -> bool:

@@ -84,9 +84,9 @@ def find_doubts(
         for doubt in screening.doubts:
             text = doubt_words(doubt, shipments, journeys)
             note(doubt.shipment, doubt.line, doubt.column, doubt.code, text, doubt.chance)
-    for plain in plain_doubts(ledger, names, boxes, journeys, now=now):
-        text = plain_words(plain, shipments, journeys)
-        note(plain.shipment, None, plain.column, plain.code, text, None)
+    for plain in plain_doubts(ledger, names, boxes, journeys, draws.reference, now=now):
+        text = plain_words(plain, ledger, journeys)
+        note(plain.shipment, plain.line, plain.column, plain.code, text, None)
     looked_at = [
         LookedAt(int(shipments.number[i]), int(shipments.corrected_revision[i]), lost.get(i)) for i in boxes.tolist()
     ]
@@ -141,22 +141,12 @@ def doubtful_records(database: Database, numbers: Sequence[int] | None = None) -
     StoreUnavailable
         If the database cannot be used.
     """
-    if database.absent:
-        return []
-    with database.reading() as connection:
-        return [doubtful(doubt) for doubt in open_doubts(connection, numbers, limit=MOST_LISTED)]
+    found = database.read(lambda connection: open_doubts(connection, numbers, limit=MOST_LISTED))
+    return [doubtful(doubt) for doubt in found or []]
 
 
 def doubtful(doubt: OpenDoubt, row: int | None = None) -> Doubtful:
     """Return a doubt as it is answered; `row` is that of a file."""
-    return Doubtful(
-        shipment=doubt.shipment,
-        id=doubt.id,
-        line=doubt.line,
-        genus=doubt.genus,
-        row=row,
-        column=doubt.column,
-        code=doubt.code,
-        text=doubt.text,
-        chance=doubt.chance,
-    )
+    told = doubt._asdict()
+    del told["number"]
+    return Doubtful(**told, row=row)

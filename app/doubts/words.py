@@ -4,12 +4,12 @@ from datetime import date, timedelta
 
 import numpy as np
 
-from app.doubts.alike import AHEAD, SPELLING, TOO_FAST, TWICE, PlainDoubt
+from app.doubts.alike import AHEAD, GENUS, SPELLING, TOO_FAST, TWICE, PlainDoubt
 from app.doubts.journeys import LikelyJourneys
 from app.doubts.screening import COUNTS, Doubt
 from app.doubts.slips import DAY_MONTH, DIGIT, FAHRENHEIT, MONTH, ODD, SWAPPED, TEMPERATURE
 from app.doubts.variants import undone
-from app.store import ShipmentColumns
+from app.store import ArrivedBoxes, ShipmentColumns
 
 CONFIRM = "Correct the record, or confirm it if it is right."
 UNEXPLAINED = "No usual slip explains it."
@@ -23,15 +23,19 @@ def doubt_words(doubt: Doubt, shipments: ShipmentColumns, journeys: LikelyJourne
     return f"{said} {_odds(doubt.chance)} {CONFIRM}"
 
 
-def plain_words(doubt: PlainDoubt, shipments: ShipmentColumns, journeys: LikelyJourneys) -> str:
+def plain_words(doubt: PlainDoubt, ledger: ArrivedBoxes, journeys: LikelyJourneys) -> str:
     """Return what to say of a doubt that is no matter of chance."""
-    i = doubt.shipment
+    (shipments, lines), i = ledger, doubt.shipment
     if doubt.code == SPELLING:
         own = shipments.seller.levels[shipments.seller.codes[i]]
         said = (
             f"The seller “{own}” may be “{doubt.other}” in another spelling; what is learned of one is then lost to the"
             " other."
         )
+    elif doubt.code == GENUS:
+        assert doubt.line is not None  # noqa: S101 - it is of a line
+        own = lines.genus.levels[lines.genus.codes[doubt.line]]
+        said = f"{own} is not in the table of genera, so it is learned as an unknown plant: {doubt.other} may be meant."
     elif doubt.code == TWICE:
         said = f"It says the same as “{doubt.other}”: the same box may be recorded twice, and would count twice."
     elif doubt.code == AHEAD:

@@ -89,16 +89,7 @@ def lost_whole(chance: NDArray[np.float64]) -> str:
 
 
 def _told(update: QuickUpdate | None) -> ModelUpdate | None:
-    if update is None:
-        return None
-    return ModelUpdate(
-        boxes=update.boxes,
-        plants=update.plants,
-        in_use=update.in_use,
-        effective_draws=update.effective_draws,
-        pareto_k=update.pareto_k,
-        text=update.text,
-    )
+    return None if update is None else ModelUpdate.model_validate(update, from_attributes=True)
 
 
 def _parameters(draws: PosteriorDraws) -> dict[str, NDArray[np.float64]]:

@@ -48,6 +48,15 @@ def outside(rules: Sequence[Rule], draws: PosteriorDraws) -> Array:
     return beyond
 
 
+def too_far(own: Array, was: Array) -> NDArray[np.bool_]:
+    """Return which answers lie further outside than they may, (rules,).
+
+    `own` says how far each lies, `was` how far it lies with the active version, in widths of the range.
+    """
+    beyond: NDArray[np.bool_] = own > np.maximum(MOST_OUTSIDE, was + MORE_OUTSIDE)
+    return beyond
+
+
 def judge(candidate: PosteriorDraws, active: PosteriorDraws, *, difference: Array, n_new: int, before: str) -> Verdict:
     """Return whether a candidate whose fit has converged and is finite is activated.
 
@@ -83,16 +92,12 @@ def judge(candidate: PosteriorDraws, active: PosteriorDraws, *, difference: Arra
 
 def _few(candidate: PosteriorDraws, active: PosteriorDraws, n_boxes: int, before: str) -> Verdict:
     rules = candidate.reference.rules
-    away, was = outside(rules, candidate), outside(rules, active)
-    broken = [rule.text for rule, own, old in zip(rules, away, was, strict=True) if own > _limit(old)]
+    broken = np.flatnonzero(too_far(outside(rules, candidate), outside(rules, active)))
     few = f"{_boxes(n_boxes)} {'is' if n_boxes == 1 else 'are'} too few to compare it with {before}"
-    if broken:
-        return Verdict(False, f"Kept, not activated: it no longer answers the rule of thumb “{broken[0]}”, and {few}.")
+    if len(broken):
+        rule = rules[broken[0]].text
+        return Verdict(False, f"Kept, not activated: it no longer answers the rule of thumb “{rule}”, and {few}.")
     return Verdict(True, f"Activated: the fit converged and answers the rules of thumb; {few}.")
-
-
-def _limit(old: float) -> float:
-    return max(MOST_OUTSIDE, old + MORE_OUTSIDE)
 
 
 def _boxes(n: int) -> str:

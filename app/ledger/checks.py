@@ -9,7 +9,7 @@ from app.doubts import dates_hint
 from app.ledger.cells import FAULTY, Values
 from app.ledger.csv_faults import CsvFaults
 from app.records import COLUMNS, COUNT_COLUMNS, RECHECK_COLUMNS, SHIPMENT_COLUMNS, arrival_fault, seller_key
-from app.schemas import temperature_faults
+from app.schemas import LOGGER_SUMMARY, temperature_faults
 
 Fault = tuple[str, str]
 DATE_COLUMNS = ("ship_date", "arrival_date", "recheck_date")
@@ -36,7 +36,7 @@ def check_rows(
     _each(numbers, columns, ("sent", *COUNT_COLUMNS), _counts_faults, faults)
     _each(numbers, columns, ("sent", *COUNT_COLUMNS, "recheck_date", *RECHECK_COLUMNS), _recheck_faults, faults)
     _each(numbers, columns, ("arrival_date", "recheck_date"), _recheck_date_faults, faults)
-    _each(numbers, columns, ("inside_temp_c", "inside_min_c", "inside_max_c"), _temperature_faults, faults)
+    _each(numbers, columns, tuple(LOGGER_SUMMARY), temperature_faults, faults)
 
     # Few pairs of dates and places are distinct.
     known: dict[tuple[Any, ...], list[Fault]] = {}
@@ -113,10 +113,6 @@ def _recheck_faults(
 def _recheck_date_faults(arrival_date: date, day: date | None) -> Iterator[Fault]:
     if day is not None and day < arrival_date:
         yield "recheck_date", "must not be before arrival_date"
-
-
-def _temperature_faults(mean: float | None, low: float | None, high: float | None) -> Iterator[Fault]:
-    yield from temperature_faults(mean, low, high)
 
 
 def check_shipments(numbers: Sequence[int], columns: Mapping[str, Values], faults: CsvFaults) -> None:

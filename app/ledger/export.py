@@ -29,10 +29,7 @@ def export_csv(database: Database) -> bytes:
     StoreUnavailable
         If the database cannot be used.
     """
-    records = []
-    if not database.absent:
-        with database.reading() as connection:
-            records = [stored.record for stored in arrived_shipments(connection)]
+    records = [stored.record for stored in database.read(arrived_shipments) or []]
     # Sorted here: databases order texts by rules of their own.
     records.sort(key=lambda record: (record.ship_date, record.shipment))
     written = _Written()

@@ -42,10 +42,7 @@ def answer_lessons(database: Database, engine: Engine) -> LessonsAnswer:
         for effect in own
         if effect.kind == "genus" and ("genus", effect.label) not in told
     ]
-    lost: list[MaybeLost] = []
-    if not database.absent:
-        with database.reading() as connection:
-            lost = maybe_lost(connection, least=WORTH_SAYING, limit=MOST_LOST)
+    lost = database.read(lambda connection: maybe_lost(connection, least=WORTH_SAYING, limit=MOST_LOST)) or []
     return LessonsAnswer(
         model_version=engine.model_version,
         boxes=engine.fit.counts.n_boxes if engine.fit else 0,

@@ -4,7 +4,7 @@ from collections.abc import Hashable, Sequence
 
 import numpy as np
 
-from app.problems import TooMuchWork
+from app.problems import MOST_SECONDS, TooMuchWork
 from app.risk.exposure import journey_key
 from app.schemas import DailyTemperature, InsideTemperature, LaneTemperature, RiskQuery
 from model.plant import Plant
@@ -14,7 +14,6 @@ from model.plant import Plant
 PER_QUERY = 1e-4
 PER_JOURNEY: dict[type, float] = {DailyTemperature: 0.5e-3, LaneTemperature: 2.2e-3}
 PER_HOUR: dict[type, float] = {DailyTemperature: 11.5e-6, LaneTemperature: 29e-6}
-MOST_SECONDS = 5.0
 
 
 def seconds_of(query: RiskQuery) -> float:

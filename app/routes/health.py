@@ -27,9 +27,7 @@ async def ready(request: Request) -> Response:
     notice = state.active.notice
 
     def work(engine: Engine) -> ReadyAnswer:
-        if not state.database.absent:
-            with state.database.reading() as connection:
-                active_version(connection)
+        state.database.read(active_version)
         return ReadyAnswer(
             status="ready" if notice is None else "degraded", model_version=engine.model_version, notice=notice
         )

@@ -109,7 +109,16 @@ def _read(request: Request, data: bytes, read: Callable[[bytes], Asked]) -> Call
     return reading
 
 
-async def _changed(
+async def _changed(request: Request, shipment_id: str, make: Callable[[ChangeCall], Reply]) -> Response:
+    conditions = conditions_of(request.headers)
+
+    def work(database: Database, engine: Engine, now: datetime) -> Reply:
+        return make(ChangeCall(shipment_id, conditions, database, engine, now))
+
+    return await _replied(request, pools_of(request).changing, work)
+
+
+async def _decided(
     request: Request,
     shipment_id: str,
     read: Callable[[bytes], Asked],
@@ -119,14 +128,10 @@ async def _changed(
     checked: bool = False,
 ) -> Response:
     data = await request.body()
-    conditions = conditions_of(request.headers)
-
-    def work(database: Database, engine: Engine, now: datetime) -> Reply:
-        call = ChangeCall(shipment_id, conditions, database, engine, now)
-        made = change_checked if checked else change
-        return made(call, _read(request, data, read), decide, reason=reason)
-
-    return await _replied(request, pools_of(request).changing, work)
+    made = change_checked if checked else change
+    return await _changed(
+        request, shipment_id, lambda call: made(call, _read(request, data, read), decide, reason=reason)
+    )
 
 
 @router.patch(SHIPMENT, **declared("change_shipment"))
@@ -139,7 +144,7 @@ async def news(request: Request, shipment_id: str) -> Response:
     then corrected with ``departed_at`` in ``PUT arrival``), while events already recorded and an empty list still pass.
     ``claim`` is taken after arrival only, 409 before.
     """
-    return await _changed(request, shipment_id, NEWS_BODY.parse, decide_news, "news")
+    return await _decided(request, shipment_id, NEWS_BODY.parse, decide_news, "news")
 
 
 @router.put(SHIPMENT + "/plan", **declared("change_plan"))
@@ -150,24 +155,13 @@ async def replan(request: Request, shipment_id: str) -> Response:
     sent again changes nothing.
     """
     data = await request.body()
-    conditions = conditions_of(request.headers)
-
-    def work(database: Database, engine: Engine, now: datetime) -> Reply:
-        call = ChangeCall(shipment_id, conditions, database, engine, now)
-        return change_plan(call, _read(request, data, bytes))
-
-    return await _replied(request, pools_of(request).changing, work)
+    return await _changed(request, shipment_id, lambda call: change_plan(call, _read(request, data, bytes)))
 
 
 @router.delete(SHIPMENT, **declared("delete_shipment"))
 async def remove(request: Request, shipment_id: str) -> Response:
     """Delete a shipment that is still planned; 409 once it has left. Needs ``If-Match``."""
-    conditions = conditions_of(request.headers)
-
-    def work(database: Database, engine: Engine, now: datetime) -> Reply:
-        return delete(ChangeCall(shipment_id, conditions, database, engine, now))
-
-    return await _replied(request, pools_of(request).changing, work)
+    return await _changed(request, shipment_id, delete)
 
 
 @router.put(SHIPMENT + "/arrival", **declared("arrival"))
@@ -178,7 +172,7 @@ async def arrival(request: Request, shipment_id: str) -> Response:
     next steps with dates. What does not fit the journey or the other boxes is ``doubtful``, and a caution says so: it
     is recorded and used all the same.
     """
-    return await _changed(request, shipment_id, read_arrival, decide_arrival, "arrival", checked=True)
+    return await _decided(request, shipment_id, read_arrival, decide_arrival, "arrival", checked=True)
 
 
 @router.put(SHIPMENT + "/confirm", **declared("confirm"))
@@ -187,13 +181,9 @@ async def confirm(request: Request, shipment_id: str) -> Response:
 
     It takes no body. Said again it changes nothing; once the record is corrected it has to be said anew.
     """
-    conditions = conditions_of(request.headers)
-
-    def work(database: Database, engine: Engine, now: datetime) -> Reply:
-        call = ChangeCall(shipment_id, conditions, database, engine, now)
-        return change(call, lambda: None, decide_confirm, reason="confirm")
-
-    return await _replied(request, pools_of(request).changing, work)
+    return await _changed(
+        request, shipment_id, lambda call: change(call, lambda: None, decide_confirm, reason="confirm")
+    )
 
 
 @router.put(SHIPMENT + "/recheck", **declared("recheck"))
@@ -202,4 +192,4 @@ async def recheck(request: Request, shipment_id: str) -> Response:
 
     Sent again it replaces the recheck as a whole; the version before is kept.
     """
-    return await _changed(request, shipment_id, RECHECK_BODY.parse, decide_recheck, "recheck")
+    return await _decided(request, shipment_id, RECHECK_BODY.parse, decide_recheck, "recheck")

@@ -35,6 +35,7 @@ from app.schemas.compare import (
 from app.schemas.doubtful import Doubtful
 from app.schemas.expectations import either, expected, resolve
 from app.schemas.fields import (
+    LOGGER_SUMMARY,
     MOMENT_WORDS,
     ContainerCode,
     Moment,
@@ -162,6 +163,7 @@ from app.schemas.wish_list import (
 )
 
 __all__ = [
+    "LOGGER_SUMMARY",
     "MAX_READINGS",
     "MOMENT_WORDS",
     "AgainstFirst",

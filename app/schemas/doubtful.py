@@ -16,7 +16,7 @@ class Doubtful(AnswerModel):
     column: str
     code: str = Field(
         description="fahrenheit, digit_lost, month_off, day_month_swapped, healthy_dead_swapped, implausible,"
-        " seller_spelling, recorded_twice, date_ahead, too_fast"
+        " seller_spelling, genus_spelling, recorded_twice, date_ahead, too_fast"
     )
     text: str = Field(description="what does not fit, the likeliest slip, and what to do")
     chance: float | None = Field(ge=0, le=1, description="that it is wrong in this way; null: no matter of chance")

@@ -174,6 +174,10 @@ class DayRange(RequestModel):
     max_c: TemperatureC = Field(description="daily maximum, °C, -40 to 60, at least min_c")
 
 
+LOGGER_SUMMARY = {"inside_temp_c": "mean", "inside_min_c": "lowest", "inside_max_c": "highest"}
+"""What is recorded of a logger without its readings, and what it is called."""
+
+
 def temperature_faults(mean_c: float | None, min_c: float | None, max_c: float | None) -> list[tuple[str, str]]:
     """Return the fields of a logger's summary that are out of order, each with what would be right."""
     faults = []

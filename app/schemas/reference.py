@@ -77,12 +77,8 @@ class PlaceRow(ReferenceRow):
     lon: float
     elev_m: float
     time_zone: str
-    tmin_c: Annotated[list[float], Field(min_length=12, max_length=12)] = Field(
-        description="mean daily minimum by month"
-    )
-    tmax_c: Annotated[list[float], Field(min_length=12, max_length=12)] = Field(
-        description="mean daily maximum by month"
-    )
+    tmin_c: Monthly = Field(description="mean daily minimum by month")
+    tmax_c: Monthly = Field(description="mean daily maximum by month")
 
 
 class LegRow(ReferenceRow):

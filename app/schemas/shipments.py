@@ -7,6 +7,7 @@ from pydantic import AfterValidator, Field, StringConstraints, model_validator
 from app.schemas.batch import Route
 from app.schemas.compare import CompareRequest
 from app.schemas.fields import (
+    LOGGER_SUMMARY,
     NO_CONTROLS,
     Amount,
     Fault,
@@ -160,8 +161,7 @@ class ArrivalRequest(RequestModel):
         if self.logger is not None and self.logger_csv is not None:
             faults.append((("logger_csv",), "must be left out beside logger: give the readings once"))
         if self.logger or self.logger_csv:
-            summary = {"inside_temp_c": "mean", "inside_min_c": "lowest", "inside_max_c": "highest"}
-            for name, taken in summary.items():
+            for name, taken in LOGGER_SUMMARY.items():
                 if getattr(self, name) is not None:
                     faults.append(((name,), f"must be left out beside readings: their {taken} is taken"))
         wrong = temperature_faults(self.inside_temp_c, self.inside_min_c, self.inside_max_c)

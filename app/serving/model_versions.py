@@ -17,10 +17,7 @@ def answer_versions(database: Database, engine: Engine) -> ModelVersionsAnswer:
     StoreUnavailable
         If the database cannot be used.
     """
-    stored: list[StoredVersion] = []
-    if not database.absent:
-        with database.reading() as connection:
-            stored = list_versions(connection)
+    stored = database.read(list_versions) or []
     rules = ModelVersion(
         version=rules_version(engine.reference),
         active=not any(version.active for version in stored),
@@ -51,11 +48,8 @@ def activate(database: Database, version: str, reference: Reference) -> None:
             with database.writing() as connection:
                 activate_version(connection, None)
         return
-    found = None
     try:
-        if not database.absent:
-            with database.reading() as connection:
-                found = read_fit(connection, version, reference)
+        found = database.read(lambda connection: read_fit(connection, version, reference))
     except ArtefactError as error:
         raise Conflict(f"This version cannot be used: {error}.") from error
     if found is None:

@@ -1,7 +1,11 @@
 """The reference lists, row by row."""
 
 from collections import defaultdict
+from collections.abc import Set
 from dataclasses import asdict
+from typing import Any
+
+from pydantic import BaseModel
 
 from app.schemas import ContainerRow, GenusRow, LegRow, PlaceRow, RootsRow, ServiceRow, TransitQuantiles
 from app.serving.engine import Engine
@@ -42,17 +46,7 @@ def places(engine: Engine) -> list[PlaceRow]:
     """Return every place with its monthly normals."""
     return [
         PlaceRow(
-            iata=row.iata,
-            city=row.city,
-            country=row.country,
-            lat=row.lat,
-            lon=row.lon,
-            elev_m=row.elev_m,
-            time_zone=row.time_zone,
-            tmin_c=row.tmin_c.tolist(),
-            tmax_c=row.tmax_c.tolist(),
-            source=row.source,
-            status=row.status,
+            **_alike(PlaceRow, row, but={"tmin_c", "tmax_c"}), tmin_c=row.tmin_c.tolist(), tmax_c=row.tmax_c.tolist()
         )
         for row in engine.reference.places.values()
     ]
@@ -63,32 +57,14 @@ def services(engine: Engine) -> list[ServiceRow]:
     reference = engine.reference
     return [
         ServiceRow(
-            service=row.service,
-            name=row.name,
+            **_alike(ServiceRow, row, but={"transit_days", "legs"}),
             transit_days=TransitQuantiles(p10=row.p10_days, p50=row.p50_days, p90=row.p90_days),
-            min_days=row.min_days,
-            delay_kind=row.delay_kind,
-            delay_share=row.delay_share,
-            delay_leg=row.delay_leg,
-            delivers_weekend=row.delivers_weekend,
-            papers_delay_days=row.papers_delay_days,
-            freight_low=row.freight_low,
-            freight_high=row.freight_high,
-            freight_currency=row.freight_currency,
-            source=row.source,
-            status=row.status,
-            legs=[
-                LegRow(
-                    leg=leg.leg,
-                    share=leg.share,
-                    place=leg.place,
-                    hold_c=leg.hold_c,
-                    shelter=leg.shelter,
-                    source=leg.source,
-                    status=leg.status,
-                )
-                for leg in reference.legs[row.service]
-            ],
+            legs=[LegRow(**_alike(LegRow, leg)) for leg in reference.legs[row.service]],
         )
         for row in reference.services.values()
     ]
+
+
+def _alike(answer: type[BaseModel], row: object, *, but: Set[str] = frozenset()) -> dict[str, Any]:
+    """Return the fields of an answer that a row of a table has under the same names."""
+    return {name: getattr(row, name) for name in answer.model_fields if name not in but}

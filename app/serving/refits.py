@@ -90,20 +90,10 @@ def end_refit(database: Database, refit_id: str, reason: str = STOPPED) -> None:
 
 def refit_answer(refit: Refit, doubtful: Sequence[Doubtful]) -> RefitAnswer:
     """Return a refit as it is answered, with the records that look wrong."""
-    return RefitAnswer(
-        id=refit.id,
-        state=refit.state,
-        version=refit.version,
-        reason=refit.reason,
-        created_at=refit.created_at,
-        started_at=refit.started_at,
-        finished_at=refit.finished_at,
-        doubtful=list(doubtful),
-    )
+    told = refit._asdict()
+    del told["seen_at"]
+    return RefitAnswer(**told, doubtful=list(doubtful))
 
 
 def _read(database: Database, refit_id: str) -> Refit | None:
-    if database.absent:
-        return None
-    with database.reading() as connection:
-        return read_refit(connection, refit_id)
+    return database.read(lambda connection: read_refit(connection, refit_id))

@@ -7,12 +7,12 @@ anybody hears that it was kept (`app.store.ledger_file`).
 """
 
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from threading import Lock
 from time import monotonic, sleep
-from typing import Any, Self
+from typing import Any, Self, TypeVar
 
 from sqlalchemy import URL, Connection, create_engine, event, inspect, make_url, text
 from sqlalchemy.exc import ArgumentError, DatabaseError, DBAPIError, InterfaceError, OperationalError
@@ -31,6 +31,7 @@ CONNECT_TIMEOUT_S = 10
 WRITE_LOCK = 7_238_461_902_118_345
 BEGINNING = "transit_beginning"
 WRITES = {BEGINNING: "BEGIN IMMEDIATE"}
+Found = TypeVar("Found")
 
 
 class Database:
@@ -124,6 +125,19 @@ class Database:
         options = {} if self._is_sqlite else {"isolation_level": "REPEATABLE READ", "postgresql_readonly": True}
         with self._begun(**options) as connection:
             yield connection
+
+    def read(self, read: Callable[[Connection], Found]) -> Found | None:
+        """Return what `read` finds in the ledger, all at one moment; None where there is no ledger yet.
+
+        Raises
+        ------
+        StoreUnavailable
+            If the database cannot be used.
+        """
+        if self.absent:
+            return None
+        with self.reading() as connection:
+            return read(connection)
 
     @contextmanager
     def writing(self) -> Iterator[Connection]:

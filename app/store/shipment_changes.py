@@ -8,13 +8,13 @@ from typing import Any
 
 from sqlalchemy import Connection, delete, insert, or_, select, update
 
-from app.records import FITTED_COLUMNS, LineRecord, ShipmentRecord, differing_columns, seller_key
+from app.records import FITTED_COLUMNS, LineRecord, ShipmentRecord, differing_columns
 from app.store.history import keep_versions
 from app.store.revisions import next_revision, reserve_numbers
 from app.store.schema import events, forecasts, lines, logger_readings, shipments
 from app.store.sellers import ensure_sellers
 from app.store.shipment_life import JourneyEvent, OrderedLine, Reading, StoredPlan, read_trace
-from app.store.shipments import ARRIVED, StoredShipment, new_id, read_shipment
+from app.store.shipments import ARRIVED, StoredShipment, new_id, read_shipment, sellers_of, shipment_values
 
 PLANNED = "planned"
 # The times of a journey that the fit reads beside the columns of the record.
@@ -73,7 +73,7 @@ def add_planned(
     now: datetime,
 ) -> str:
     """Add a planned shipment with its forecast, and return its id; the name in the record is not looked at."""
-    key = _ensured_seller(connection, record, now)
+    ensure_sellers(connection, sellers_of([record]), now)
     next_revision(connection)
     (number,) = reserve_numbers(connection, 1)
     shipment_id = new_id()
@@ -83,7 +83,6 @@ def add_planned(
         "id": shipment_id,
         "state": PLANNED,
         "revision": 1,
-        "seller": key,
         "created_at": now,
     }
     connection.execute(insert(shipments).values(row))
@@ -102,32 +101,18 @@ def replace_plan(
     now: datetime,
 ) -> None:
     """Give a planned shipment another plan and the forecast of it, and keep its present version."""
-    key = _ensured_seller(connection, record, now)
+    ensure_sellers(connection, sellers_of([record]), now)
     keep_versions(connection, [stored.number], reason="plan", now=now)
     next_revision(connection)
-    row = {
-        **_planned_values(record, plan, reference, now),
-        "revision": stored.revision + 1,
-        "seller": key,
-    }
+    row = {**_planned_values(record, plan, reference, now), "revision": stored.revision + 1}
     connection.execute(update(shipments).where(shipments.c.number == stored.number).values(row))
     for table in (lines, forecasts):
         connection.execute(delete(table).where(table.c.shipment == stored.number))
     _write_planned(connection, stored.number, record, quantities, plan, now)
 
 
-def _ensured_seller(connection: Connection, record: ShipmentRecord, now: datetime) -> str | None:
-    if record.seller is None:
-        return None
-    key = seller_key(record.seller)
-    ensure_sellers(connection, {key: (record.seller, record.seller_kind)}, now)
-    return key
-
-
 def _planned_values(record: ShipmentRecord, plan: StoredPlan, reference: str | None, now: datetime) -> dict[str, Any]:
-    values = record._asdict()
-    del values["shipment"], values["lines"]
-    return {**values, "reference": reference, "plan_json": plan.plan_json, "updated_at": now}
+    return {**shipment_values(record), "reference": reference, "plan_json": plan.plan_json, "updated_at": now}
 
 
 def _write_planned(

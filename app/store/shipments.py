@@ -9,7 +9,15 @@ from typing import Any, NamedTuple
 from sqlalchemy import ColumnElement, Connection, and_, bindparam, delete, func, insert, or_, select, true, update
 from sqlalchemy.engine import Row
 
-from app.records import FITTED_COLUMNS, LINE_COLUMNS, LineRecord, ShipmentRecord, differing_columns, seller_key
+from app.records import (
+    FITTED_COLUMNS,
+    LINE_COLUMNS,
+    SHIPMENT_COLUMNS,
+    LineRecord,
+    ShipmentRecord,
+    differing_columns,
+    seller_key,
+)
 from app.store.chunks import chunks
 from app.store.history import keep_versions
 from app.store.revisions import next_revision, reserve_numbers
@@ -103,7 +111,7 @@ def add_arrived(connection: Connection, records: Sequence[ShipmentRecord], *, no
     """Add arrived shipments, in a write transaction, each with its name as reference, and return their ids."""
     if not records:
         return []
-    ensure_sellers(connection, _sellers(records), now)
+    ensure_sellers(connection, sellers_of(records), now)
     revision = next_revision(connection)
     rows, line_rows = [], []
     for number, record in zip(reserve_numbers(connection, len(records)), records, strict=True):
@@ -118,7 +126,7 @@ def add_arrived(connection: Connection, records: Sequence[ShipmentRecord], *, no
                 "corrected_revision": revision,
                 "created_at": now,
                 "updated_at": now,
-                **_shipment_values(record),
+                **shipment_values(record),
             }
         )
         line_rows += _line_values(number, record.lines)
@@ -143,7 +151,7 @@ def replace_arrived(
     """
     if not replacements:
         return
-    ensure_sellers(connection, _sellers(record for _, record in replacements), now)
+    ensure_sellers(connection, sellers_of(record for _, record in replacements), now)
     revision = next_revision(connection)
     for part in chunks(replacements):
         numbers = [stored.number for stored, _ in part]
@@ -212,40 +220,14 @@ def _load(connection: Connection, wanted: ColumnElement[bool]) -> list[StoredShi
 
 
 def _stored(row: Row[Any], its_lines: tuple[LineRecord, ...]) -> StoredShipment:
-    record = ShipmentRecord(
-        row.reference if row.reference is not None else row.id,
-        row.seller_name,
-        row.service,
-        row.origin,
-        row.destination,
-        row.container,
-        row.roots,
-        row.heat_pack_hours,
-        row.ship_date,
-        row.arrival_date,
-        row.inside_temp_c,
-        row.heat_packs,
-        row.cold_packs,
-        row.seller_kind,
-        row.currency,
-        row.recheck_date,
-        row.inside_min_c,
-        row.inside_max_c,
-        its_lines,
-    )
-    return StoredShipment(
-        row.number,
-        row.id,
-        row.reference,
-        row.state,
-        row.revision,
-        row.arrived_revision,
-        row.corrected_revision,
-        record,
-    )
+    name = row.reference if row.reference is not None else row.id
+    cells = [getattr(row, column) for column in SHIPMENT_COLUMNS[2:]]
+    record = ShipmentRecord._make([name, row.seller_name, *cells, its_lines])
+    return StoredShipment._make([*(getattr(row, column) for column in StoredShipment._fields[:-1]), record])
 
 
-def _sellers(records: Iterable[ShipmentRecord]) -> dict[str, tuple[str, str | None]]:
+def sellers_of(records: Iterable[ShipmentRecord]) -> dict[str, tuple[str, str | None]]:
+    """Return name and kind of each seller that is named, by its key."""
     found: dict[str, tuple[str, str | None]] = {}
     for record in records:
         if record.seller is not None:
@@ -255,7 +237,8 @@ def _sellers(records: Iterable[ShipmentRecord]) -> dict[str, tuple[str, str | No
     return found
 
 
-def _shipment_values(record: ShipmentRecord) -> Values:
+def shipment_values(record: ShipmentRecord) -> Values:
+    """Return what the columns of a shipment say of a record."""
     values = record._asdict()
     del values["shipment"], values["lines"]
     values["seller"] = None if record.seller is None else seller_key(record.seller)
@@ -276,5 +259,5 @@ def _change(stored: StoredShipment, record: ShipmentRecord, revision: int, now: 
         "arrived_revision": revision if arrives else stored.arrived_revision,
         "corrected_revision": revision if fitted else stored.corrected_revision,
         "updated_at": now,
-        **_shipment_values(record),
+        **shipment_values(record),
     }

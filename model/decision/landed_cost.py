@@ -130,11 +130,10 @@ def landed_cost(waybill: Waybill) -> LandedCost:
 
 
 def _items(waybill: Waybill, digits: int) -> list[CostItem]:
-    unit = Decimal(1).scaleb(-digits)
     items: list[CostItem] = []
 
     def add(code: str, text: str, amount: Decimal) -> Decimal:
-        rounded = amount.quantize(unit)
+        rounded = round(amount, digits)
         items.append(CostItem(code, text, rounded))
         return rounded
 

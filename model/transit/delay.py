@@ -11,13 +11,12 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import log_ndtr, ndtri_exp
 
-from model.transit.transit_body import TransitBody
+from model.transit.transit_body import HALF_LOG_TWO_PI, MOST_SCORE, TransitBody
 
 Array = NDArray[np.float64]
 
-_HALF_LOG_TWO_PI = 0.5 * float(np.log(2.0 * np.pi))
-# Scores below carry less than 1e-16 of the mass; scores above less than 1e-300.
-_LEAST_SCORE, _MOST_SCORE = -8.5, 38.0
+# Scores below carry less than 1e-16 of the mass; scores above MOST_SCORE less than 1e-300.
+LEAST_SCORE = -8.5
 # Gauss-Legendre panels at most this wide in the scores of body and delay; eight nodes in each.
 PANEL_WIDTH, WIDE_PANELS = 1.25, 4.0
 _NODE, _NODE_WEIGHT = np.polynomial.legendre.leggauss(8)
@@ -117,7 +116,7 @@ class HoldDelay:
 
     def log_sf(self, delay_days: ArrayLike) -> Array:
         """Return log P(delay > delay_days) given that there is a delay."""
-        return np.asarray(log_ndtr(-self._score(delay_days)))
+        return np.asarray(log_ndtr(-self.score(delay_days)))
 
     def draw(self, u: ArrayLike) -> Array:
         """Return the delay in days at cumulative chance u in [0, 1), given that there is one."""
@@ -125,7 +124,7 @@ class HoldDelay:
 
     def days_at_log_sf(self, log_sf: ArrayLike) -> Array:
         """Return the delay in days that is exceeded with chance exp(log_sf)."""
-        return self._days(-ndtri_exp(np.asarray(log_sf, dtype=np.float64)))
+        return self.days(-ndtri_exp(np.asarray(log_sf, dtype=np.float64)))
 
     def log_sf_after(self, body: TransitBody, days: ArrayLike, *, panel_width: float = PANEL_WIDTH) -> Array:
         """Return log P(body + delay > days), of the shape of `days`.
@@ -149,7 +148,6 @@ class HoldDelay:
         Inverts the conditional distribution function: exact above elapsed_days - minimum_days, below it from a table
         in some 4,000 cells of the delay's score (error of the distribution function usually below 1e-6).
         """
-        chance = np.asarray(u, dtype=np.float64)
         time = np.asarray([elapsed_days], dtype=np.float64)
         edge = self._edges(body, time, _DRAW_CELLS, _DRAW_CELLS)[0] if body.scale else self._top_score(body, time)
         # A delay above the last edge makes the box late whatever the body.
@@ -161,41 +159,34 @@ class HoldDelay:
             first, last = max(matter[0] - 1, 0), min(matter[-1] + 1, edge.size - 1)
             edge = np.interp(np.linspace(first, last, 4 * _DRAW_CELLS + 1), np.arange(edge.size), edge)
             log_density = self._log_integrand(body, edge, elapsed_days)
-        peak = max(float(np.max(log_density)), log_tail)
-        density = np.exp(log_density - peak)
-        cell = 0.5 * (density[1:] + density[:-1]) * np.diff(edge)
-        below = np.concatenate([[0.0], np.cumsum(cell)])
-        total = below[-1] + np.exp(log_tail - peak)
-        reached = chance * total
-        # The mass still above decides in the tail; as a difference it would lose digits there.
-        above = np.minimum(np.log1p(-chance) + np.log(total) + peak, log_tail)
-        score = np.where(reached < below[-1], np.interp(reached, below, edge), -ndtri_exp(above))
-        return self._days(score)
+        return self.days(drawn_score(u, edge, log_density, log_tail))
 
-    def _score(self, delay_days: ArrayLike) -> Array:
+    def score(self, delay_days: ArrayLike) -> Array:
+        """Return the normal score of a delay; minus infinity for none."""
         with np.errstate(divide="ignore"):
             log_days = np.log(np.maximum(np.asarray(delay_days, dtype=np.float64), 0.0))
         return np.asarray((log_days - np.log(self.median_days)) / self.sd_log)
 
-    def _days(self, score: Array) -> Array:
+    def days(self, score: Array) -> Array:
+        """Return the delay in days at a normal score."""
         with np.errstate(over="ignore"):
             return np.asarray(self.median_days * np.exp(self.sd_log * score))
 
     def _top_score(self, body: TransitBody, time: Array) -> Array:
         """Score of the delay that makes even the fastest box later than `time`."""
-        return np.clip(self._score(time - body.minimum_days), _LEAST_SCORE, _MOST_SCORE)
+        return np.clip(self.score(time - body.minimum_days), LEAST_SCORE, MOST_SCORE)
 
     def _log_integrand(self, body: TransitBody, score: Array, time: float | Array) -> Array:
-        return body.log_sf(time - self._days(score)) - 0.5 * score**2 - _HALF_LOG_TWO_PI
+        return body.log_sf(time - self.days(score)) - 0.5 * score**2 - HALF_LOG_TWO_PI
 
     def _edges(self, body: TransitBody, time: Array, n_delay: int, n_body: int) -> Array:
         """Sorted delay scores, even in the score of the delay and in that of the body; shape (time, edges)."""
         top = self._top_score(body, time)[:, None]
-        least = max(body.floor_score, _LEAST_SCORE)
-        body_top = np.clip(body.score(time), least, _MOST_SCORE)[:, None]
-        even = _LEAST_SCORE + (top - _LEAST_SCORE) * np.linspace(0.0, 1.0, n_delay + 1)
+        least = max(body.floor_score, LEAST_SCORE)
+        body_top = np.clip(body.score(time), least, MOST_SCORE)[:, None]
+        even = LEAST_SCORE + (top - LEAST_SCORE) * np.linspace(0.0, 1.0, n_delay + 1)
         body_days = body.days_at(least + (body_top - least) * np.linspace(0.0, 1.0, n_body + 1))
-        return np.sort(np.hstack([even, np.clip(self._score(time[:, None] - body_days), _LEAST_SCORE, top)]), axis=1)
+        return np.sort(np.hstack([even, np.clip(self.score(time[:, None] - body_days), LEAST_SCORE, top)]), axis=1)
 
     def log_sf_scaled(self, body: TransitBody, days: Array, factors: Array) -> Array:
         """Return log P(factor x body + delay > days), (factors, days), with a relative error below 1e-4."""
@@ -210,9 +201,9 @@ class HoldDelay:
 
     def _log_sf_integral(self, body: TransitBody, time: Array, panel_width: float) -> Array:
         top = self._top_score(body, time)
-        least = max(body.floor_score, _LEAST_SCORE)
-        body_width = float(np.max(np.clip(body.score(time), least, _MOST_SCORE))) - least
-        n_delay = int(np.ceil((float(np.max(top)) - _LEAST_SCORE) / panel_width)) + 1
+        least = max(body.floor_score, LEAST_SCORE)
+        body_width = float(np.max(np.clip(body.score(time), least, MOST_SCORE))) - least
+        n_delay = int(np.ceil((float(np.max(top)) - LEAST_SCORE) / panel_width)) + 1
         edge = self._edges(body, time, n_delay, int(np.ceil(body_width / panel_width)) + 1)
         half = 0.5 * np.diff(edge)[:, :, None]
         score = edge[:, :-1, None] + half * (1.0 + _NODE)
@@ -326,6 +317,22 @@ class MissedFlights:
         if self.again_share == 0:
             return np.where(n_flights < 1.0, 0.0, -np.inf)
         return n_flights * float(np.log(self.again_share))
+
+
+def drawn_score(u: ArrayLike, edge: Array, log_density: Array, log_tail: float) -> Array:
+    """Return the normal score at cumulative chance u in [0, 1), of a density tabulated at edges.
+
+    `log_tail` is the log of the mass so far above that a box is late whatever else: there the density is the normal's.
+    """
+    chance = np.asarray(u, dtype=np.float64)
+    peak = max(float(np.max(log_density)), log_tail)
+    density = np.exp(log_density - peak)
+    below = np.concatenate([[0.0], np.cumsum(0.5 * (density[1:] + density[:-1]) * np.diff(edge))])
+    total = below[-1] + np.exp(log_tail - peak)
+    reached = chance * total
+    # The mass still above decides in the tail; as a difference it would lose digits there.
+    above = np.minimum(np.log1p(-chance) + np.log(total) + peak, log_tail)
+    return np.asarray(np.where(reached < below[-1], np.interp(reached, below, edge), -ndtri_exp(above)))
 
 
 Delay = NoDelay | HoldDelay | MissedFlights

@@ -11,15 +11,12 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from model.transit.delay import HoldDelay, MissedFlights, NoDelay
+from model.transit.delay import LEAST_SCORE, HoldDelay, MissedFlights, NoDelay
 from model.transit.transit import TransitTime
-from model.transit.transit_body import TransitBody
+from model.transit.transit_body import HALF_LOG_TWO_PI, MOST_SCORE, TransitBody
 
 Array = NDArray[np.float64]
 
-_HALF_LOG_TWO_PI = 0.5 * float(np.log(2.0 * np.pi))
-# Scores below carry less than 1e-16 of the mass; scores above less than 1e-300.
-_LEAST_SCORE, _MOST_SCORE = -8.5, 38.0
 # Cells of a hold, per kind of edge.
 _CELLS = 96
 # Two dates without times of day: the total is off by a triangle of a day either way, here at its inner eighths.
@@ -107,19 +104,11 @@ def _flights(delay: MissedFlights, longest_days: float) -> tuple[Array, Array]:
 
 def _hold(delay: HoldDelay, body: TransitBody, total_days: float, longest_days: float) -> tuple[Array, Array]:
     """Return the middles of cells of a hold's score up to the longest, in days, and the log of their chances."""
-    top = float(np.clip(_score(delay, np.array(longest_days)), _LEAST_SCORE, _MOST_SCORE))
-    least = max(body.floor_score, _LEAST_SCORE)
-    most = float(np.clip(body.score(total_days), least, _MOST_SCORE))
-    of_body = _score(delay, np.maximum(total_days - body.days_at(np.linspace(least, most, _CELLS + 1)), 0.0))
-    edge = np.sort(np.concatenate([np.linspace(_LEAST_SCORE, top, _CELLS + 1), np.clip(of_body, _LEAST_SCORE, top)]))
+    top = float(np.clip(delay.score(longest_days), LEAST_SCORE, MOST_SCORE))
+    least = max(body.floor_score, LEAST_SCORE)
+    most = float(np.clip(body.score(total_days), least, MOST_SCORE))
+    of_body = delay.score(total_days - body.days_at(np.linspace(least, most, _CELLS + 1)))
+    edge = np.sort(np.concatenate([np.linspace(LEAST_SCORE, top, _CELLS + 1), np.clip(of_body, LEAST_SCORE, top)]))
     edge = edge[np.append(True, np.diff(edge) > 0)]
     score = 0.5 * (edge[1:] + edge[:-1])
-    return (
-        np.asarray(delay.median_days * np.exp(delay.sd_log * score)),
-        np.log(np.diff(edge)) - 0.5 * score**2 - _HALF_LOG_TWO_PI,
-    )
-
-
-def _score(delay: HoldDelay, days: Array) -> Array:
-    with np.errstate(divide="ignore"):
-        return np.asarray((np.log(days) - np.log(delay.median_days)) / delay.sd_log)
+    return delay.days(score), np.log(np.diff(edge)) - 0.5 * score**2 - HALF_LOG_TWO_PI

@@ -11,16 +11,14 @@ from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.special import log_ndtr, ndtri_exp
+from scipy.special import log_ndtr
 
-from model.transit.delay import Delay, HoldDelay
+from model.transit.delay import LEAST_SCORE, Delay, HoldDelay, drawn_score
 from model.transit.transit import TransitTime
-from model.transit.transit_body import TransitBody
+from model.transit.transit_body import HALF_LOG_TWO_PI, MOST_SCORE, TransitBody
 
 Array = NDArray[np.float64]
 
-# Scores below carry less than 1e-16 of the mass; scores above less than 1e-300.
-_LEAST_SCORE, _MOST_SCORE = -8.5, 38.0
 # Cells of the table by which a wait is drawn, and groups of draws that share a wait once the box is late.
 _WAIT_CELLS = 512
 _WAIT_GROUPS = 32
@@ -150,21 +148,11 @@ def draw_wait(wait: HoldDelay, transit: TransitTime, elapsed_days: float, u: Arr
     Inverts the conditional distribution function, in 512 cells of the wait's score and exactly beyond elapsed_days less
     the least time in transit; error of the distribution function below 1e-4.
     """
-    chance = np.asarray(u, dtype=np.float64)
     room = elapsed_days - transit.body.minimum_days
     if room <= 0:
-        return wait.draw(chance)
-    top = float(np.clip((np.log(room) - np.log(wait.median_days)) / wait.sd_log, _LEAST_SCORE, _MOST_SCORE))
-    score = np.linspace(_LEAST_SCORE, top, _WAIT_CELLS + 1)
-    days = wait.median_days * np.exp(wait.sd_log * score)
-    log_density = transit.log_sf(elapsed_days - days) - 0.5 * score**2 - 0.5 * np.log(2.0 * np.pi)
+        return wait.draw(u)
+    top = float(np.clip(wait.score(room), LEAST_SCORE, MOST_SCORE))
+    score = np.linspace(LEAST_SCORE, top, _WAIT_CELLS + 1)
+    log_density = transit.log_sf(elapsed_days - wait.days(score)) - 0.5 * score**2 - HALF_LOG_TWO_PI
     # A wait above the last edge makes the box late whatever its time in transit.
-    log_tail = float(log_ndtr(-top))
-    peak = max(float(np.max(log_density)), log_tail)
-    density = np.exp(log_density - peak)
-    below = np.concatenate([[0.0], np.cumsum(0.5 * (density[1:] + density[:-1]) * np.diff(score))])
-    total = below[-1] + np.exp(log_tail - peak)
-    reached = chance * total
-    above = np.minimum(np.log1p(-chance) + np.log(total) + peak, log_tail)
-    drawn = np.where(reached < below[-1], np.interp(reached, below, score), -ndtri_exp(above))
-    return np.asarray(wait.median_days * np.exp(wait.sd_log * drawn))
+    return wait.days(drawn_score(u, score, log_density, float(log_ndtr(-top))))

@@ -34,8 +34,8 @@ _MISFIT_LARGE = 1e-4
 _SETTLED = 0.98
 _DIFFERENCE = 1e-6
 _LEAST_CURVATURE = 1e-12
-_MOST_BISECTIONS = 120
-_ROOT_TOLERANCE = 1e-13
+# Of the days between which a quantile lies: to rounding.
+_HALVINGS = 52
 _FINITE_SCORE = 40.0
 
 
@@ -124,7 +124,7 @@ class TransitTime:
         if self.delay.share > 0:
             log_late = np.log(self.delay.share) + float(self.delay.log_sf_after(self.body, elapsed_days))
             # With a share of 1, or a body that is bounded, nothing but a delay can be late.
-            delayed = np.asarray(delayed_u) >= -np.expm1(min(log_late - log_sf, 0.0))
+            delayed = np.asarray(delayed_u) >= -np.expm1(log_late - log_sf)
             delay[delayed] = self.delay.draw_late(self.body, elapsed_days, np.asarray(delay_u)[delayed])
         body = self.body.quantile_above(body_u, elapsed_days - delay)
         return np.maximum(body + delay, elapsed_days), delay
@@ -142,11 +142,12 @@ class TransitTime:
             return least
         # A total above x + y needs a body above x or a delay above y: half of the chance for each bounds the root.
         half = log_sf - np.log(2.0)
-        most = self.body.days_at_log_sf(half) + np.where(
-            half < np.log(share), self.delay.days_at_log_sf(np.minimum(half - np.log(share), 0.0)), 0.0
-        )
-        target = _score(log_sf)
-        return _rising_root(lambda days: _score(self.log_sf(days)) - target, least, most)
+        most = self.body.days_at_log_sf(half) + self.delay.days_at_log_sf(np.minimum(half - np.log(share), 0.0))
+        for _ in range(_HALVINGS):
+            middle = 0.5 * (least + most)
+            later = self.log_sf(middle) > log_sf
+            least, most = np.where(later, middle, least), np.where(later, most, middle)
+        return most
 
 
 @dataclass(frozen=True)
@@ -207,7 +208,9 @@ def solve_transit(quantiles: TransitQuantiles, delay: Delay, minimum_days: float
                 transit = _fit(wanted, beside, minimum, on_log=on_log)
                 if transit is not None:
                     return SolvedTransit(transit, share, share < delay.share)
-        share = 0.5 * share if share > _LEAST_SHARE else 0.0
+        if share <= _LEAST_SHARE:
+            break
+        share *= 0.5
     transit = _fit(wanted, NoDelay(), minimum, on_log=False)
     if transit is None:
         transit = TransitTime(_body(wanted, minimum, on_log=True), NoDelay())
@@ -282,32 +285,3 @@ def _least_squares(misfit: Callable[[Array], Array], start: Array) -> Array:
 def _score(log_sf: Array) -> Array:
     """Normal score of a chance given as its log survival function, held finite."""
     return np.asarray(np.clip(-ndtri_exp(log_sf), -_FINITE_SCORE, _FINITE_SCORE))
-
-
-def _rising_root(function: Callable[[Array], Array], least: Array, most: Array) -> Array:
-    """Return the roots of rising functions between bounds, elementwise.
-
-    Inverse quadratic interpolation guarded by bisection: Chandrupatla 1997, A new hybrid quadratic/bisection algorithm
-    for finding the zero of a nonlinear function without using derivatives, Adv. Eng. Software 28.
-    """
-    a, b = np.array(most), np.array(least)
-    fa, fb = function(a), function(b)
-    step = np.full(a.shape, 0.5)
-    for _ in range(_MOST_BISECTIONS):
-        x = a + step * (b - a)
-        fx = function(x)
-        same = np.signbit(fx) == np.signbit(fa)
-        c, fc = np.where(same, a, b), np.where(same, fa, fb)
-        b, fb = np.where(same, b, a), np.where(same, fb, fa)
-        a, fa = x, fx
-        width = np.abs(b - a)
-        tolerance = _ROOT_TOLERANCE * np.abs(a)
-        if np.all((width <= 2.0 * tolerance) | (fa == 0)):
-            break
-        with np.errstate(divide="ignore", invalid="ignore"):
-            xi, phi = (a - b) / (c - b), (fa - fb) / (fc - fb)
-            quadratic = fa / (fb - fa) * fc / (fb - fc) + (c - a) / (b - a) * fa / (fc - fa) * fb / (fc - fb)
-            trusted = (phi**2 < xi) & ((1.0 - phi) ** 2 < 1.0 - xi) & np.isfinite(quadratic)
-            margin = np.minimum(tolerance / width, 0.5)
-        step = np.where(trusted, np.clip(quadratic, margin, 1.0 - margin), 0.5)
-    return np.where(np.abs(fa) < np.abs(fb), a, b)

@@ -22,8 +22,8 @@ Array = NDArray[np.float64]
 _FLAT_BEND = 1e-8
 # Below this bend the mean is taken to second order, relative error below 1e-9.
 _NEARLY_FLAT_BEND = 1e-5
-_HALF_LOG_TWO_PI = 0.5 * float(np.log(2.0 * np.pi))
-_MOST_SCORE = 38.0
+HALF_LOG_TWO_PI = 0.5 * float(np.log(2.0 * np.pi))
+MOST_SCORE = 38.0
 # Scores beyond this carry less than 1e-16 of the mass.
 _FAR_SCORE = 8.5
 # Gauss-Legendre nodes for the mean of the curve on the log scale.
@@ -131,7 +131,7 @@ class TransitBody:
             log_slope = np.log(self.scale) + self.bend * z
             if self.on_log:
                 log_slope = log_slope + np.log(time - self.minimum_days)
-            log_density = -0.5 * z * z - _HALF_LOG_TWO_PI - log_slope - self._log_kept
+            log_density = -0.5 * z * z - HALF_LOG_TWO_PI - log_slope - self._log_kept
         return np.where((time > self.minimum_days) & np.isfinite(z), log_density, -np.inf)
 
     def days_at_log_sf(self, log_sf: ArrayLike) -> Array:
@@ -164,7 +164,7 @@ class TransitBody:
             z = _FAR_SCORE * node
             density = np.exp(-0.5 * z * z) * weight
             return float(np.sum(density * self.days_at(z)) / np.sum(density))
-        floor = max(self.floor_score, -_MOST_SCORE)
+        floor = max(self.floor_score, -MOST_SCORE)
         if abs(self.bend) < _NEARLY_FLAT_BEND:
             # To second order in the bend, by the inverse Mills ratio at the cut; the closed form would cancel.
             ratio = np.exp(-0.5 * floor * floor - self._log_kept) / np.sqrt(2.0 * np.pi)

@@ -170,6 +170,15 @@ def test_slips_that_need_no_model(changes: dict[str, str], code: str, column: st
     assert (doubt["row"], doubt["column"], doubt["chance"]) == (2, column, None)
 
 
+def test_a_genus_that_is_nearly_one_of_the_table_is_named_by_its_row(ledger_client: Client) -> None:
+    """A letter left out; a genus that is like none of the table is no misspelling, and an old name is none either."""
+    rows = [row(shipment="A", genus=genus) for genus in ("Alocasia", "Philodendrn", "Zzyzx", "Calathea")]
+    (doubt,) = taken(ledger_client, *rows)["doubtful"]
+    assert (doubt["row"], doubt["line"], doubt["column"], doubt["code"]) == (3, 1, "genus", "genus_spelling")
+    assert "Philodendrn is not in the table of genera" in doubt["text"]
+    assert "Philodendron may be meant" in doubt["text"]
+
+
 def test_a_date_ahead_of_the_clock_is_doubted_where_it_was_taken_in(tmp_path: Path) -> None:
     """By a clock that was months fast when the file came, and has been set right."""
     with Database(f"sqlite:///{tmp_path / 'ledger.db'}") as database:

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from scipy.optimize import brentq
 
-from app.learning.gate import Verdict, judge, outside
+from app.learning.gate import Verdict, judge, outside, too_far
 from app.learning.job import _difference as difference_by_box
 from app.learning.job import _left_out as left_out
 from app.serving.engine import rules_draws
@@ -70,6 +70,7 @@ def test_a_candidate_that_predicts_all_boxes_as_the_active_version_does_is_no_wo
     said = verdict(np.zeros(25))
     assert said.activate
     assert "no worse beyond noise" in said.reason
+    assert "(log score apart by 0.000 a box" in said.reason
 
 
 def test_boxes_that_the_active_version_knows_are_compared_too() -> None:
@@ -120,6 +121,13 @@ def test_from_a_version_that_is_out_already_it_may_move_by_a_quarter_of_a_width(
     further = shifted(brentq(lambda by: beyond(by) - slack, 0.0, 9.0, xtol=1e-6))
     said = judge(further, far, difference=NOTHING, n_new=0, before="the version before")
     assert said.activate == activate
+
+
+def test_an_answer_on_its_limit_is_not_beyond_it() -> None:
+    """Half a width, or where the active version is out already a quarter more: halves and quarters are exact floats."""
+    own, was = np.array([0.5, 0.75, 1.25]), np.array([0.0, 0.5, 1.0])
+    assert not too_far(own, was).any()
+    assert too_far(np.nextafter(own, 2.0), was).all()
 
 
 # Every way in which a box of one line of two plants, and a box of two lines of one plant, can arrive.

@@ -5,9 +5,9 @@ import re
 
 import pytest
 
-from app.problems import TooMuchWork
+from app.problems import MOST_SECONDS, TooMuchWork
 from app.risk.risk import answer_risk
-from app.risk.work_limit import MOST_SECONDS, check_work
+from app.risk.work_limit import check_work
 from app.schemas.risk import RiskQuery, RiskRequest
 from model.plant import Plant
 from tests.app.batches import engine

@@ -1,6 +1,7 @@
 """The likelihood of a line: a proper distribution, the formula of the model, and its derivatives."""
 
 from itertools import product
+from typing import Any
 
 import numpy as np
 import pytest
@@ -123,6 +124,26 @@ def test_far_out_the_likelihood_is_finite_or_impossible_and_never_nan(counts: tu
         assert not np.isnan(found).any()
         assert found.max() <= 0.0
         assert np.isfinite(found[1:4]).all()
+
+
+def test_the_hazard_rises_as_far_as_squares_of_it_are_numbers() -> None:
+    """All alive: the log chance is -12 e^eta, up to e^300, or e^60 in single precision, whose squares are finite."""
+    alive = (12.0, 0.0, 0.0, 12.0)
+    etas = np.array([80.0, 299.0, 301.0, 400.0])
+    expected = -12.0 * np.exp([80.0, 299.0, 300.0, 300.0])
+    np.testing.assert_allclose(at(alive, etas, h0=0.0), expected, rtol=1e-12)
+    single: Any = np.array([40.0, 59.0, 61.0, 80.0], dtype=np.float32)
+    found = value(single, np.tile(c_of(*alive), 4).astype(np.float32), 1.2, 0.0)
+    np.testing.assert_allclose(found, -12.0 * np.exp([40.0, 59.0, 60.0, 60.0]), rtol=1e-5)
+
+
+def test_where_nothing_dies_those_alive_have_no_slope() -> None:
+    """e^-800 is 0 to a float: all live for certain, and only h0, of which the log chance is -12 h0, changes that."""
+    c = coefficients(ledger(np.array([(7.0, NAN, NAN, 12.0), (12.0, 0.0, 0.0, 12.0)]), np.zeros(2)))
+    eta = np.array([0.0, -800.0])
+    found = terms(eta, c, 1.2, 0.0)
+    assert [float(term[1]) for term in found] == [0.0] * 6 + [-12.0]
+    assert [float(slope[1]) for slope in slopes(eta, c, 1.2, 0.0)] == [0.0, 0.0]
 
 
 def test_small_chances_keep_their_digits() -> None:

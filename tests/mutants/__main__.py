@@ -1,7 +1,7 @@
-"""``python -m tests.mutants [--mutants N] [--seed SEED] [--only MODULE]``: run them and write down what became of each.
+"""``python -m tests.mutants [--mutants N] [--seed SEED ...] [--only MODULE ...]``: run them and write down their fates.
 
 Each mutant is one change to one module, in a copy of the tree; the tests that are about its module run on it, and those
-that still pass have not noticed. With --only or fewer mutants the record is printed and not written.
+that still pass have not noticed. With --only, fewer mutants or other seeds the record is printed and not written.
 """
 
 import argparse
@@ -21,7 +21,7 @@ from tests.mutants.mutations import Mutation, mutations
 
 ROOT = Path(__file__).resolve().parents[2]
 RECORD = Path(__file__).with_name("last.md")
-N_MUTANTS, SEED = 100, 1
+N_MUTANTS, SEEDS = 100, [1, 2]
 # A mutant that loops for ever is noticed too.
 MOST_SECONDS = 600
 TESTS_OF = {
@@ -90,11 +90,11 @@ def fate(tree: Path, mutant: Mutant) -> str:
 
 
 def record(fates: list[tuple[Mutant, str]], seed: int) -> str:
-    """Return the record as Markdown."""
+    """Return the record of a seed as Markdown."""
     n_survived, n_argued = ([of for _, of in fates].count(wanted) for wanted in (SURVIVED, ARGUED))
     n = len(fates) - n_argued
     text = (
-        "# The last run of the mutants\n\n"
+        f"\n## Seed {seed}\n\n"
         f"`python -m tests.mutants --mutants {len(fates)} --seed {seed}`: {n_survived} of {n} survived, "
         f"{n_survived / n:.1%}. {n_argued} more are equivalent, for the reasons below.\n\n"
         "| module | mutants | killed | survived | equivalent |\n|---|---|---|---|---|\n"
@@ -105,7 +105,7 @@ def record(fates: list[tuple[Mutant, str]], seed: int) -> str:
             counts = " | ".join(str(own.count(wanted)) for wanted in (KILLED, SURVIVED, ARGUED))
             text += f"| {module} | {len(own)} | {counts} |\n"
     for wanted, heading in ((SURVIVED, "Survivors"), (ARGUED, "Equivalent")):
-        text += f"\n## {heading}\n\n"
+        text += f"\n### {heading}\n\n"
         said = [mutant for mutant, of in fates if of == wanted]
         for mutant in said:
             why = f": {EQUIVALENT[mutant.key]}" if wanted == ARGUED else ""
@@ -119,10 +119,11 @@ def main(argv: list[str]) -> int:
     """Run the mutants that are asked for."""
     parser = argparse.ArgumentParser(prog="python -m tests.mutants")
     parser.add_argument("--mutants", type=int, default=N_MUTANTS)
-    parser.add_argument("--seed", type=int, default=SEED)
+    parser.add_argument("--seed", type=int, action="append")
     parser.add_argument("--only", choices=list(TESTS_OF), action="append")
     asked = parser.parse_args(argv)
-    modules = asked.only or list(TESTS_OF)
+    modules, seeds = asked.only or list(TESTS_OF), asked.seed or SEEDS
+    text = "# The last run of the mutants\n"
     with TemporaryDirectory() as folder:
         tree = Path(folder) / "tree"
         shutil.copytree(ROOT, tree, ignore=shutil.ignore_patterns(".*", "__pycache__", "*.db*"))
@@ -130,12 +131,13 @@ def main(argv: list[str]) -> int:
             if not passes(tree, TESTS_OF[module]):
                 print(f"{module}: its tests fail without any change", file=sys.stderr)
                 return 1
-        fates = []
-        for mutant in drawn(tree, asked.mutants, asked.seed, modules):
-            fates.append((mutant, fate(tree, mutant)))
-            print(f"{fates[-1][1]:10}  {mutant.module}:{mutant.mutation.line}  {mutant.key[2]}", flush=True)
-    text = record(fates, asked.seed)
-    if asked.only or asked.mutants != N_MUTANTS:
+        for seed in seeds:
+            fates = []
+            for mutant in drawn(tree, asked.mutants, seed, modules):
+                fates.append((mutant, fate(tree, mutant)))
+                print(f"{fates[-1][1]:10}  {mutant.module}:{mutant.mutation.line}  {mutant.key[2]}", flush=True)
+            text += record(fates, seed)
+    if asked.only or asked.mutants != N_MUTANTS or seeds != SEEDS:
         print(text)
     else:
         RECORD.write_text(text, encoding="utf-8")
