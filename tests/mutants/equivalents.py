@@ -40,6 +40,11 @@ EQUIVALENT: dict[tuple[str, str, str], str] = {
     (
         "model/exposure/damage.py",
         "some = cold if len(cold) < GATHERED_SHARE * n else slice(0, n)",
+        "len(cold) < GATHERED_SHARE * n -> (not (len(cold) < GATHERED_SHARE * n))",
+    ): WAY,
+    (
+        "model/exposure/damage.py",
+        "some = cold if len(cold) < GATHERED_SHARE * n else slice(0, n)",
         "len(cold) < GATHERED_SHARE * n -> (len(cold) <= GATHERED_SHARE * n)",
     ): WAY,
     (
