@@ -97,6 +97,17 @@ def test_how_far_an_answer_lies_outside_its_range() -> None:
     assert (outside(rules, shifted(8.0)) >= away).all()
 
 
+def test_beyond_a_range_twice_as_wide_an_answer_lies_half_as_far() -> None:
+    """In widths of log H = log(-log healthy): the end that the answer is beyond stays, the other moves away."""
+    rules = [rule for rule in load_reference().rules if rule.outcome == "healthy"]
+    rule = rules[int(outside(rules, shifted(4.0)).argmax())]
+    near, far = np.log(-np.log([rule.low, rule.high]))
+    wider = replace(rule, high=float(np.exp(-np.exp(2.0 * far - near))))
+    narrow, wide = outside([rule, wider], shifted(4.0))
+    assert narrow > 0.0
+    assert wide == pytest.approx(narrow / 2.0, rel=1e-9)
+
+
 def shifted_outside(widths: float) -> PosteriorDraws:
     """Return the rules of thumb with a hazard so high that one answer lies that many widths outside its range."""
     rules = load_reference().rules

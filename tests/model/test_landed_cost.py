@@ -3,6 +3,7 @@
 from collections.abc import Callable
 from decimal import Decimal
 from math import prod
+from typing import Any
 
 import pytest
 from hypothesis import given, settings
@@ -98,6 +99,7 @@ class TestWorkedSums:
             cost_of_waiting=18,
             days_waited=6,
         )
+        assert waybill.plants == 60
         # 50 x 8 + 10 x 12.50 = 525; freight 180; 4 % of 705 = 28.20; 23 % of 733.20 = 168.636; half of 168.64 = 84.32
         assert amounts(waybill) == {
             "plants": Decimal("525.00"),
@@ -113,6 +115,24 @@ class TestWorkedSums:
             "waiting": Decimal("18.00"),
         }
         assert landed_cost(waybill).total == Decimal("1042.02")
+
+    def test_what_is_left_out_costs_nothing(self) -> None:
+        waybill = Waybill(currency="EUR", lines=(PlantLine(20, 8),), freight=150)
+        assert amounts(waybill) == {"plants": Decimal("160.00"), "freight": Decimal("150.00")}
+        assert waybill.border_rate == 0.0
+
+    @pytest.mark.parametrize(
+        ("days", "text"),
+        [
+            ({}, "waiting: 1 order x 18.00"),
+            ({"days_waited": 0}, "waiting: 1 order x 18.00"),
+            ({"days_waited": 1}, "waiting 1 day: 1 order x 18.00"),
+            ({"days_waited": 6}, "waiting 6 days: 1 order x 18.00"),
+        ],
+    )
+    def test_waiting_says_how_long(self, days: dict[str, Any], text: str) -> None:
+        waybill = Waybill(currency="EUR", lines=(PlantLine(20, 8),), freight=150, cost_of_waiting=18, **days)
+        assert landed_cost(waybill).items[-1].text == text
 
     def test_border_rate_is_duty_and_what_is_left_of_the_tax_on_both(self) -> None:
         # 0.04 + 0.23 x (1 - 0.25) x (1 + 0.04)

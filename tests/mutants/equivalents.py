@@ -8,6 +8,26 @@ FLOOR = "a floor of 1e-12, so that equations can be solved: the bodies of 60 ran
 
 EQUIVALENT: dict[tuple[str, str, str], str] = {
     (
+        "model/fit/likelihood.py",
+        "r1 = np.where(c[1] > 0, _odds(first), 0.0)",
+        "0.0 -> 1.0",
+    ): "it is multiplied by a count of 0",
+    (
+        "model/fit/likelihood.py",
+        "r2 = np.where(c[3] > 0, _odds(second), 0.0)",
+        "0.0 -> 1.0",
+    ): "it is multiplied by a count of 0",
+    (
+        "model/fit/likelihood.py",
+        "r3 = np.where(c[4] > 0, _odds(between), 0.0)",
+        "0.0 -> 1.0",
+    ): "it is multiplied by a count of 0",
+    (
+        "model/fit/likelihood.py",
+        "r2, r3 = np.where(c[3] > 0, _odds(second), 0.0), np.where(c[4] > 0, _odds(between), 0.0)",
+        "0.0 -> 1.0",
+    ): "it is multiplied by a count of 0",
+    (
         "model/exposure/damage.py",
         "GATHERED_SHARE = 0.4",
         "0.4 -> 0.5",
@@ -16,6 +36,11 @@ EQUIVALENT: dict[tuple[str, str, str], str] = {
         "model/exposure/damage.py",
         "some = cold if len(cold) < GATHERED_SHARE * n else slice(0, n)",
         "GATHERED_SHARE * n -> ((GATHERED_SHARE) / (n))",
+    ): WAY,
+    (
+        "model/exposure/damage.py",
+        "some = cold if len(cold) < GATHERED_SHARE * n else slice(0, n)",
+        "len(cold) < GATHERED_SHARE * n -> (not (len(cold) < GATHERED_SHARE * n))",
     ): WAY,
     (
         "model/exposure/damage.py",
