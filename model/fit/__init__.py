@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from model.fit.inner_mode import ConvergenceError
     from model.fit.kappa import KappaAtMode, kappa_at_mode, kappa_given
     from model.fit.reweighting import Reweighted, reweight
+    from model.fit.survival import TransitSurvival
 
 __all__ = [
     "CONSIGNMENT",
@@ -34,6 +35,7 @@ __all__ = [
     "Observed",
     "Posterior",
     "Reweighted",
+    "TransitSurvival",
     "box_log_likelihoods",
     "box_log_predictive",
     "count_boxes",
@@ -53,6 +55,7 @@ _OF_A_FIT = {
     "KappaAtMode": "kappa",
     "Reweighted": "reweighting",
     "Posterior": "inference",
+    "TransitSurvival": "survival",
     "count_boxes": "evidence",
     "fit_boxes": "fitting",
     "fit_variance": "evidence",

@@ -21,7 +21,6 @@ PlainCounts = ArrayLike | Sequence[Sequence[float | None]]
 NEEDED = ("shipment", "genus", "days", "inside_c")
 OPTIONAL = ("cultivar", "container", "roots", "service", "seller_kind", "seller", "ship_date", "consignment")
 COUNTS = ("healthy", "damaged", "dead", "sent")
-# Air in a box; beyond it a temperature is in another unit.
 
 
 class TableError(ValueError):

@@ -1,6 +1,7 @@
 """The reference tables: CSV rows with source and status, and typed access to them.
 
-To change a judged number, change its row here; no other room holds one.
+To change a judged number of the model, change its row here; no other room holds one. What only sets when something is
+said of a record, a seller or a candidate stands where it is said.
 """
 
 from model.reference.constants import CONSTANTS
