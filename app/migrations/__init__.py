@@ -50,11 +50,11 @@ def upgrade(connection: Connection, metadata: MetaData, to: str = "head") -> Non
     settings.attributes["done"] = done
     before = MigrationContext.configure(connection).get_current_revision()
     try:
-        ahead = [step.revision for step in ScriptDirectory.from_config(settings).iterate_revisions(to, before)][::-1]
         command.upgrade(settings, to)
     except CommandError as error:
         raise StoreUnavailable("it was written by a newer version of this program") from error
     except Exception as error:
+        ahead = [step.revision for step in ScriptDirectory.from_config(settings).iterate_revisions(to, before)][::-1]
         if len(done) == len(ahead):
             raise
         why = str(error.orig if isinstance(error, DBAPIError) else error).partition("\n")[0]

@@ -174,14 +174,18 @@ def put_back(database: Database, revision: str) -> None:
 def fill(connection: Connection, rows: Rows) -> None:
     """Add rows to a ledger, as far as it has their tables and columns."""
     connection.execute(text("DELETE FROM ledger"))
-    inspector = inspect(connection)
+    there = {
+        name: {found["name"]: found["type"] for found in columns}
+        for (_, name), columns in inspect(connection).get_multi_columns().items()
+    }
     for each in metadata.sorted_tables:
-        if not rows.get(each.name) or not inspector.has_table(each.name):
+        if each.name not in there:
             continue
-        there = {found["name"]: found["type"] for found in inspector.get_columns(each.name)}
-        target = table(each.name, *(column(name, kind) for name, kind in there.items()))
-        for row in rows[each.name]:
-            connection.execute(insert(target).values({name: row[name] for name in row.keys() & there.keys()}))
+        target = table(each.name, *(column(name, kind) for name, kind in there[each.name].items()))
+        for row in rows.get(each.name, []):
+            connection.execute(
+                insert(target).values({name: row[name] for name in row.keys() & there[each.name].keys()})
+            )
 
 
 def _in_utc(value: Any) -> Any:

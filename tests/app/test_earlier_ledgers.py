@@ -53,13 +53,14 @@ def brought_up_to_date(revision: str) -> Rows:
 def everything_in(connection: Connection) -> dict[str, Any]:
     """Return tables, columns, indexes and rows as they are, whatever schema that is."""
     inspector = inspect(connection)
+    columns, indexes = inspector.get_multi_columns(), inspector.get_multi_indexes()
     return {
-        table: (
-            [column["name"] for column in inspector.get_columns(table)],
-            sorted(str(index["name"]) for index in inspector.get_indexes(table)),
-            sorted(map(repr, connection.execute(text(f"SELECT * FROM {table}")).all())),  # noqa: S608 - own tables
+        place[1]: (
+            [column["name"] for column in columns[place]],
+            sorted(str(index["name"]) for index in indexes[place]),
+            sorted(map(repr, connection.execute(text(f"SELECT * FROM {place[1]}")).all())),  # noqa: S608 - own tables
         )
-        for table in inspector.get_table_names()
+        for place in columns
     }
 
 
