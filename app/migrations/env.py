@@ -1,13 +1,15 @@
 """Run by Alembic: migrate on the connection, and in the transaction, of the caller, who is told of each step."""
 
+from collections.abc import Collection, Mapping
 from typing import Any
 
 from alembic import context
+from alembic.runtime.migration import MigrationContext, MigrationInfo
 
 attributes = context.config.attributes
 
 
-def _note(*, step: Any, **_rest: Any) -> None:
+def _note(ctx: MigrationContext, step: MigrationInfo, heads: Collection[Any], run_args: Mapping[str, Any]) -> None:  # noqa: ARG001 - as Alembic calls it
     attributes["done"].append(step.up_revision_id)
 
 

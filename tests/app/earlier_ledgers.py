@@ -163,8 +163,8 @@ def put_back(database: Database, revision: str) -> None:
     """
     file = sqlite_file(database.engine.url.render_as_string(hide_password=False))
     if file is not None:
-        with closing(sqlite3.connect(file)) as connection:
-            connection.executescript(file_of(revision).read_text(encoding="utf-8"))
+        with closing(sqlite3.connect(file)) as opened:
+            opened.executescript(file_of(revision).read_text(encoding="utf-8"))
         return
     with database.engine.connect() as connection, connection.begin():
         upgrade(connection, metadata, revision)
