@@ -17,7 +17,7 @@ from tests.app.servers import running_server
 ROOT = Path(__file__).resolve().parents[1]
 DOCUMENTS = (
     "README.md", "DEVELOPERS.md", "data/demo/README.md", "model/reference/README.md", "tests/studies/README.md",
-    "tests/benchmarks/README.md", "tests/trust/README.md",
+    "tests/benchmarks/README.md", "tests/trust/README.md", ".compose/README.md",
 )  # fmt: skip
 # About a hundred, and the counts of provenance by table.
 MOST_LINES = 125

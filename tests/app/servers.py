@@ -1,5 +1,6 @@
-"""Servers in processes of their own, on loopback ports that the system chooses, and waiting for what they do."""
+"""Servers on loopback ports that the system chooses, in processes of their own or a thread, and waiting for them."""
 
+import asyncio
 import re
 import subprocess
 import sys
@@ -10,7 +11,11 @@ from threading import Event, Thread
 from typing import TypeVar
 
 import httpx
+import uvicorn
+from fastapi import FastAPI
+from uvicorn.protocols.http.h11_impl import H11Protocol
 
+from app.cli.server import PatientProtocol
 from app.settings import Settings
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -79,3 +84,20 @@ def server(url: str, host: str = "127.0.0.1", **variables: str) -> Iterator[http
         httpx.Client(base_url=address, timeout=PATIENCE_SECONDS) as client,
     ):
         yield client
+
+
+@contextmanager
+def thread_server(app: FastAPI, protocol: type[H11Protocol] = PatientProtocol) -> Iterator[int]:
+    """Serve an application in a thread and yield its port."""
+    running = uvicorn.Server(
+        uvicorn.Config(app, port=0, http=protocol, ws="none", log_level="critical", timeout_keep_alive=600)
+    )
+    thread = Thread(target=lambda: asyncio.run(running.serve()))
+    thread.start()
+    until(lambda: running.started)
+    try:
+        port: int = running.servers[0].sockets[0].getsockname()[1]
+        yield port
+    finally:
+        running.should_exit = True
+        thread.join()

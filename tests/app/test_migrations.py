@@ -15,7 +15,7 @@ from alembic.migration import MigrationContext
 from sqlalchemy import create_engine, inspect, text
 
 import app.store
-from app.migrations import config, newest
+from app.migrations import config, newest, upgrade
 from app.problems import StoreUnavailable
 from app.settings import Settings
 from app.store.database import Database
@@ -73,10 +73,10 @@ def test_two_processes_may_prepare_at_once(database_url: str) -> None:
 
 def test_a_migration_that_fails_leaves_nothing(database_url: str, monkeypatch: pytest.MonkeyPatch) -> None:
     def failing(*arguments: Any, **_options: Any) -> None:
-        upgrade(*arguments)
+        to_the_end(*arguments)
         raise RuntimeError("the power went off")
 
-    upgrade = command.upgrade
+    to_the_end = command.upgrade
     with Database(database_url) as database:
         monkeypatch.setattr(command, "upgrade", failing)
         with pytest.raises(RuntimeError, match="power"):
@@ -183,10 +183,7 @@ def test_a_refit_of_an_older_ledger_has_seen_what_its_version_had(database: Data
     """Up to the second migration, refits did not say it; one that was stopped has still seen nothing."""
     values = {"at": "2026-11-27 12:00:00", "none": b""}
     with database.engine.connect() as connection, connection.begin():
-        settings = config()
-        settings.attributes["connection"] = connection
-        settings.attributes["metadata"] = metadata
-        command.upgrade(settings, "0002")
+        upgrade(connection, metadata, "0002")
         connection.execute(
             text(
                 "INSERT INTO model_versions (version, manifest_json, arrays, ledger_revision, active, created_at)"

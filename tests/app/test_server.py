@@ -1,21 +1,18 @@
 """The server's patience with clients that send slowly, over real sockets."""
 
-import asyncio
+import json
 import socket
 from collections.abc import Iterator
-from contextlib import contextmanager
 from pathlib import Path
-from threading import Thread
 
 import httpx
 import pytest
-import uvicorn
 
 from app.__main__ import main
 from app.cli.server import PatientProtocol
 from app.main import create_app
 from app.settings import Settings
-from tests.app.servers import PATIENCE_SECONDS, server, until
+from tests.app.servers import PATIENCE_SECONDS, running_server, thread_server
 
 
 class Hasty(PatientProtocol):
@@ -24,28 +21,11 @@ class Hasty(PatientProtocol):
     head_seconds = 0.3
 
 
-@contextmanager
-def hasty_server(file: Path) -> Iterator[int]:
-    """Yield the port of a server in a thread."""
-    app = create_app(Settings(database_url=f"sqlite:///{file}"))
-    running = uvicorn.Server(
-        uvicorn.Config(app, port=0, http=Hasty, ws="none", log_level="critical", timeout_keep_alive=600)
-    )
-    thread = Thread(target=lambda: asyncio.run(running.serve()))
-    thread.start()
-    until(lambda: running.started)
-    try:
-        port: int = running.servers[0].sockets[0].getsockname()[1]
-        yield port
-    finally:
-        running.should_exit = True
-        thread.join()
-
-
 @pytest.fixture(scope="module")
 def port(tmp_path_factory: pytest.TempPathFactory) -> Iterator[int]:
     """Yield the port of a server without a ledger."""
-    with hasty_server(tmp_path_factory.mktemp("server") / "ledger.db") as port:
+    file = tmp_path_factory.mktemp("server") / "ledger.db"
+    with thread_server(create_app(Settings(database_url=f"sqlite:///{file}")), Hasty) as port:
         yield port
 
 
@@ -124,8 +104,13 @@ def test_an_address_that_others_can_reach_needs_a_key_first(tmp_path: Path, caps
     assert "make one first with: python -m app key new" in capsys.readouterr().err
     assert main(["key", "new", "--name", "office", "--scope", "read", "--database-url", url]) == 0
     key = capsys.readouterr().out.splitlines()[0]
-    with server(url, host=everywhere) as client:
-        assert client.get("/v1/genera").status_code == 401
-        assert client.get("/v1/genera", headers={"authorization": f"Bearer {key}"}).status_code == 200
+    log: list[str] = []
+    with running_server(url, everywhere, log, TRANSIT_TRUSTED_PROXIES="192.0.2.0/28") as address:
+        genera = f"{address}/v1/genera"
+        assert httpx.get(genera, headers={"x-forwarded-for": "192.0.2.77"}).status_code == 401
+        assert httpx.get(genera, headers={"authorization": f"Bearer {key}"}).status_code == 200
+    # From no proxy that is trusted: what it says of where the call comes from is not believed.
+    addresses = [line["address"] for line in map(json.loads, log) if line["event"] in ("call", "key_refused")]
+    assert addresses == ["127.0.0.1"] * 2
     assert main(["key", "revoke", key.split("_")[1], "--database-url", url]) == 0
     assert main(serve) == 2
