@@ -25,7 +25,17 @@ from app.batch.places import resolve_place
 from app.batch.plans import BatchLine, RoutePlan
 from app.batch.seller_defaults import Filled, answers_of, packing_of, stored_seller, with_seller
 from app.batch.senders import drift_quarter, seller_level
-from app.batch.words import CLAIM_WINDOWS, bearable, boxes_words, listed, money, of_journeys, percent, rough
+from app.batch.words import (
+    CLAIM_WINDOWS,
+    bearable,
+    boxes_words,
+    listed,
+    money,
+    of_journeys,
+    percent,
+    percent_short_of,
+    rough,
+)
 from app.batch.working_days import WEEKDAYS, LaneCalendar
 
 __all__ = [
@@ -70,6 +80,7 @@ __all__ = [
     "origin_layover",
     "packing_of",
     "percent",
+    "percent_short_of",
     "prepare",
     "resolve_genus",
     "resolve_place",

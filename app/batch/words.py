@@ -1,6 +1,7 @@
 """Shares and amounts of money in words."""
 
 from collections.abc import Mapping, Sequence
+from math import floor
 
 from app.schemas import Batch
 from model.decision import minor_digits
@@ -13,6 +14,12 @@ CLAIM_WINDOWS = f"{CONSTANTS.claim_window_shortest_h} h to {CONSTANTS.claim_wind
 def percent(share: float) -> str:
     """Return a share in whole per cent."""
     return f"{100 * share:.0f} %"
+
+
+def percent_short_of(share: float, asked: float) -> str:
+    """Return a share below one that is asked for: in tenths, never rounded up, where whole per cent look alike."""
+    whole = percent(share)
+    return whole if whole != percent(asked) else f"{floor(1000 * share) / 10:.1f} %"
 
 
 def boxes_words(n: int) -> str:

@@ -101,7 +101,7 @@ def journey_cautions(
         if froze := often(lambda _, drawn: float(np.mean(drawn.pack_froze)), notable):
             cautions.append(caution("heat_pack_freezes", journeys=of_journeys(froze)))
         if warm := often(lambda _, drawn: float(np.quantile(drawn.inside_c, 0.95)), CONSTANTS.too_warm_inside_c):
-            cautions.append(caution("heat_pack_too_warm", inside_c=min(warm.values()), routes=listed([*warm])))
+            cautions.append(caution("heat_pack_too_warm", inside_c=f"{min(warm.values()):.0f}", routes=listed([*warm])))
     if cold := often(lambda _, drawn: float(_chilled(drawn).max()), notable):
         genera = {
             line.plant.genus.genus if line.plant.genus else "the unknown plants"

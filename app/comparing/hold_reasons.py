@@ -5,7 +5,7 @@ from datetime import date, timedelta
 
 import numpy as np
 
-from app.batch import bearable, listed, money, percent, rough
+from app.batch import bearable, listed, money, percent, percent_short_of, rough
 from app.comparing.departures import Departure, Departures
 from app.comparing.reasons import NO_DIFFERENCE, Reason, more_or_less
 from app.schemas import HoldRequest
@@ -128,7 +128,8 @@ def _tempting(request: HoldRequest, departures: Departures, chosen: Departure) -
         return []
     gain = rough(best.margin_mean - chosen.margin_mean, request.currency)
     if best.chance_loss_within_limit < request.risk.confidence:
-        but = f"keeps the loss only with {percent(best.chance_loss_within_limit)} chance"
+        chance = percent_short_of(best.chance_loss_within_limit, request.risk.confidence)
+        but = f"keeps the loss only with {chance} chance"
     else:
         but = f"would beat {chosen.ship_date} only with {percent(chance_better(best.margin, chosen.margin))} chance"
     return [f"{best.ship_date} averages {gain} more, but {but}."]

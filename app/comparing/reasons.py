@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from typing import NamedTuple
 
-from app.batch import bearable, money, percent, rough
+from app.batch import bearable, money, percent, percent_short_of, rough
 from app.comparing.choice import RouteChoice, about_nothing, advised, equal_on_average
 from app.comparing.results import RouteResult
 from app.schemas import Batch
@@ -35,7 +35,7 @@ def compare_reason(batch: Batch, routes: Sequence[RouteResult], choice: RouteCho
     elif choice.rule.reason_code == "no_route_keeps_loss":
         lead = (
             f"No route keeps the loss within {bearable(batch)} with {wanted} chance: the least bad, {shown.name}, does "
-            f"with {percent(shown.chance_loss_within_limit)}."
+            f"with {percent_short_of(shown.chance_loss_within_limit, batch.risk.confidence)}."
         )
         more = [f"Its margin averages {money(shown.margin.mean, batch.currency)}."]
     else:
@@ -66,13 +66,12 @@ def _taken(batch: Batch, routes: Sequence[RouteResult], choice: RouteChoice) -> 
     gap, bad = other.margin.mean - taken.margin.mean, other.worst - taken.worst
     on_average = more_or_less(gap, batch.currency)
     in_bad = f"{more_or_less(bad, batch.currency)} in the worst 1 in 20"
-    if other.chance_loss_within_limit < batch.risk.confidence and gap > 0:
-        chance = percent(other.chance_loss_within_limit)
-        return (
-            f"{lead}; {other.name} would leave {on_average} on average, but keeps the loss within {bearable(batch)} "
-            f"only with {chance} chance."
-        )
-    if equal_on_average(taken, other, about_nothing(routes)):
+    equal = equal_on_average(taken, other, about_nothing(routes))
+    if other.chance_loss_within_limit < batch.risk.confidence and (gap > 0 or equal):
+        average = f"would leave {on_average} on average" if gap > 0 else f"is about equal on average ({on_average})"
+        chance = percent_short_of(other.chance_loss_within_limit, batch.risk.confidence)
+        return f"{lead}; {other.name} {average}, but keeps the loss within {bearable(batch)} only with {chance} chance."
+    if equal:
         safer = "; this is the safer one" if bad < 0 else ""
         return f"{lead}; {other.name} is about equal on average ({on_average}), and leaves {in_bad}{safer}."
     return f"{lead}; {other.name} leaves {on_average} on average, {'but' if bad * gap < 0 else 'and'} {in_bad}."

@@ -57,6 +57,9 @@ def with_acts(batch: SimulatedBatch, advised: int, cautions: Sequence[Caution]) 
         if gain > noise(gap, orders=gap.size, least=least):
             name, amount = asked.route.asked.name, rough(gain, batch.request.currency)
             worth[code] = (gain, f"{remedy.words}: on {name} that is worth about {amount} on average.")
+    # Another pack and none at all cannot both be asked for: what is worth more is.
+    if {"heat_pack_short", "heat_pack_too_warm"} <= worth.keys():
+        del worth[min("heat_pack_short", "heat_pack_too_warm", key=lambda code: worth[code][0])]
     ranked = sorted(worth, key=lambda code: -worth[code][0])
     acts = [*ranked, *(code for code in NOT_PLAYED if code in found)][:MOST_ACTS]
     return [

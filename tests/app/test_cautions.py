@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 import app
-from app.batch import of_journeys
+from app.batch import of_journeys, percent_short_of
 from app.batch.cautions import TEMPLATES, caution, fields_of
 
 # When each text with a rule, policy or law behind it was last compared with its sources; one that changes is compared
@@ -21,6 +21,10 @@ CHECKED = dict.fromkeys(
 ) | dict.fromkeys(["carrier_liability", "claim_window_unknown"], date(2026, 11, 27))  # fmt: skip
 
 APP_FOLDER = Path(app.__file__).parent
+
+
+def test_a_share_short_of_the_one_asked_for_does_not_look_like_it() -> None:
+    assert [percent_short_of(share, 0.8) for share in (0.7, 0.7951, 0.79999)] == ["70 %", "79.5 %", "79.9 %"]
 
 
 def uses() -> list[tuple[str, set[str]]]:

@@ -1,5 +1,6 @@
 """Comparing routes: money by hand, counts that add up, boxes with one fate, the words of the answer."""
 
+import re
 from math import sqrt
 
 import numpy as np
@@ -164,7 +165,11 @@ class TestJourney:
         frost = {"GLA": [{"date": f"2027-01-{day}", "min_c": -38, "max_c": -30} for day in range(12, 26)]}
         assert "heat_pack_freezes" in codes(compare(packing=long, forecast=frost))
         hot = BATCH["packing"] | {"heat_pack_hours": 40, "heat_packs": 6}
-        assert "heat_pack_too_warm" in codes(compare(packing=hot))
+        both = compare(packing=hot)
+        assert {"heat_pack_too_warm", "heat_pack_short"} <= codes(both)
+        # More of it and none of it cannot both be advised.
+        assert len({c.code for c in both.cautions if c.act} & {"heat_pack_too_warm", "heat_pack_short"}) <= 1
+        assert not any(re.search(r"\d\.\d+ °C", c.text) for c in both.cautions)
 
     def test_trip_beyond_the_rules_is_said(self) -> None:
         answer = compare(routes=[COURIER | {"transit_days": {"p10": 10, "p50": 20, "p90": 30}}])
