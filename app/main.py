@@ -46,7 +46,7 @@ from app.store import Database
 from app.track_record import TrackRecord
 
 LOOK_UP_SECONDS = 2.0
-USES_SECONDS = 1.0
+WRITE_SECONDS = 1.0
 DESCRIPTION = (
     "The chance that mail-ordered tropical plants arrive alive, and what to do about it. Every answer has a header "
     "X-Request-ID, the one of the call where it sends a valid one (1 to 128 letters, digits and ._:/+=@-): the log of "
@@ -77,7 +77,7 @@ async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
                 task.cancel()
             # A look-up under way ends before the database is closed under it, unless it waits for a lock.
             await asyncio.wait(following, timeout=LOOK_UP_SECONDS)
-            with move_on_after(USES_SECONDS):
+            with move_on_after(WRITE_SECONDS):
                 await to_thread.run_sync(keys.write_uses, abandon_on_cancel=True)
             await to_thread.run_sync(app.state.refits.close)
 

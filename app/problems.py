@@ -83,6 +83,7 @@ class Problem(Exception):  # noqa: N818 - the name of the thing in RFC 9457
     code: ClassVar[str] = "unexpected"
     title: ClassVar[str] = "Unexpected fault of the server"
     usual_detail: ClassVar[str] = ""
+    retry_after_seconds: int | None = None
 
     def __init__(self, detail: str = "", errors: Sequence[FieldError] = ()) -> None:
         """Say what is wrong as a whole and, where there are any, field by field."""
@@ -302,6 +303,7 @@ class Busy(Problem):
     usual_detail = (
         f"Too many calls wait for their turn; nothing was done. Try again after {RETRY_AFTER_SECONDS} seconds or more."
     )
+    retry_after_seconds = RETRY_AFTER_SECONDS
 
 
 class Stopping(Problem):

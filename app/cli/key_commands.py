@@ -114,7 +114,7 @@ def _stored(settings: Settings) -> list[StoredKey]:
 
 
 def _is_valid(key: StoredKey, now: datetime) -> bool:
-    return key.revoked_at is None and (key.expires_at is None or key.expires_at > now)
+    return key.revoked_at is None and not key.has_expired(now)
 
 
 def _row(key: StoredKey) -> tuple[str, ...]:

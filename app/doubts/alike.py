@@ -20,8 +20,8 @@ DATES = ("ship_date", "arrival_date")
 # Words of a name are misspelt where one letter differs in four, or two in eight: "A" and "B" are no misspelling.
 LETTERS_A_FAULT = 4
 MOST_FAULTS = 2
-# More names than this are not compared pair by pair.
-MOST_SELLERS = 500
+# More names than this are not compared pair by pair, nor with the table.
+MOST_SELLERS = MOST_GENERA = 500
 # Two dates without times: the days between them are known within one.
 DATES_DAYS = 1.0
 
@@ -53,9 +53,8 @@ def plain_doubts(
     for i, other in misspelt_sellers(shipments):
         if i in asked:
             yield PlainDoubt(i, SPELLING, "seller", other)
-    for line, genus in misspelt_genera(ledger.lines, reference):
-        if (i := int(ledger.lines.shipment[line])) in asked:
-            yield PlainDoubt(i, GENUS, "genus", genus, line)
+    for line, genus in misspelt_genera(ledger.lines, boxes, reference):
+        yield PlainDoubt(int(ledger.lines.shipment[line]), GENUS, "genus", genus, line)
     for i, other_box in recorded_twice(ledger):
         if i in asked:
             yield PlainDoubt(i, TWICE, "shipment", names[other_box])
@@ -87,11 +86,17 @@ def misspelt_sellers(shipments: ShipmentColumns) -> Iterator[tuple[int, str]]:
                 break
 
 
-def misspelt_genera(lines: LineColumns, reference: Reference) -> Iterator[tuple[int, str]]:
-    """Yield each line whose genus is not in the table, but nearly, with the genus that is."""
-    nearest = [reference.find_genus(name)[1] for name in lines.genus.levels]
-    for line, code in enumerate(lines.genus.codes.tolist()):
-        if (genus := nearest[code]) is not None:
+def misspelt_genera(lines: LineColumns, boxes: Indices, reference: Reference) -> Iterator[tuple[int, str]]:
+    """Yield each line of some boxes whose genus is not in the table, but nearly, with the genus that is.
+
+    Looking for the nearest one takes milliseconds a name, so names of other boxes are not looked at.
+    """
+    of_boxes = np.flatnonzero(np.isin(lines.shipment, boxes))
+    codes = lines.genus.codes[of_boxes]
+    looked_at = np.unique(codes)[:MOST_GENERA].tolist()
+    nearest = {code: reference.find_genus(lines.genus.levels[code])[1] for code in looked_at}
+    for line, code in zip(of_boxes.tolist(), codes.tolist(), strict=True):
+        if (genus := nearest.get(code)) is not None:
             yield line, genus
 
 

@@ -124,11 +124,9 @@ def _with_headers(send: Send, headers: dict[str, str]) -> Send:
 
 
 def _challenge(refusal: Problem) -> dict[str, str]:
-    """Return the headers that say what is wanted (RFC 6750), or when to come again."""
-    if isinstance(refusal, StoreUnavailable):
+    """Return the header that says what is wanted (RFC 6750); none where it is not a matter of the key."""
+    if isinstance(refusal, StoreUnavailable | TooManyCalls):
         return {}
-    if isinstance(refusal, TooManyCalls):
-        return {"Retry-After": str(refusal.retry_after_seconds)}
     error = ""
     if isinstance(refusal, Forbidden):
         error = ', error="insufficient_scope", scope="write"'

@@ -106,7 +106,7 @@ class KeyRing:
 
     def has_expired(self, key: StoredKey) -> bool:
         """Whether the time of a key is over."""
-        return key.expires_at is not None and key.expires_at <= self._now()
+        return key.has_expired(self._now())
 
     @property
     def first_expiry(self) -> datetime | None:

@@ -1,6 +1,7 @@
 """Every refusal of the service as one problem+json answer."""
 
 import logging
+from collections.abc import Mapping
 from http import HTTPStatus
 
 from fastapi import FastAPI
@@ -12,8 +13,6 @@ from starlette.responses import Response
 from app.log_lines import REQUEST_ID, REQUEST_ID_HEADER
 from app.problems import (
     MEDIA_TYPE,
-    RETRY_AFTER_SECONDS,
-    Busy,
     FieldError,
     Forbidden,
     HttpProblem,
@@ -33,24 +32,26 @@ MEND = (
 BY_STATUS: dict[int, type[Problem]] = {kind.status: kind for kind in (Forbidden, NotFound, MethodNotAllowed)}
 
 
-def problem_response(problem: Problem, headers: dict[str, str] | None = None) -> Response:
-    """Return the answer that states a problem."""
-    return Response(problem.body(), status_code=problem.http_status, headers=headers, media_type=MEDIA_TYPE)
+def problem_response(problem: Problem, headers: Mapping[str, str] | None = None) -> Response:
+    """Return the answer that states a problem, and when to come again if that helps."""
+    said = dict(headers or {})
+    if problem.retry_after_seconds is not None:
+        said["Retry-After"] = str(problem.retry_after_seconds)
+    return Response(problem.body(), status_code=problem.http_status, headers=said, media_type=MEDIA_TYPE)
 
 
 async def _on_problem(_request: Request, problem: Exception) -> Response:
     assert isinstance(problem, Problem)  # noqa: S101 - registered for this class only
     if isinstance(problem, StoreUnavailable):
         LOG.error("the ledger cannot be used: %s", problem.reason, extra={"event": "ledger_unavailable", "todo": MEND})
-    headers = {"Retry-After": str(RETRY_AFTER_SECONDS)} if isinstance(problem, Busy) else None
-    return problem_response(problem, headers)
+    return problem_response(problem)
 
 
 async def _on_http_exception(_request: Request, refusal: Exception) -> Response:
     assert isinstance(refusal, HTTPException)  # noqa: S101 - registered for this class only
     kind = BY_STATUS.get(refusal.status_code)
     problem = kind() if kind is not None else HttpProblem(refusal.status_code)
-    return problem_response(problem, dict(refusal.headers or {}))
+    return problem_response(problem, refusal.headers)
 
 
 async def _on_parameters(_request: Request, refusal: Exception) -> Response:

@@ -9,16 +9,12 @@ import time
 from collections import OrderedDict
 from collections.abc import Callable
 from math import ceil
-from typing import TypeVar
+
+from app.http.windows import Windows, keep
 
 MOST_WRONG = 10
-WINDOW_SECONDS = 60.0
-# About 2 MB; of more addresses the one that was heard of longest ago is forgotten.
-MOST_ADDRESSES = 10_000
 # Who holds one address of IPv6 holds its network.
 NETWORK_BITS = 64
-Name = TypeVar("Name")
-Kept = TypeVar("Kept")
 
 
 class WrongKeys:
@@ -30,8 +26,7 @@ class WrongKeys:
 
     def __init__(self, clock: Callable[[], float] = time.monotonic) -> None:
         """Begin with no address."""
-        self._clock = clock
-        self._wrong: OrderedDict[str, tuple[float, int]] = OrderedDict()
+        self._wrong = Windows(clock)
         self._right: OrderedDict[tuple[str, str], None] = OrderedDict()
 
     def __len__(self) -> int:
@@ -41,23 +36,18 @@ class WrongKeys:
     def wait_seconds(self, address: str, key_id: str | None) -> int:
         """Return how long an address has to wait before a key of this id is looked at; 0 if not at all."""
         network = network_of(address)
-        until, n = self._wrong.get(network, (0.0, 0))
-        left = until - self._clock()
-        if n < MOST_WRONG or left <= 0.0 or (key_id is not None and (network, key_id) in self._right):
+        n, left = self._wrong.seen(network)
+        if n < MOST_WRONG or (key_id is not None and (network, key_id) in self._right):
             return 0
         return ceil(left)
 
     def note_wrong(self, address: str) -> None:
         """Count a wrong key."""
-        network, now = network_of(address), self._clock()
-        until, n = self._wrong.get(network, (0.0, 0))
-        if until <= now:
-            until, n = now + WINDOW_SECONDS, 0
-        _keep(self._wrong, network, (until, n + 1))
+        self._wrong.count(network_of(address))
 
     def note_right(self, address: str, key_id: str) -> None:
         """Remember a key that was right."""
-        _keep(self._right, (network_of(address), key_id), None)
+        keep(self._right, (network_of(address), key_id), None)
 
 
 def network_of(address: str) -> str:
@@ -71,10 +61,3 @@ def network_of(address: str) -> str:
     if parsed.ipv4_mapped is not None:
         return str(parsed.ipv4_mapped)
     return str(ipaddress.ip_network((parsed, NETWORK_BITS), strict=False))
-
-
-def _keep(table: OrderedDict[Name, Kept], name: Name, value: Kept) -> None:
-    table[name] = value
-    table.move_to_end(name)
-    if len(table) > MOST_ADDRESSES:
-        table.popitem(last=False)

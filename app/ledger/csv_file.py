@@ -103,14 +103,12 @@ def _readable(rows: Iterator[CsvRow], faults: CsvFaults) -> Iterator[CsvRow]:
 def _full_rows(rows: Iterator[CsvRow], n_columns: int, faults: CsvFaults) -> Iterator[CsvRow]:
     """Yield the rows that do not go on beyond the header; cells missing at the end are blank."""
     for row in rows:
-        if len(row.cells) <= n_columns:
-            yield row
-        elif any(cell.strip() for cell in row.cells[n_columns:]):
+        if any(cell.strip() for cell in row.cells[n_columns:]):
             faults.add(row.number, "", "has more cells than the header: quote cells that contain the delimiter")
             if faults.too_many:
                 faults.refuse(read_on=False)
         else:
-            yield CsvRow(row.number, row.cells[:n_columns])
+            yield row
 
 
 def _shipments(numbers: Sequence[int], columns: Mapping[str, Sequence[Any]]) -> list[FileShipment]:

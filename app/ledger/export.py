@@ -4,6 +4,7 @@ import re
 from collections.abc import Iterable
 from datetime import date
 from decimal import Decimal
+from functools import cache
 
 from app.ledger.csv_cells import inert
 from app.records import COLUMNS, REQUIRED_COLUMNS, Cell
@@ -32,8 +33,9 @@ def export_csv(database: Database) -> bytes:
     records = [stored.record for stored in database.read(arrived_shipments) or []]
     # Sorted here: databases order texts by rules of their own.
     records.sort(key=lambda record: (record.ship_date, record.shipment))
-    written = _Written()
-    rows = [COLUMNS, *(map(written.__getitem__, row) for record in records for row in record.rows())]
+    # A column has few cells that differ, and numbers that are equal read alike.
+    written = cache(_written)
+    rows = [COLUMNS, *(map(written, row) for record in records for row in record.rows())]
     return "".join(_line(row) for row in rows).encode()
 
 
@@ -41,15 +43,7 @@ def _line(cells: Iterable[str]) -> str:
     return ",".join(cells) + LINE_END
 
 
-class _Written(dict[Cell, str]):
-    """The texts of cells, each written once: a column has few that differ, and numbers that are equal read alike."""
-
-    def __missing__(self, value: Cell) -> str:
-        self[value] = text = _text(value)
-        return text
-
-
-def _text(value: Cell) -> str:
+def _written(value: Cell) -> str:
     if value is None:
         return ""
     if isinstance(value, str):

@@ -11,7 +11,7 @@ from app.clock import moment
 from app.http import METRICS_TYPE, KeyRing, Metrics, pools_of
 from app.problems import StoreUnavailable
 from app.serving import ActiveModel
-from app.store import LedgerSize, ledger_size
+from app.store import Database, LedgerSize, ledger_size
 
 router = APIRouter()
 
@@ -29,11 +29,9 @@ async def metrics(request: Request) -> Response:
 
 def _size(state: State) -> LedgerSize | None:
     """Return how large the ledger is, None if it cannot be used: what the process has measured is told all the same."""
-    if state.database.absent:
-        return LedgerSize(0, {}, {})
+    database: Database = state.database
     try:
-        with state.database.reading() as connection:
-            return ledger_size(connection)
+        return database.read(ledger_size) or LedgerSize(0, {}, {})
     except StoreUnavailable:
         return None
 

@@ -25,6 +25,10 @@ class StoredKey(NamedTuple):
     expires_at: datetime | None = None
     last_used_at: datetime | None = None
 
+    def has_expired(self, now: datetime) -> bool:
+        """Whether its time is over."""
+        return self.expires_at is not None and self.expires_at <= now
+
 
 _COLUMNS = tuple(api_keys.c[name] for name in StoredKey._fields)
 

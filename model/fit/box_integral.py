@@ -127,8 +127,8 @@ class BoxIntegral:
         self._line_weights = np.exp(self._line_log_weights)
         self._mode_tolerance = mode_tolerance
         self._modes: Modes | None = None
-        self._mode_c: Array = c.astype(self._value_type, copy=False)
-        self._mode_strays = strays.single() if single and strays is not None else strays
+        self._mode_c = self._of_kind(c)
+        self._mode_strays = None if strays is None else strays.as_kind(self._value_type)
         self._pieces = grouping.pieces(LINES_AT_ONCE)
         # Counts repeated for each node: arrays of one shape are worked on some times faster.
         shape = len(self._line_nodes), len(self._box_nodes)
@@ -139,19 +139,21 @@ class BoxIntegral:
         rows = self._c[:, None, None, piece.lines].astype(self._value_type)
         return np.ascontiguousarray(np.broadcast_to(rows, (5, *shape, rows.shape[-1])))
 
+    def _of_kind(self, x: Array) -> Array:
+        numbers: Array = x.astype(self._value_type, copy=False)
+        return numbers
+
     def _find_modes(self, eta: Array, setting: Setting) -> Modes:
-        kind = self._value_type
-        box_precision = setting.box_sd**-2.0 if len(self._box_nodes) > 1 else None
         line_sd, delta, h0 = setting.by_line(len(eta))
         posterior = EffectPosterior(
             grouping=self._grouping,
             c=self._mode_c,
             strays=self._mode_strays,
-            eta=eta.astype(kind, copy=False),
-            delta=delta.astype(kind, copy=False),
-            h0=h0.astype(kind, copy=False),
-            box_precision=None if box_precision is None else box_precision.astype(kind, copy=False),
-            line_precision=(line_sd**-2.0).astype(kind, copy=False) if len(self._line_nodes) > 1 else None,
+            eta=self._of_kind(eta),
+            delta=self._of_kind(delta),
+            h0=self._of_kind(h0),
+            box_precision=self._of_kind(setting.box_sd**-2.0) if len(self._box_nodes) > 1 else None,
+            line_precision=self._of_kind(line_sd**-2.0) if len(self._line_nodes) > 1 else None,
         )
         self._modes = find_modes(posterior, self._mode_tolerance, self._modes)
         return Modes(*(part.astype(np.float64, copy=False) for part in self._modes))
@@ -213,8 +215,7 @@ class BoxIntegral:
         return None if self._strays is None else self._strays.part(piece.boxes, piece.lines)
 
     def _of_piece(self, x: float | Array, piece: "Piece") -> Array:
-        own: Array = np.asarray(x if np.ndim(x) == 0 else np.asarray(x)[piece.lines]).astype(self._value_type)
-        return own
+        return self._of_kind(np.asarray(x if np.ndim(x) == 0 else np.asarray(x)[piece.lines]))
 
     def terms(self, eta: Array, setting: Setting) -> BoxTerms:
         """Return the integrated log likelihood with its derivatives."""

@@ -87,9 +87,9 @@ class Strays(NamedTuple):
         """Return the strays of n copies of the ledger."""
         return Strays(self.rates, *(np.tile(array, n) for array in self[1:]))
 
-    def single(self) -> "Strays":
-        """Return the same in single precision."""
-        arrays: list[Any] = [array.astype(np.float32) for array in self[1:]]
+    def as_kind(self, kind: type[np.floating[Any]]) -> "Strays":
+        """Return the same as numbers of a kind."""
+        arrays: list[Any] = [array.astype(kind, copy=False) for array in self[1:]]
         return Strays(self.rates, *arrays)
 
     def part(self, boxes: slice | NDArray[np.bool_], lines: slice | NDArray[np.bool_]) -> "Strays":

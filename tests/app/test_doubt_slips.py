@@ -6,13 +6,13 @@ from typing import Any
 import numpy as np
 import pytest
 
-from app.doubts.alike import alike, edits, misspelt_sellers, recorded_twice
+from app.doubts.alike import MOST_GENERA, alike, edits, misspelt_genera, misspelt_sellers, recorded_twice
 from app.doubts.slips import AS_FAHRENHEIT, DAY_MONTH, FAHRENHEIT, MONTH, dates_hint, possible_slips
 from app.doubts.variants import undone
 from app.store.arrived import ArrivedBoxes, read_arrived
 from app.store.database import Database
 from tests.app.fits import fill
-from tests.app.ledger_files import csv_bytes, row
+from tests.app.ledger_files import REFERENCE, csv_bytes, row
 
 
 def ledger_of(database: Database, *rows: dict[str, str]) -> ArrivedBoxes:
@@ -90,6 +90,15 @@ def test_the_rarer_spelling_is_doubted_at_its_first_box(database: Database) -> N
     rows = [row(shipment=f"A-{i}", seller=name) for i, name in enumerate(names)]
     ledger = ledger_of(database, *rows)
     assert list(misspelt_sellers(ledger.shipments)) == [(0, "invented ferns")]
+
+
+def test_names_of_plants_are_looked_at_in_the_boxes_asked_about_and_not_without_end(database: Database) -> None:
+    names = [f"Alocasi{chr(97 + i // 26)}{chr(97 + i % 26)}" for i in range(MOST_GENERA + 100)]
+    ledger = ledger_of(database, row(shipment="A", genus="Hoyaa"), *[row(shipment="B", genus=name) for name in names])
+    assert list(misspelt_genera(ledger.lines, np.array([0]), REFERENCE)) == [(0, "Hoya")]
+    looked_at = list(misspelt_genera(ledger.lines, np.array([1]), REFERENCE))
+    assert len(looked_at) == MOST_GENERA
+    assert {genus for _, genus in looked_at} == {"Alocasia"}
 
 
 def test_the_same_box_twice_is_found_whatever_the_order_of_its_lines(database: Database) -> None:

@@ -21,7 +21,8 @@ from app.cli.key_commands import listed_keys, make_key
 from app.http.call_log import COMPUTED, OF_CLIENT, OF_LEDGER, QUEUED, CallLog, slow_todo
 from app.http.calls import Call, Turn, note_waiting
 from app.http.rate_limits import RateLimits
-from app.http.wrong_keys import MOST_ADDRESSES, MOST_WRONG, WINDOW_SECONDS, WrongKeys, network_of
+from app.http.windows import MOST_NAMES, WINDOW_SECONDS
+from app.http.wrong_keys import MOST_WRONG, WrongKeys, network_of
 from app.log_lines import REQUEST_ID, JsonLines, TextLines
 from app.main import create_app
 from app.serving.refits import CUT_SHORT, end_refit, find_refit
@@ -172,9 +173,9 @@ def test_wrong_keys_are_counted_by_address_for_a_minute_in_bounded_memory() -> N
     assert [wrong.wait_seconds(a, None) for a in ("2001:db8::2", "2001:db8:0:1::1", "192.0.2.1")] == [40, 0, 0]
     now = 100.0 + WINDOW_SECONDS
     assert wrong.wait_seconds("2001:db8::1", None) == 0
-    for i in range(2 * MOST_ADDRESSES):
+    for i in range(2 * MOST_NAMES):
         wrong.note_wrong(f"10.0.{i // 256}.{i % 256}")
-    assert len(wrong) == MOST_ADDRESSES
+    assert len(wrong) == MOST_NAMES
     assert network_of("::ffff:192.0.2.7") == network_of("192.0.2.7")
 
 

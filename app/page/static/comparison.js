@@ -2,7 +2,7 @@
 
 import { answerParts } from "/page/asking.js";
 import { draft, requestOf } from "/page/batch.js";
-import { changing } from "/page/boxes/change.js";
+import { planWords } from "/page/boxes/change.js";
 import { actList, checklist } from "/page/cautions.js";
 import { el, replace } from "/page/dom.js";
 import { evidence } from "/page/evidence.js";
@@ -64,7 +64,6 @@ export function drawComparison({ data, body, answer, form, known, own }) {
   const cold = coldest(data, known);
   const span = spanOf(data, cold);
   const skipped = draft().routes.filter((_, i) => !asked.includes(i)).map((route) => route.name);
-  const change = changing();
   replace(
     answer,
     ...answerParts(
@@ -80,7 +79,7 @@ export function drawComparison({ data, body, answer, form, known, own }) {
               currency,
               bearable: bearable(),
               recommended: route.name === data.recommended,
-              plan: { href: `#boxes/plan/${asked[i]}`, text: change ? "Change the plan to this" : "Plan a box this way" },
+              plan: { href: `#boxes/plan/${asked[i]}`, text: planWords("Plan a box this way") },
             }),
           ),
         ),

@@ -41,6 +41,10 @@ export function startChange(shipment, name) {
 /* The plan that the draft changes: {id, reference, name, currency}, or null. */
 export const changing = () => draft().changes ?? null;
 
+/* What the link says that takes a way: in `usual` words, or while a plan is changed that it is changed to this. */
+export const CHANGE_WORDS = "Change the plan to this";
+export const planWords = (usual) => (changing() ? CHANGE_WORDS : usual);
+
 /* The draft stays, and changes no plan any more. */
 export function endChange() {
   const { changes: _ended, ...rest } = draft();

@@ -1,6 +1,6 @@
 /* Above the form of Compare: which plan is being changed. */
 
-import { changing, endChange } from "/page/boxes/change.js";
+import { CHANGE_WORDS, changing, endChange } from "/page/boxes/change.js";
 import { address } from "/page/boxes/words.js";
 import { el } from "/page/dom.js";
 
@@ -14,7 +14,7 @@ export function changeNotice() {
   return el(
     "div",
     { class: "notice" },
-    el("p", {}, "You are changing the plan of ", el("strong", {}, changes.name), ". Change what you like, then press “Change the plan to this” under the way it takes."),
+    el("p", {}, "You are changing the plan of ", el("strong", {}, changes.name), `. Change what you like, then press “${CHANGE_WORDS}” under the way it takes.`),
     el("button", { type: "button", class: "small", on: { click: leave } }, "Leave the plan as it is"),
   );
 }

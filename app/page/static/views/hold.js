@@ -2,7 +2,7 @@
 
 import { answerParts, asking } from "/page/asking.js";
 import { missing, requestOf } from "/page/batch.js";
-import { changing } from "/page/boxes/change.js";
+import { planWords } from "/page/boxes/change.js";
 import { actList, checklist } from "/page/cautions.js";
 import { alsoAssumed, keepOpen, restOf, showLeftOut } from "/page/comparison.js";
 import { el, replace } from "/page/dom.js";
@@ -87,7 +87,7 @@ function drawAnswer({ data, body, answer, form }) {
               chosen,
               scale,
               plan: (entry) => `#boxes/plan/${asked[i]}/${entry.ship_date}`,
-              planWords: changing() ? "Change the plan to this" : "Plan this date",
+              planWords: planWords("Plan this date"),
             },
           ),
         ),
