@@ -90,7 +90,7 @@ def server(url: str, host: str = "127.0.0.1", **variables: str) -> Iterator[http
 def thread_server(app: FastAPI, protocol: type[H11Protocol] = PatientProtocol) -> Iterator[int]:
     """Serve an application in a thread and yield its port."""
     running = uvicorn.Server(
-        uvicorn.Config(app, port=0, http=protocol, ws="none", log_level="critical", timeout_keep_alive=600)
+        uvicorn.Config(app, port=0, http=protocol, ws="none", log_config=None, timeout_keep_alive=600)
     )
     thread = Thread(target=lambda: asyncio.run(running.serve()))
     thread.start()
