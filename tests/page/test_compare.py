@@ -135,6 +135,7 @@ def test_answer_shows_routes_and_follows_a_change(page: Page, axe_clean: Callabl
     cultivar.fill("Variegata 'Silver Lady'")
     assert cultivar.evaluate("input => input.scrollWidth <= input.clientWidth")
     cultivar.fill("")
+    lead(page)
     for route in ("courier", "air cargo"):
         shown = page.get_by_role("region", name=route, exact=True)
         expect(shown.get_by_text(re.compile(r"^\d+ of 30$"))).to_be_visible()

@@ -16,11 +16,13 @@ const PAUSE_MS = 200;
    to a screen reader. */
 export function live({ form, answer, jump, ask, draw, signal }) {
   let calling = new AbortController();
+  let waits = false; // for the pause after a change: what stands there is no longer the answer
   const leave = () => calling.abort();
   signal.addEventListener("abort", leave);
 
   async function update() {
     if (signal.aborted) return;
+    waits = false;
     calling.abort();
     calling = new AbortController();
     const own = calling.signal;
@@ -52,11 +54,16 @@ export function live({ form, answer, jump, ask, draw, signal }) {
         left.length && placed.length > left.length ? failure(fault, null, left) : "",
       );
     }
-    answer.removeAttribute("aria-busy");
+    if (!waits) answer.removeAttribute("aria-busy");
   }
 
   const later = debounced(update, PAUSE_MS);
-  return { changed: later, update };
+  function changed() {
+    waits = true;
+    answer.setAttribute("aria-busy", "true");
+    later();
+  }
+  return { changed, update };
 }
 
 /* The page asks for as many draws as look smooth; where that is too much, the server takes as many as fit. */
