@@ -5,7 +5,7 @@ Inner parameters x = (alpha, kappa, delta, effects by kind); outer parameters th
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import pairwise
 
@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import special
 
+from model.exposure import Indices
 from model.fit.lines import CONSIGNMENT
 from model.fit.observations import Observations
 from model.plant import (
@@ -32,6 +33,7 @@ from model.prior import PriorTable, solve_prior
 from model.reference import CONSTANTS, Reference
 
 Array = NDArray[np.float64]
+Mask = NDArray[np.bool_]
 
 OUTER = (*LEARNED_SCALES, "q10_less_one", "chill_rate", "h0", "lost_whole")
 LOG_ODDS_LOST = OUTER.index("lost_whole")
@@ -39,6 +41,8 @@ ALPHA, KAPPA, DELTA, FIRST_EFFECT = 0, 1, 2, 3
 # Kinds of effects of a fit, consignments last, and the learned scales that multiply their sds.
 FIT_KINDS = (*KINDS, CONSIGNMENT)
 FIT_SCALES = {**SCALE_OF_KIND, CONSIGNMENT: "shipment"}
+# What of `InnerPrior` differs between thetas.
+BY_THETA = ("mean", "common", "sds", "delta_shape", "delta_rate")
 
 
 def drift_precision(levels: Sequence[Level]) -> tuple[Array, float]:
@@ -153,6 +157,21 @@ class InnerPrior:
         curvature = self.precision(x)
         curvature[DELTA, DELTA] += self.delta_shape / x[DELTA] ** 2
         return curvature
+
+    def of_thetas(self, rows: Indices | Mask | int) -> "InnerPrior":
+        """Return the prior of x for some of the thetas, or for one."""
+        return replace(self, **{name: getattr(self, name)[rows] for name in BY_THETA})
+
+    def put(self, rows: Mask, other: "InnerPrior") -> "InnerPrior":
+        """Return the prior with that of other thetas in the place of some."""
+        arrays = {name: getattr(self, name).copy() for name in BY_THETA}
+        for name, array in arrays.items():
+            array[rows] = getattr(other, name)
+        return replace(self, **arrays)
+
+    def gaussian(self, sds: Array) -> "InnerPrior":
+        """Return the prior with other sds of the effects, (..., p), none of which is a Student's."""
+        return replace(self, sds=sds, student=np.zeros_like(self.student))
 
     def full_mean(self) -> Array:
         """Return the mean of the Gaussian part, (..., p)."""

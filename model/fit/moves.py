@@ -8,8 +8,7 @@ them; it is taken as Metropolis & Hastings have it (Tierney 1994, Ann. Stat. 22:
 its centre and spread given theta, and the wide part of q reaches the tails.
 """
 
-from collections import deque
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -17,7 +16,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import special
 
+from model.fit.conditionals import Mixture, natural
 from model.fit.hierarchy import ALPHA, DELTA, KAPPA
+from model.fit.mixing import Mixing
 from model.fit.pareto_smoothing import effective_draws, log_mean, smooth_log_weights
 from model.fit.proposal import N_COMMON, Proposal
 
@@ -68,10 +69,12 @@ class Moved:
 
 
 class _State(NamedTuple):
-    """Particles: x, theta and their normals; log posterior, log density of the narrow part of q and of q."""
+    """Particles: x, theta and their normals, precisions of Student effects with their log densities; log posterior, log
+    density of the narrow part of q without those precisions, and of q."""
 
     x: Array
     theta: Array
+    mixing: Mixing
     outer: Array
     inner: Array
     log_p: Array
@@ -79,20 +82,28 @@ class _State(NamedTuple):
     log_q: Array
 
     def take(self, index: Indices) -> "_State":
-        return _State(*(part[index] for part in self))
+        return _State(*(part.take(index) if isinstance(part, Mixing) else part[index] for part in self))
 
     def where(self, taken: NDArray[np.bool_], other: "_State") -> "_State":
         """Return the other where `taken`."""
-        return _State(
-            *(
-                np.where(taken.reshape(-1, *(1,) * (new.ndim - 1)), new, old)
-                for old, new in zip(self, other, strict=True)
-            )
-        )
+        arrays = [
+            old.where(taken[:, None], new)
+            if isinstance(old, Mixing)
+            else np.where(taken.reshape(-1, *(1,) * (new.ndim - 1)), new, old)
+            for old, new in zip(self, other, strict=True)
+        ]
+        return _State(*arrays)
 
     def looked_at(self) -> Array:
         """Return what must forget its origin: theta, alpha, kappa and log delta; (particles, 13)."""
         return np.column_stack([self.theta, self.x[:, [ALPHA, KAPPA]], np.log(self.x[:, DELTA])])
+
+
+class _Particles(NamedTuple):
+    """Some particles, and x given the theta of each where it is kept from move to move."""
+
+    state: _State
+    mixture: Mixture | None
 
 
 class Mover:
@@ -107,40 +118,43 @@ class Mover:
         # What is drawn anew: theta's normals, x's, those of alpha, kappa and delta with all that follows them.
         self._blocks = np.stack([outer, ~outer, place >= n_outer + p - N_COMMON])
 
-    def run(self, x: Array, theta: Array, log_weights: Array) -> Moved:
+    def run(self, x: Array, theta: Array, mixing: Mixing, log_weights: Array) -> Moved:
         """Return draws of the posterior.
 
         Parameters
         ----------
-        x, theta, log_weights : (draws, p), (draws, 10), (draws,)
+        x, theta, mixing, log_weights : (draws, p), (draws, 10), (draws, students), (draws,)
             Draws of the proposal and their log weights, not smoothed.
         """
         power = _next_power(log_weights, 0.0, N_PARTICLES)
         own, k = smooth_log_weights(power * log_weights)
         log_mass = log_mean(power * log_weights)
         index = _resampled(own, N_PARTICLES, rng=self._rng)
-        state = self._state(x[index], theta[index])
+        runs = [index[rows] for rows in self._proposal.runs(N_PARTICLES)]
+        parts = [self._particles(x[own], theta[own], mixing.take(own)) for own in runs]
         shared, n_moves = _siblings(index), 0
-        states: deque[_State] = deque(maxlen=KEPT_STATES)
         for _ in range(MOST_POWERS):
-            start = state.looked_at()
-            for move in range(MOST_MOVES if power == 1.0 else MOVES_BETWEEN):
-                state = self._moved(state, power)
-                n_moves += 1
-                states.append(state)
-                kept = _kept(start, state.looked_at())
-                if power == 1.0 and move + 1 >= KEPT_STATES and kept * shared <= SHARED:
+            start = _joined([one.state for one in parts]).looked_at()
+            for _ in range(MOST_MOVES // KEPT_STATES if power == 1.0 else 1):
+                n = KEPT_STATES if power == 1.0 else MOVES_BETWEEN
+                moved = [self._moved(one, power, n) for one in parts]
+                parts = [one for one, _ in moved]
+                states = [_joined(after) for after in zip(*(after for _, after in moved), strict=True)]
+                n_moves += n
+                kept = _kept(start, states[-1].looked_at())
+                if kept * shared <= SHARED:
                     break
             shared *= kept
             if power == 1.0:
                 break
-            before, weights = power, state.log_p - state.log_q
+            before, weights = power, states[-1].log_p - states[-1].log_q
             power = _next_power(weights, power, KEPT_SHARE * N_PARTICLES)
             own, k = smooth_log_weights((power - before) * weights)
             log_mass += log_mean((power - before) * weights)
             index = _resampled(own, N_PARTICLES, rng=self._rng)
             siblings = _siblings(index)
-            state, shared = state.take(index), siblings + shared * (1.0 + siblings)
+            state, shared = states[-1].take(index), siblings + shared * (1.0 + siblings)
+            parts = self._again(parts, state, index)
         return Moved(
             np.concatenate([one.x for one in states]),
             np.concatenate([one.theta for one in states]),
@@ -150,29 +164,74 @@ class Mover:
             log_mass,
         )
 
-    def _state(self, x: Array, theta: Array) -> _State:
-        known = self._proposal.described(theta, x)
+    def _particles(self, x: Array, theta: Array, mixing: Mixing) -> _Particles:
+        mixture = self._proposal.mixed(theta, mixing)
+        return _Particles(self._state(x, theta, mixing, mixture), mixture)
+
+    def _again(self, parts: list[_Particles], state: _State, index: Indices) -> list[_Particles]:
+        """Return the particles that go on; their factors too where all fit the memory."""
+        if len(parts) == 1:
+            mixture = parts[0].mixture
+            return [_Particles(state, None if mixture is None else mixture.take(index))]
+        return [_Particles(state.take(np.arange(N_PARTICLES)[rows]), None) for rows in self._proposal.runs(N_PARTICLES)]
+
+    def _state(self, x: Array, theta: Array, mixing: Mixing, mixture: Mixture) -> _State:
+        known = self._proposal.described(theta, mixing, x, mixture)
         log_p = self._log_likelihood(x, theta) + known.log_prior
         log_p = np.where(np.isfinite(log_p), log_p, LEAST_LOG)
-        return _State(x, theta, known.outer, known.inner, log_p, known.log_narrow, known.log_mixed)
+        return _State(x, theta, mixing, known.outer, known.inner, log_p, known.log_narrow, known.log_mixed)
 
-    def _moved(self, state: _State, power: float) -> _State:
+    def _moved(self, particles: _Particles, power: float, n_moves: int) -> tuple[_Particles, list[_State]]:
+        """Return the particles after some moves, and their state after each."""
+        state, mixture = particles
+        mixture = self._proposal.mixed(state.theta, state.mixing) if mixture is None else mixture
+        states = []
+        for _ in range(n_moves):
+            state, mixture = self._moved_once(state, mixture, power)
+            states.append(state)
+        whole = len(self._proposal.runs(N_PARTICLES)) == 1
+        return _Particles(state, mixture if whole else None), states
+
+    def _moved_once(self, state: _State, mixture: Mixture, power: float) -> tuple[_State, Mixture]:
         """Return the particles, each moved once or left, for q^(1 - power) p^power."""
         rng, n = self._rng, len(state.x)
         fresh = rng.random(n) < FRESH_SHARE
-        z = np.column_stack([state.outer, state.inner])[~fresh]
-        anew = self._blocks[rng.integers(len(self._blocks), size=len(z))]
-        anew &= (rng.random(z.shape) < 0.5) | (rng.random(len(z)) >= HALF_SHARE)[:, None]  # noqa: PLR2004 - half of them
+        z = np.column_stack([state.outer, state.inner])
+        anew = self._blocks[rng.integers(len(self._blocks), size=n)]
+        anew &= (rng.random(z.shape) < 0.5) | (rng.random(n) >= HALF_SHARE)[:, None]  # noqa: PLR2004 - half of them
+        anew[fresh, : self._n_outer] = True
         z = np.where(anew, rng.standard_normal(z.shape), z)
-        x, theta = state.x.copy(), state.theta.copy()
-        theta[~fresh] = self._proposal.thetas_at(z[:, : self._n_outer])
-        x[~fresh] = self._proposal.x_at(theta[~fresh], z[:, self._n_outer :])
-        drawn = self._proposal.draw(int(fresh.sum()), 1, rng=rng)
-        x[fresh], theta[fresh] = drawn.x, drawn.theta
-        ahead = self._state(x, theta)
+        theta, mixing = state.theta.copy(), state.mixing
+        # Where theta and the mixing stay, so do the factors, which are what costs.
+        turned = anew[:, : self._n_outer].any(axis=1)
+        again = np.zeros_like(mixing.w, dtype=bool)
+        there = mixture
+        if turned.any():
+            theta[turned] = self._proposal.thetas_at(z[turned, : self._n_outer])
+            law = self._proposal.mixing_law(theta[turned])
+            again[turned] = fresh[turned, None] | (rng.random(law.shape.shape) < rng.random((len(law.shape), 1)))
+            w = np.where(again[turned], law.draw(rng=rng).w, mixing.w[turned])
+            mixing = mixing.put(turned, law.described(w))
+            there = mixture.put(turned, self._proposal.mixed(theta[turned], mixing.take(turned)))
+        logs = there.narrow.at(z[:, None, self._n_outer :])[:, 0]
+        if fresh.any():
+            logs[fresh] = there.take(fresh).draw(1, rng=rng)[0][:, 0]
+        ahead = self._state(natural(logs), theta, mixing, there)
         gain = power * (ahead.log_p - state.log_p) + (1.0 - power) * (ahead.log_q - state.log_q)
-        back = np.where(fresh, state.log_q - ahead.log_q, state.log_narrow - ahead.log_narrow)
-        return state.where(np.log1p(-rng.random(n)) <= gain + back, ahead)
+        # Of the mixing only what was drawn anew was proposed by its law.
+        law_back = np.where(again, state.mixing.log_q - ahead.mixing.log_q, 0.0).sum(axis=1)
+        back = np.where(fresh, state.log_q - ahead.log_q, state.log_narrow - ahead.log_narrow + law_back)
+        taken = np.log1p(-rng.random(n)) <= gain + back
+        return state.where(taken, ahead), mixture.put(taken, there.take(taken))
+
+
+def _joined(states: Sequence[_State]) -> _State:
+    """Return runs of particles as one."""
+    joined = [
+        Mixing.joined(parts) if isinstance(parts[0], Mixing) else np.concatenate(parts)
+        for parts in zip(*states, strict=True)
+    ]
+    return _State(*joined)
 
 
 def _next_power(weights: Array, power: float, aim: float) -> float:

@@ -6,13 +6,16 @@ as the posterior's (defensive importance sampling: Hesterberg 1995, Technometric
 """
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy import linalg, special
 
-from model.fit.hierarchy import ALPHA, DELTA, KAPPA, OUTER, Hierarchy, InnerPrior
+from model.fit.conditionals import Conditionals, Mixture, lower_factor, natural
+from model.fit.hierarchy import DELTA, OUTER, Hierarchy, InnerPrior
+from model.fit.mixing import Mixing, MixingLaw, Said, given_mixing
 from model.fit.pareto_smoothing import effective_draws
 from model.prior import stratified_normals
 
@@ -27,12 +30,12 @@ LOST_PARAMETERS, LEAST_TEMPER = 10.0, 0.25
 # Least precision of theta that a regression may leave, and its prior sd of a coefficient.
 LEAST_PRECISION, COEFFICIENT_SD = 0.25, 2.0
 LARGEST_MOVE = 3.0
-# Least eigenvalue of a matrix that is made positive definite, as a share of its largest.
-LEAST_SHARE = 1e-6
 # So many effective draws are trusted by half in what they say of means.
 FEW_EFFECTIVE = 20.0
 # Log density below the highest at which a draw is hardly trusted, and how much then.
 TRUSTED_HEIGHT, LEAST_TRUST = 20.0, 0.01
+# Log weights lower than this below the highest count as so low.
+FARTHEST_HEIGHT = 30.0
 # Matrices of so many cells in all are worked on at once.
 MATRIX_CELLS = 4_000_000
 # From here on theta moves the likelihood: shipment, line, Q10, chill rate, h0.
@@ -45,7 +48,7 @@ class Drawn(NamedTuple):
     """Draws: x (draws, p), theta (draws, 10), log density of the proposal and log prior of both (draws,).
 
     `centres` (thetas, p) are those of x given each theta, delta on its log scale; `n_replaced` draws were drawn again,
-    since kappa came out at or below 0.
+    since kappa came out at or below 0; `mixing` is that of each draw.
     """
 
     x: Array
@@ -54,6 +57,7 @@ class Drawn(NamedTuple):
     log_prior: Array
     centres: Array
     n_replaced: int
+    mixing: Mixing
 
 
 class Described(NamedTuple):
@@ -65,96 +69,6 @@ class Described(NamedTuple):
     log_narrow: Array
     log_mixed: Array
     log_prior: Array
-
-
-@dataclass(frozen=True, eq=False)
-class Conditionals:
-    """x given each of some thetas, delta on its log scale: Gaussians cut off where kappa is not above 0.
-
-    Attributes
-    ----------
-    centre : (thetas, p)
-        Of the Gaussian that is cut off.
-    order : (p,)
-        The inner parameters, effects first and kappa last: a later one takes all earlier ones along.
-    factor, inverse : (thetas, p, p)
-        Lower Cholesky factor of the precision in that order, and its inverse.
-    prior : InnerPrior
-        That of the thetas.
-    """
-
-    centre: Array
-    order: NDArray[np.intp]
-    factor: Array
-    inverse: Array
-    prior: InnerPrior
-
-    @classmethod
-    def of(cls, precision: Array, pull: Array, prior: InnerPrior, move: Array) -> "Conditionals":
-        """Take precisions (thetas, p, p), precision x centre (thetas, p), and what is added to the centre."""
-        p = pull.shape[-1]
-        order = np.append(np.arange(N_COMMON, p), [DELTA, ALPHA, KAPPA])
-        factor = _lower_factors(precision[:, order[:, None], order])
-        inverse = np.stack([linalg.lapack.dtrtri(one, lower=1)[0] for one in factor])
-        given = cls(np.empty_like(pull), order, factor, inverse, prior)
-        given.centre[:] = given.covaried(pull[..., None])[..., 0] + move
-        return given
-
-    def covaried(self, columns: Array) -> Array:
-        """Return covariance x columns, (thetas, p, n); columns are those of all or (thetas, p, n)."""
-        solved = np.empty((len(self.factor), *columns.shape[-2:]))
-        solved[:, self.order] = self.inverse.mT @ (self.inverse @ columns[..., self.order, :])
-        return solved
-
-    def steps(self, normals: Array) -> Array:
-        """Return steps from the centre, (thetas, n, p), of standard normals in `order`."""
-        steps = np.empty_like(normals)
-        steps[..., self.order] = normals @ self.inverse
-        return steps
-
-    def at(self, normals: Array) -> Array:
-        """Return the x, (thetas, n, p), at the places of standard normals, kappa's the last."""
-        placed = normals.copy()
-        # The normal of kappa by its place in what lies above 0, by logs of the upper tail.
-        tail = special.log_ndtr(-normals[..., -1]) + special.log_ndtr(self._kappa_sds)[:, None]
-        placed[..., -1] = -special.ndtri_exp(tail)
-        x = self.centre[:, None] + self.steps(placed)
-        x[..., KAPPA] = np.maximum(x[..., KAPPA], np.finfo(float).tiny)
-        return x
-
-    def normals_of(self, x: Array) -> Array:
-        """Return the standard normals of x, (thetas, n, p): the inverse of `at`."""
-        normals: Array = (x - self.centre[:, None])[..., self.order] @ self.factor
-        tail = special.log_ndtr(-normals[..., -1]) - special.log_ndtr(self._kappa_sds)[:, None]
-        normals[..., -1] = -special.ndtri_exp(np.minimum(tail, -np.finfo(float).tiny))
-        return normals
-
-    def draw(self, n: int, *, rng: np.random.Generator) -> tuple[Array, NDArray[np.bool_]]:
-        """Return n draws given each theta, (thetas, n, p), and which were drawn again: their kappa was not above 0."""
-        normals = rng.standard_normal((len(self.centre), n, self.centre.shape[-1]))
-        again = normals[..., -1] <= -self._kappa_sds[:, None]
-        # By logs of the upper tail, so that a centre far below 0 does no harm.
-        tail = (
-            np.log1p(-rng.random(int(again.sum())))
-            + np.broadcast_to(special.log_ndtr(self._kappa_sds)[:, None], again.shape)[again]
-        )
-        normals[again, -1] = -special.ndtri_exp(tail)
-        x = self.centre[:, None] + self.steps(normals)
-        x[..., KAPPA] = np.maximum(x[..., KAPPA], np.finfo(float).tiny)
-        return x, again
-
-    def log_density(self, x: Array) -> Array:
-        """Return the log density of x, (thetas, n, p), without constants that no theta changes; (thetas, n)."""
-        normals = (x - self.centre[:, None])[..., self.order] @ self.factor
-        height = np.log(np.diagonal(self.factor, axis1=1, axis2=2)).sum(axis=1) - special.log_ndtr(self._kappa_sds)
-        density: Array = height[:, None] - 0.5 * (normals**2).sum(axis=-1)
-        return density
-
-    @property
-    def _kappa_sds(self) -> Array:
-        """How many sds the centres' kappa lie above 0, (thetas,)."""
-        sds: Array = self.centre[:, KAPPA] * self.factor[:, -1, -1]
-        return sds
 
 
 @dataclass(frozen=True, eq=False)
@@ -180,30 +94,68 @@ class Proposal:
     data_precision: Array
     drift: Array
 
-    def given(self, thetas: Array, temper: float = 1.0) -> Conditionals:
+    def given(self, thetas: Array, mixing: Mixing | None = None, temper: float = 1.0) -> Conditionals:
         """Return x given each theta, as if the data said only `temper` as much.
+
+        Without precisions of the Student effects these are their means.
 
         Centres solve (data's precision + prior's) centre = data's pull + prior's precision x mean with the prior exact
         for each theta, so that effects shrink to their mean as their scale falls: along a straight line they would not,
         and small scales would get no weight. What theta moves in the likelihood (clock, h0, spread of boxes and lines)
         is linear.
         """
-        own, mean, _ = self._prior(self.theta[None])
-        data = temper * self.data_precision
-        pull = temper * (self.data_precision @ self.x + own[0] @ (self.x - mean[0]))
-        own, mean, prior = self._prior(thetas)
-        moved = (thetas - self.theta)[:, FIRST_OF_LIKELIHOOD:] @ self.drift[:, FIRST_OF_LIKELIHOOD:].T
-        return Conditionals.of(data + own, pull + (own @ mean[..., None])[..., 0], prior, moved)
+        prior = given_mixing(self.hierarchy.inner(thetas), mixing or self.mixing_law(thetas).mean())
+        pull = temper * self._pull + self._prior_pull(prior)
+        given = Conditionals.of(temper * self.data_precision, pull, prior, self.x)
+        given.centre[:] += (thetas - self.theta)[:, FIRST_OF_LIKELIHOOD:] @ self.drift[:, FIRST_OF_LIKELIHOOD:].T
+        return given
 
-    def _prior(self, thetas: Array) -> tuple[Array, Array, InnerPrior]:
-        """Return precisions and means of x's prior given thetas; that of log delta is a parabola."""
-        prior = self.hierarchy.inner(thetas)
-        precision, mean = prior.precision(self.x), prior.full_mean()
-        precision[:, DELTA, DELTA] = prior.delta_shape
-        mean[:, DELTA] = self.x[DELTA] + 1.0 - prior.delta_rate * np.exp(self.x[DELTA]) / prior.delta_shape
-        return precision, mean, prior
+    def mixed(self, thetas: Array, mixing: Mixing, shares: tuple[float, ...] = SHARES) -> Mixture:
+        """Return x given each theta and its mixing by the narrow part alone or with the wide one."""
+        tempers = (1.0, self._wide_temper)[: len(shares)]
+        return Mixture([self.given(thetas, mixing, temper) for temper in tempers], shares)
 
-    def _runs(self, n_thetas: int) -> list[slice]:
+    def mixing_law(self, thetas: Array) -> MixingLaw:
+        """Return the laws of the Student effects' precisions given each theta."""
+        return MixingLaw.of(self._centre[2], self.hierarchy.inner(thetas))
+
+    @cached_property
+    def _centre(self) -> tuple[InnerPrior, Array, Said]:
+        """The prior at the centre with Student effects Gaussian, precision of x there, what the data say of each."""
+        outer = self.hierarchy.inner(self.theta[None])
+        student = outer.student
+
+        def said(weights: Array, precision: Array) -> Said:
+            variance = np.diagonal(np.linalg.inv(precision))
+            return Said.of(self.x[student], variance[student], weights[student])
+
+        # First Gaussians of the same slope; with what the data then say those of the mean precision.
+        first = said(outer.weights(self.x)[0], self._precision(outer))
+        prior = given_mixing(outer, MixingLaw.of(first, outer).mean())
+        precision = self._precision(prior)
+        return prior, precision, said(prior.weights(self.x)[0], precision)
+
+    def _precision(self, prior: InnerPrior) -> Array:
+        """Return the precision of x, (p, p), given the prior of one theta."""
+        precision: Array = self.data_precision + prior.precision(self.x)[0]
+        precision[DELTA, DELTA] += prior.delta_shape[0]
+        return precision
+
+    @cached_property
+    def _pull(self) -> Array:
+        """What the data pull at x, (p,): at the centre of theta they and the prior pull to the centre of x."""
+        prior, precision, _ = self._centre
+        pull: Array = precision @ self.x - self._prior_pull(prior)[0]
+        return pull
+
+    def _prior_pull(self, prior: InnerPrior) -> Array:
+        """Return precision x mean of x's prior for each theta, (thetas, p); that of log delta is a parabola."""
+        pull = np.zeros_like(prior.sds)
+        pull[:, :DELTA] = (prior.common @ prior.mean[..., None])[..., 0]
+        pull[:, DELTA] = prior.delta_shape * (self.x[DELTA] + 1.0) - prior.delta_rate * np.exp(self.x[DELTA])
+        return pull
+
+    def runs(self, n_thetas: int) -> list[slice]:
         """Return runs of thetas whose matrices fit the memory."""
         at_once = max(MATRIX_CELLS // len(self.x) ** 2, 1)
         return [slice(first, min(first + at_once, n_thetas)) for first in range(0, n_thetas, at_once)]
@@ -214,24 +166,20 @@ class Proposal:
         """Return `n_thetas` x `a_theta` draws, `shares` of them from each part of the mixture."""
         p = len(self.x)
         outer_normals = stratified_normals(n_thetas, len(self.theta), rng=rng).T
-        thetas = self.theta + outer_normals @ self._outer_spread().T
+        thetas = self.thetas_at(outer_normals)
         x, log_q = np.empty((n_thetas, a_theta, p)), np.empty((n_thetas, a_theta))
         log_prior, centres = np.empty((n_thetas, a_theta)), np.empty((n_thetas, p))
-        part = rng.choice(len(shares), (n_thetas, a_theta), p=shares)
-        tempers = (1.0, self._wide_temper())[: len(shares)]
-        n_replaced = 0
-        for rows in self._runs(n_thetas):
-            mixed = [self.given(thetas[rows], temper) for temper in tempers]
-            logs = np.empty((len(thetas[rows]), a_theta, p))
-            for k, given in enumerate(mixed):
-                drawn, again = given.draw(a_theta, rng=rng)
-                own = part[rows] == k
-                logs[own] = drawn[own]
-                n_replaced += int((own & again).sum())
-            densities = [np.log(share) + given.log_density(logs) for share, given in zip(shares, mixed, strict=True)]
-            log_q[rows] = np.logaddexp.reduce(densities) + self._outer_log_density(outer_normals[rows])[:, None]
-            centres[rows], x[rows] = mixed[0].centre, natural(logs)
-            log_prior[rows] = self._log_prior(thetas[rows], x[rows], mixed[0].prior)
+        n_replaced, mixings = 0, []
+        for rows in self.runs(n_thetas):
+            mixing = self.mixing_law(thetas[rows]).draw(rng=rng)
+            mixings.append(mixing)
+            mixture = self.mixed(thetas[rows], mixing, shares)
+            logs, again = mixture.draw(a_theta, rng=rng)
+            n_replaced += int(again.sum())
+            of_theta = self._outer_log_density(outer_normals[rows]) + mixing.log_q.sum(axis=1)
+            log_q[rows] = mixture.log_densities(logs)[1] + of_theta[:, None]
+            centres[rows], x[rows] = mixture.narrow.centre, natural(logs)
+            log_prior[rows] = self._log_prior(thetas[rows], mixing, x[rows], mixture.narrow.prior)
         return Drawn(
             x=x.reshape(-1, p),
             theta=np.repeat(thetas, a_theta, axis=0),
@@ -239,64 +187,59 @@ class Proposal:
             log_prior=log_prior.ravel(),
             centres=centres,
             n_replaced=n_replaced,
+            mixing=Mixing.joined(mixings).take(np.repeat(np.arange(n_thetas), a_theta)),
         )
 
-    def _log_prior(self, thetas: Array, x: Array, prior: InnerPrior) -> Array:
-        """Return the log prior of thetas and of x given each, (thetas, n)."""
+    def _log_prior(self, thetas: Array, mixing: Mixing, x: Array, prior: InnerPrior) -> Array:
+        """Return the log prior of thetas, their mixing and of x given each, (thetas, n)."""
         density = np.stack([prior.log_density(x[:, i]) for i in range(x.shape[1])], axis=1)
-        both: Array = self.hierarchy.outer_log_density(thetas)[:, None] + density
+        of_theta = self.hierarchy.outer_log_density(thetas) + mixing.log_prior.sum(axis=1)
+        both: Array = of_theta[:, None] + density
         return both
 
     def thetas_at(self, outer: Array) -> Array:
         """Return the thetas, (n, 10), at standard normals of the same shape."""
-        thetas: Array = self.theta + outer @ self._outer_spread().T
+        thetas: Array = self.theta + outer @ self._outer_spread.T
         return thetas
 
     def outer_of(self, thetas: Array) -> Array:
         """Return the standard normals of thetas, (n, 10)."""
-        normals: Array = linalg.solve_triangular(self._outer_spread(), (thetas - self.theta).T, lower=True).T
+        normals: Array = linalg.solve_triangular(self._outer_spread, (thetas - self.theta).T, lower=True).T
         return normals
 
-    def x_at(self, thetas: Array, inner: Array) -> Array:
-        """Return the x at standard normals of the narrow part, one a theta, (n, p) each."""
-        x = np.empty_like(inner)
-        for rows in self._runs(len(thetas)):
-            x[rows] = natural(self.given(thetas[rows]).at(inner[rows, None]))[:, 0]
-        return x
+    def described(self, thetas: Array, mixing: Mixing, x: Array, mixture: Mixture) -> Described:
+        """Return what is known of draws, one x a theta, wherever they come from; `mixture` is that of the thetas."""
+        logs = x[:, None].copy()
+        logs[..., DELTA] = np.log(logs[..., DELTA])
+        outer = self.outer_of(thetas)
+        narrow, mixed = mixture.log_densities(logs)
+        of_outer = self._outer_log_density(outer)
+        of_mixing = mixing.log_q.sum(axis=1)
+        return Described(
+            outer=outer,
+            inner=mixture.narrow.normals_of(logs)[:, 0],
+            log_narrow=narrow[:, 0] + of_outer,
+            log_mixed=mixed[:, 0] + of_outer + of_mixing,
+            log_prior=self._log_prior(thetas, mixing, x[:, None], mixture.narrow.prior)[:, 0],
+        )
 
-    def described(self, thetas: Array, x: Array) -> "Described":
-        """Return what is known of draws, one x a theta, wherever they come from."""
-        n, p = x.shape
-        logs = x.copy()
-        logs[:, DELTA] = np.log(x[:, DELTA])
-        outer, inner = self.outer_of(thetas), np.empty((n, p))
-        log_narrow, log_mixed, log_prior = np.empty(n), np.empty(n), np.empty(n)
-        for rows in self._runs(n):
-            parts = [self.given(thetas[rows], temper) for temper in (1.0, self._wide_temper())]
-            densities = np.stack([given.log_density(logs[rows, None])[:, 0] for given in parts])
-            of_outer = self._outer_log_density(outer[rows])
-            log_narrow[rows] = densities[0] + of_outer
-            log_mixed[rows] = np.logaddexp.reduce(densities + np.log(SHARES)[:, None]) + of_outer
-            inner[rows] = parts[0].normals_of(logs[rows, None])[:, 0]
-            log_prior[rows] = self._log_prior(thetas[rows], x[rows, None], parts[0].prior)[:, 0]
-        return Described(outer, inner, log_narrow, log_mixed, log_prior)
-
+    @cached_property
     def _wide_temper(self) -> float:
         """Return how much of the data's precision the wide part follows.
 
         The more directions are widened, the less each may be: with many, no draw would keep its weight.
         """
-        own, _, _ = self._prior(self.theta[None])
-        factor = lower_factor(self.data_precision + own[0])
+        factor = lower_factor(self._centre[1])
         told = float(np.trace(linalg.cho_solve((factor, True), self.data_precision, check_finite=False)))
         return max(told / (told + LOST_PARAMETERS), LEAST_TEMPER)
 
     def _outer_log_density(self, normals: Array) -> Array:
         """Return the log density of thetas at their standard normals, (n, 10), without constants; (n,)."""
-        height = np.log(np.diagonal(self._outer_spread())).sum()
+        height = np.log(np.diagonal(self._outer_spread)).sum()
         density: Array = -height - 0.5 * (normals**2).sum(axis=1)
         return density
 
+    @cached_property
     def _outer_spread(self) -> Array:
         return lower_factor(OUTER_INFLATION**2 * self.outer_covariance)
 
@@ -313,16 +256,18 @@ class Proposal:
         # Against the draws' own means, which lie off the centres where kappa is cut off at 0.
         gap = (weights - 1.0 / len(weights)) @ (logs - np.repeat(drawn.centres, a_theta, axis=0))
         gap *= effective / (effective + FEW_EFFECTIVE)
-        heights = log_weights.reshape(-1, a_theta).mean(axis=1)
+        # A draw far out in a Student's tail says nothing of theta.
+        near = np.maximum(log_weights, log_weights.max() - FARTHEST_HEIGHT)
+        heights = near.reshape(-1, a_theta).mean(axis=1)
         theta, covariance = self._outer_fitted(drawn.theta[::a_theta], heights)
         both = self.given(np.stack([self.theta, theta]))
-        columns = both.covaried(np.eye(len(self.x), N_COMMON))[0]
+        columns = both.take(np.arange(1)).covaried(np.eye(len(self.x), N_COMMON)[None])[0]
         move = columns @ np.linalg.solve(columns[COMMON], gap[COMMON])
         return replace(self, theta=theta, outer_covariance=covariance, x=both.centre[1] + move)
 
     def _outer_fitted(self, thetas: Array, heights: Array) -> tuple[Array, Array]:
         """Return theta's centre and covariance after a quadratic, fitted to `heights`, is added to its log density."""
-        spread = self._outer_spread()
+        spread = self._outer_spread
         z = linalg.solve_triangular(spread, (thetas - self.theta).T, lower=True).T
         n = len(self.theta)
         first, second = np.triu_indices(n)
@@ -340,38 +285,6 @@ class Proposal:
         move *= min(1.0, LARGEST_MOVE / float(np.linalg.norm(move)))
         covariance = (vectors / values) @ vectors.T
         return self.theta + spread @ move, spread @ covariance @ spread.T
-
-
-def natural(logs: Array) -> Array:
-    """Return x, (..., p), of x with delta on its log scale."""
-    x = logs.copy()
-    x[..., DELTA] = np.exp(logs[..., DELTA])
-    return x
-
-
-def _lower_factors(matrices: Array) -> Array:
-    """Return `lower_factor` of each, (n, p, p)."""
-    try:
-        factors = np.asarray(np.linalg.cholesky(matrices), dtype=np.float64)
-    except np.linalg.LinAlgError:
-        factors = np.stack([lower_factor(matrix) for matrix in matrices])
-    return factors
-
-
-def lower_factor(matrix: Array) -> Array:
-    """Return the lower Cholesky factor of a symmetric matrix, or of one near to it that is positive definite.
-
-    Counts that contradict each other by thousands of nats leave quadratic fits whose covariance is singular to the last
-    digit. Draws are weighted by their density whatever the factor, so a wider one costs draws and bends nothing.
-    """
-    factor: Array
-    try:
-        factor = linalg.cholesky(matrix, lower=True, check_finite=False)
-    except linalg.LinAlgError:
-        values, vectors = np.linalg.eigh(0.5 * (matrix + matrix.T))
-        sizes = np.maximum(np.abs(values), LEAST_SHARE * float(np.abs(values).max()))
-        factor = linalg.cholesky((vectors * sizes) @ vectors.T, lower=True, check_finite=False)
-    return factor
 
 
 def without_negative(matrix: Array) -> Array:

@@ -18,26 +18,28 @@ from model.fit.box_integral import (
     WEIGHT_MODE_TOLERANCE,
     BoxIntegral,
 )
+from model.fit.conditionals import natural
 from model.fit.hierarchy import ALPHA, DELTA, KAPPA
+from model.fit.mixing import Mixing
 from model.fit.moves import Mover
 from model.fit.pareto_smoothing import effective_draws, log_mean, smooth_log_weights
-from model.fit.proposal import NARROW, Drawn, Proposal, natural, without_negative
+from model.fit.proposal import NARROW, Drawn, Proposal, without_negative
 from model.fit.target import Target
 
 Array = NDArray[np.float64]
 
 # Small ledgers are given more draws: about so many lines are weighed in all.
 WEIGHED_LINES = 3_000_000
-DRAWS_RANGE = (1024, 8192)
+DRAWS_RANGE = (1024, 4096)
 # Above so many lines the posterior is nearly Gaussian, and each draw is dear.
 MANY_LINES, DRAWS_OF_MANY, PILOT_THETAS_OF_MANY, ROUNDS_OF_MANY = 30_000, 512, 96, 3
 LINES_AT_ONCE = 4096
 AVERAGING_STEPS, AVERAGED_LINES, AVERAGING_PAIRS = 4, 3_000_000, (2, 16)
 # Draws given a theta.
-DRAWS_A_THETA = 8
+DRAWS_A_THETA = 2
 # Rounds of draws that only fit the proposal. With more lines they end where this share of them counts; with fewer that
 # says little, since no draw may have been in the posterior's tails.
-PILOTS, PILOT_THETAS, PILOT_DRAWS = 2, 256, 2
+PILOTS, PILOT_THETAS, PILOT_DRAWS = 2, 512, 2
 FEW_LINES, ENOUGH_SHARE = 1000, 0.3
 # With fewer, or a heavier tail of the weights, draws are moved to the posterior; so few are no answer.
 LEAST_EFFECTIVE, MOST_PARETO_K = 400, 0.7
@@ -129,11 +131,11 @@ class Weighing:
             n_weighed = DRAWS_OF_MANY if many else int(np.clip(WEIGHED_LINES // max(n_lines, 1), *DRAWS_RANGE))
         n = n_weighed // DRAWS_A_THETA
         proposal = self._averaged(proposal, rng=rng)
-        proposal = self._piloted(proposal, PILOT_THETAS_OF_MANY if many else max(PILOT_THETAS, n), rng=rng)
-        weighted = self._rounds(proposal, n, ROUNDS_OF_MANY if many else MOST_ROUNDS, move, rng=rng)
+        proposal = self._piloted(proposal, PILOT_THETAS_OF_MANY if many else PILOT_THETAS, rng=rng)
+        weighted, mixing = self._rounds(proposal, n, ROUNDS_OF_MANY if many else MOST_ROUNDS, move, rng=rng)
         if weighted.enough or not move:
             return weighted
-        moved = Mover(proposal, self._log_likelihood, rng=rng).run(weighted.x, weighted.theta, weighted.raw)
+        moved = Mover(proposal, self._log_likelihood, rng=rng).run(weighted.x, weighted.theta, mixing, weighted.raw)
         even = np.full(len(moved.x), -np.log(len(moved.x)))
         return replace(
             weighted,
@@ -157,24 +159,28 @@ class Weighing:
             proposal = proposal.fitted(pilot, log_weights, PILOT_DRAWS)
         return proposal
 
-    def _rounds(self, proposal: Proposal, n: int, most: int, move: bool, *, rng: np.random.Generator) -> WeightedDraws:
-        """Return rounds of draws, `n` thetas each, until enough of them count.
+    def _rounds(
+        self, proposal: Proposal, n: int, most: int, move: bool, *, rng: np.random.Generator
+    ) -> tuple[WeightedDraws, Mixing]:
+        """Return rounds of draws, `n` thetas each, until enough of them count, and their mixing.
 
         Where they can be moved, also once it is plain that too few will.
         """
         rounds: list[tuple[Array, Array, Array]] = []
+        mixings: list[Mixing] = []
         n_replaced = 0
         while True:
             drawn = proposal.draw(n, DRAWS_A_THETA, rng=rng)
             n_replaced += drawn.n_replaced
             rounds.append((drawn.x, drawn.theta, self._log_weights(drawn)))
+            mixings.append(drawn.mixing)
             x, theta, log_weights = (np.concatenate(part) for part in zip(*rounds, strict=True))
             smooth, pareto_k = smooth_log_weights(log_weights)
             counted, mass = effective_draws(smooth), log_mean(log_weights)
             weighted = WeightedDraws(x, theta, smooth, counted, pareto_k, n_replaced, log_weights, mass)
             hopeless = move and (pareto_k >= MOST_PARETO_K or weighted.effective * most < LEAST_EFFECTIVE * len(rounds))
             if weighted.enough or hopeless or len(rounds) == most:
-                return weighted
+                return weighted, Mixing.joined(mixings)
 
     def _averaged(self, proposal: Proposal, *, rng: np.random.Generator) -> Proposal:
         """Return the proposal with the mean and precision that fit best on average over itself, at its centre of theta.
@@ -182,16 +188,17 @@ class Weighing:
         Its mean moves until the gradient averages to zero over it, and the curvature is averaged too (the Gaussian
         nearest in Kullback-Leibler divergence: Opper & Archambeau 2009, Neural Computation 21:786): the mode is not the
         mean, and in many dimensions the difference would leave few draws with weight. Antithetic draws cancel the
-        linear part.
+        linear part. Student effects are Gaussian meanwhile, as wide as the data let them be: where all plants of a genus
+        lived, steps along a Student's flat tail would lead ever further out.
         """
         theta, p = proposal.theta, len(proposal.x)
-        prior = self._target.hierarchy.inner(theta)
         clock, variance = self._target.clock(theta)
         design = self._target.columns(clock)
         integral = self._tiled(1)
         n_pairs = int(np.clip(AVERAGED_LINES // (2 * AVERAGING_STEPS * len(clock)), *AVERAGING_PAIRS))
         for _ in range(AVERAGING_STEPS):
             given = proposal.given(theta[None])
+            prior = given.prior.of_thetas(0)
             steps = given.steps(rng.standard_normal((1, n_pairs, p)))[0]
             gradient, eta_delta, delta2 = np.zeros(p), np.zeros(len(clock)), 0.0
             eta2 = np.zeros(len(self._target.grouping.pair_first))
@@ -207,7 +214,7 @@ class Weighing:
                 eta_delta += x[DELTA] * terms.eta_delta / (2 * n_pairs)
                 delta2 += float(x[DELTA]) ** 2 * terms.delta2 / (2 * n_pairs)
             data = self._target.data_precision(design, eta2, eta_delta, delta2)
-            move = given.covaried(gradient[:, None])[0, :, 0]
+            move = given.covaried(gradient[None, :, None])[0, :, 0]
             # No further than a typical draw.
             move *= min(1.0, np.sqrt(p / max(float(gradient @ move), p)))
             proposal = replace(proposal, x=given.centre[0] + move, data_precision=without_negative(data))

@@ -57,7 +57,7 @@ def test_moved_draws_have_the_mean_sd_and_mass_that_weighted_ones_have() -> None
     off = replace(proposal, x=x, data_precision=1.5 * proposal.data_precision)
     drawn = off.draw(512, 8, rng=rng)
     log_weights = weighing._log_weights(drawn)
-    moved = Mover(off, weighing._log_likelihood, rng=rng).run(drawn.x, drawn.theta, log_weights)
+    moved = Mover(off, weighing._log_likelihood, rng=rng).run(drawn.x, drawn.theta, drawn.mixing, log_weights)
 
     def moments(values: Array, log_w: Array) -> tuple[float, float]:
         mean = float(np.exp(log_w) @ values)
