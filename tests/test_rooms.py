@@ -75,7 +75,7 @@ MAY_IMPORT: dict[str, set[str]] = {
         *_ANSWERS, "app.abandoned", "model.reference", "model.exposure", "model.predict", "model.decision",
     },
     "app.risk": {
-        *_ANSWERS, "app.abandoned", *_TABLES, "model.exposure", "model.transit", "model.prior", "model.predict",
+        *_ANSWERS, "app.abandoned", *_TABLES, "model.exposure", "model.transit", "model.predict",
     },
     "app.ledger": {
         *_ANSWERS, "app.records", "app.store", "app.doubts", "model.reference",
