@@ -50,7 +50,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "model.scoring": {"model.plant", "model.quadrature"},
     "model.synthetic": {*_TABLES, "model.exposure", "model.prior", "model.predict", "model.fit"},
     # What every room of the application stands on.
-    "app.records": {"app.problems"},
+    "app.records": {"app.problems", "model.reference"},
     "app.schemas": {"app.problems", "model.reference"},
     "app.migrations": {"app.problems"},
     "app.store": {"app.problems", "app.records", "app.migrations"},

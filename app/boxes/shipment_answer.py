@@ -6,7 +6,7 @@ from datetime import UTC, datetime, time, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from app.batch import caution, resolve_genus, resolve_place, unpacking_cautions
+from app.batch import caution, lost_whole_words, resolve_genus, resolve_place, unpacking_cautions
 from app.boxes.claim_window import counted_from
 from app.boxes.next_steps import next_steps
 from app.boxes.traces import covered_share, time_weighted_mean
@@ -128,6 +128,7 @@ def _arrival(life: ShipmentLife, trace: Sequence[Reading], reference: Reference)
         logger=[ReadingAnswer(**reading._asdict()) for reading in trace],
         logger_summary=_summary(trace),
         lost_whole_chance=life.lost_chance,
+        lost_whole_text=lost_whole_words("This box", life.lost_chance),
     )
 
 

@@ -4,8 +4,10 @@ from datetime import date, datetime, time
 from functools import lru_cache
 from zoneinfo import ZoneInfo
 
+from model.reference import CONSTANTS
+
 SHORTEST_DAYS = 0.5
-LONGEST_DAYS = 90.0
+LONGEST_DAYS = CONSTANTS.longest_transit_days
 SHORTEST_TIMED_DAYS = 1.0 / 24.0
 SECONDS_A_DAY = 86_400.0
 NOON = time(12)

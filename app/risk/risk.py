@@ -17,7 +17,7 @@ from app.serving import Engine, evidence_as_json
 from model.exposure import ClockDraws, chill_rate, damage_rate
 from model.plant import Plant, log_time_ratio, relative_log_days, time_predictor
 from model.predict import PosteriorDraws, clock_draws, genus_effects, sending_effects
-from model.reference import Genus
+from model.reference import HIGH, LOW, Genus
 from model.transit import SHORTEST_DAYS
 
 Array = NDArray[np.float64]
@@ -25,7 +25,6 @@ Indices = NDArray[np.intp]
 
 # Queries taken at once: their draws stay in the cache.
 CHUNK = 64
-LOW, HIGH = 0.1, 0.9
 _CHANCES = b",".join(
     b'"%b":{"mean":%%b,"low":%%b,"high":%%b}' % name for name in (b"healthy", b"damaged", b"dead", b"healthy_two_weeks")
 )

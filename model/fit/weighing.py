@@ -20,7 +20,7 @@ from model.fit.box_integral import (
 )
 from model.fit.hierarchy import ALPHA, DELTA, KAPPA
 from model.fit.moves import Mover
-from model.fit.pareto_smoothing import effective_draws, log_mean, smooth_log_weights
+from model.fit.pareto_smoothing import MOST_PARETO_K, effective_draws, log_mean, smooth_log_weights
 from model.fit.proposal import NARROW, Drawn, Proposal, natural, without_negative
 from model.fit.target import Target
 
@@ -40,7 +40,7 @@ DRAWS_A_THETA = 8
 PILOTS, PILOT_THETAS, PILOT_DRAWS = 2, 256, 2
 FEW_LINES, ENOUGH_SHARE = 1000, 0.3
 # With fewer, or a heavier tail of the weights, draws are moved to the posterior; so few are no answer.
-LEAST_EFFECTIVE, MOST_PARETO_K = 400, 0.7
+LEAST_EFFECTIVE = 400
 REFUSED_EFFECTIVE = 5
 # One in so many is the least share of the posterior for which a mode is drawn about.
 LEAST_HUMP_IN = 1000
