@@ -7,7 +7,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from app.batch import caution, lost_whole_words, resolve_genus, resolve_place, unpacking_cautions
-from app.boxes.claim_window import counted_from
+from app.boxes.claim_window import counted_from, window_hours
 from app.boxes.next_steps import next_steps
 from app.boxes.traces import covered_share, time_weighted_mean
 from app.doubts import doubtful
@@ -49,7 +49,8 @@ def shipment_answer(
     if arrival is not None:
         zone = ZoneInfo(time_zone(stored.record.destination, reference))
         delivered_at = counted_from(life, zone).astimezone(UTC)
-        steps = next_steps(life, delivered_at, life.opened_at or _noon(life, zone), _claim_window(plan_said), now)
+        window = window_hours((plan_said or {}).get("recourse", {}))
+        steps = next_steps(life, delivered_at, life.opened_at or _noon(life, zone), window, now)
     return ShipmentAnswer(
         id=stored.id,
         reference=stored.reference,
@@ -178,12 +179,6 @@ def _late_loss_share(lines: Sequence[LineRecord]) -> float | None:
             looked_at += healthy
             lost += max(0, healthy - (line.recheck_healthy or 0))
     return lost / looked_at if looked_at else None
-
-
-def _claim_window(plan: dict[str, Any] | None) -> float | None:
-    """Return the claim window that the plan gives, hours; None where it says nothing of it."""
-    window: float | None = (plan or {}).get("recourse", {}).get("claim_window_hours")
-    return window
 
 
 def _noon(life: ShipmentLife, zone: ZoneInfo) -> datetime:
