@@ -12,8 +12,10 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import linalg, special
 
-from model.fit.hierarchy import ALPHA, DELTA, KAPPA, OUTER, Hierarchy, InnerPrior
+from model.fit.conditionals import N_COMMON, Conditionals
+from model.fit.hierarchy import DELTA, OUTER, Hierarchy, InnerPrior
 from model.fit.pareto_smoothing import effective_draws
+from model.fit.positive_definite import lower_factor
 from model.prior import stratified_normals
 
 Array = NDArray[np.float64]
@@ -27,8 +29,6 @@ LOST_PARAMETERS, LEAST_TEMPER = 10.0, 0.25
 # Least precision of theta that a regression may leave, and its prior sd of a coefficient.
 LEAST_PRECISION, COEFFICIENT_SD = 0.25, 2.0
 LARGEST_MOVE = 3.0
-# Least eigenvalue of a matrix that is made positive definite, as a share of its largest.
-LEAST_SHARE = 1e-6
 # So many effective draws are trusted by half in what they say of means.
 FEW_EFFECTIVE = 20.0
 # Log density below the highest at which a draw is hardly trusted, and how much then.
@@ -37,7 +37,6 @@ TRUSTED_HEIGHT, LEAST_TRUST = 20.0, 0.01
 MATRIX_CELLS = 4_000_000
 # From here on theta moves the likelihood: shipment, line, Q10, chill rate, h0.
 FIRST_OF_LIKELIHOOD = OUTER.index("shipment")
-N_COMMON = DELTA + 1
 COMMON = slice(0, N_COMMON)
 
 
@@ -65,96 +64,6 @@ class Described(NamedTuple):
     log_narrow: Array
     log_mixed: Array
     log_prior: Array
-
-
-@dataclass(frozen=True, eq=False)
-class Conditionals:
-    """x given each of some thetas, delta on its log scale: Gaussians cut off where kappa is not above 0.
-
-    Attributes
-    ----------
-    centre : (thetas, p)
-        Of the Gaussian that is cut off.
-    order : (p,)
-        The inner parameters, effects first and kappa last: a later one takes all earlier ones along.
-    factor, inverse : (thetas, p, p)
-        Lower Cholesky factor of the precision in that order, and its inverse.
-    prior : InnerPrior
-        That of the thetas.
-    """
-
-    centre: Array
-    order: NDArray[np.intp]
-    factor: Array
-    inverse: Array
-    prior: InnerPrior
-
-    @classmethod
-    def of(cls, precision: Array, pull: Array, prior: InnerPrior, move: Array) -> "Conditionals":
-        """Take precisions (thetas, p, p), precision x centre (thetas, p), and what is added to the centre."""
-        p = pull.shape[-1]
-        order = np.append(np.arange(N_COMMON, p), [DELTA, ALPHA, KAPPA])
-        factor = _lower_factors(precision[:, order[:, None], order])
-        inverse = np.stack([linalg.lapack.dtrtri(one, lower=1)[0] for one in factor])
-        given = cls(np.empty_like(pull), order, factor, inverse, prior)
-        given.centre[:] = given.covaried(pull[..., None])[..., 0] + move
-        return given
-
-    def covaried(self, columns: Array) -> Array:
-        """Return covariance x columns, (thetas, p, n); columns are those of all or (thetas, p, n)."""
-        solved = np.empty((len(self.factor), *columns.shape[-2:]))
-        solved[:, self.order] = self.inverse.mT @ (self.inverse @ columns[..., self.order, :])
-        return solved
-
-    def steps(self, normals: Array) -> Array:
-        """Return steps from the centre, (thetas, n, p), of standard normals in `order`."""
-        steps = np.empty_like(normals)
-        steps[..., self.order] = normals @ self.inverse
-        return steps
-
-    def at(self, normals: Array) -> Array:
-        """Return the x, (thetas, n, p), at the places of standard normals, kappa's the last."""
-        placed = normals.copy()
-        # The normal of kappa by its place in what lies above 0, by logs of the upper tail.
-        tail = special.log_ndtr(-normals[..., -1]) + special.log_ndtr(self._kappa_sds)[:, None]
-        placed[..., -1] = -special.ndtri_exp(tail)
-        x = self.centre[:, None] + self.steps(placed)
-        x[..., KAPPA] = np.maximum(x[..., KAPPA], np.finfo(float).tiny)
-        return x
-
-    def normals_of(self, x: Array) -> Array:
-        """Return the standard normals of x, (thetas, n, p): the inverse of `at`."""
-        normals: Array = (x - self.centre[:, None])[..., self.order] @ self.factor
-        tail = special.log_ndtr(-normals[..., -1]) - special.log_ndtr(self._kappa_sds)[:, None]
-        normals[..., -1] = -special.ndtri_exp(np.minimum(tail, -np.finfo(float).tiny))
-        return normals
-
-    def draw(self, n: int, *, rng: np.random.Generator) -> tuple[Array, NDArray[np.bool_]]:
-        """Return n draws given each theta, (thetas, n, p), and which were drawn again: their kappa was not above 0."""
-        normals = rng.standard_normal((len(self.centre), n, self.centre.shape[-1]))
-        again = normals[..., -1] <= -self._kappa_sds[:, None]
-        # By logs of the upper tail, so that a centre far below 0 does no harm.
-        tail = (
-            np.log1p(-rng.random(int(again.sum())))
-            + np.broadcast_to(special.log_ndtr(self._kappa_sds)[:, None], again.shape)[again]
-        )
-        normals[again, -1] = -special.ndtri_exp(tail)
-        x = self.centre[:, None] + self.steps(normals)
-        x[..., KAPPA] = np.maximum(x[..., KAPPA], np.finfo(float).tiny)
-        return x, again
-
-    def log_density(self, x: Array) -> Array:
-        """Return the log density of x, (thetas, n, p), without constants that no theta changes; (thetas, n)."""
-        normals = (x - self.centre[:, None])[..., self.order] @ self.factor
-        height = np.log(np.diagonal(self.factor, axis1=1, axis2=2)).sum(axis=1) - special.log_ndtr(self._kappa_sds)
-        density: Array = height[:, None] - 0.5 * (normals**2).sum(axis=-1)
-        return density
-
-    @property
-    def _kappa_sds(self) -> Array:
-        """How many sds the centres' kappa lie above 0, (thetas,)."""
-        sds: Array = self.centre[:, KAPPA] * self.factor[:, -1, -1]
-        return sds
 
 
 @dataclass(frozen=True, eq=False)
@@ -347,45 +256,3 @@ def natural(logs: Array) -> Array:
     x = logs.copy()
     x[..., DELTA] = np.exp(logs[..., DELTA])
     return x
-
-
-def _lower_factors(matrices: Array) -> Array:
-    """Return `lower_factor` of each, (n, p, p)."""
-    try:
-        factors = np.asarray(np.linalg.cholesky(matrices), dtype=np.float64)
-    except np.linalg.LinAlgError:
-        factors = np.stack([lower_factor(matrix) for matrix in matrices])
-    return factors
-
-
-def lower_factor(matrix: Array) -> Array:
-    """Return the lower Cholesky factor of a symmetric matrix, or of one near to it that is positive definite.
-
-    Counts that contradict each other by thousands of nats leave quadratic fits whose covariance is singular to the last
-    digit. Draws are weighted by their density whatever the factor, so a wider one costs draws and bends nothing.
-    """
-    factor: Array
-    try:
-        factor = linalg.cholesky(matrix, lower=True, check_finite=False)
-    except linalg.LinAlgError:
-        values, vectors = np.linalg.eigh(0.5 * (matrix + matrix.T))
-        sizes = np.maximum(np.abs(values), LEAST_SHARE * float(np.abs(values).max()))
-        factor = linalg.cholesky((vectors * sizes) @ vectors.T, lower=True, check_finite=False)
-    return factor
-
-
-def without_negative(matrix: Array) -> Array:
-    """Return a symmetric matrix with negative eigenvalues raised to 0: the prior's precision alone counts there."""
-    values, vectors = np.linalg.eigh(matrix)
-    raised: Array = (vectors * np.maximum(values, 0.0)) @ vectors.T
-    return raised
-
-
-def positive(matrix: Array, floor: Array) -> Array:
-    """Return a symmetric matrix with eigenvalues raised to the least of a floor's."""
-    values, vectors = np.linalg.eigh(matrix)
-    least = float(np.linalg.eigvalsh(floor)[0])
-    if values[0] >= least:
-        return matrix
-    raised: Array = (vectors * np.maximum(values, least)) @ vectors.T
-    return raised

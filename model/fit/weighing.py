@@ -21,7 +21,8 @@ from model.fit.box_integral import (
 from model.fit.hierarchy import ALPHA, DELTA, KAPPA
 from model.fit.moves import Mover
 from model.fit.pareto_smoothing import MOST_PARETO_K, effective_draws, log_mean, smooth_log_weights
-from model.fit.proposal import NARROW, Drawn, Proposal, natural, without_negative
+from model.fit.positive_definite import without_negative
+from model.fit.proposal import NARROW, Drawn, Proposal, natural
 from model.fit.target import Target
 
 Array = NDArray[np.float64]

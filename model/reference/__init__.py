@@ -6,20 +6,14 @@ change its row here; no other room holds one.
 
 from model.reference.constants import CONSTANTS
 from model.reference.readings import COLDEST_C, WARMEST_C
+from model.reference.row_types import Genus, LateLossRule, Leg, Place, Rule, Service, Weather
 from model.reference.rows import HIGH, LOW, QUANTILES, STATUSES
 from model.reference.tables import (
     ARID_GROUPS,
     REFERENCE_CONTAINER,
     REFERENCE_GROUP,
     REFERENCE_ROOTS,
-    Genus,
-    LateLossRule,
-    Leg,
-    Place,
     Reference,
-    Rule,
-    Service,
-    Weather,
     load_reference,
 )
 
