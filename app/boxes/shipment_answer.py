@@ -2,7 +2,7 @@
 
 import json
 from collections.abc import Sequence
-from datetime import UTC, datetime, time, timedelta
+from datetime import UTC, datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -11,7 +11,7 @@ from app.boxes.claim_window import counted_from, window_hours
 from app.boxes.next_steps import next_steps
 from app.boxes.traces import covered_share, time_weighted_mean
 from app.doubts import doubtful
-from app.records import LineRecord, known_transit_days
+from app.records import NOON, LineRecord, known_transit_days
 from app.schemas import (
     ArrivalAnswer,
     Caution,
@@ -27,7 +27,6 @@ from app.schemas import (
 from app.store import ARRIVED, OpenDoubt, OrderedLine, Reading, ShipmentLife, StoredPlan
 from model.reference import CONSTANTS, Reference
 
-NOON = time(12)
 A_DAY = timedelta(days=1)
 
 

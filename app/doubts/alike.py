@@ -2,13 +2,14 @@
 
 from collections import Counter, defaultdict
 from collections.abc import Iterator, Sequence
-from datetime import datetime, timedelta
+from datetime import datetime
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from app.doubts.journeys import LikelyJourneys
+from app.records import MOST_AHEAD
 from app.store import ArrivedBoxes, Coded, LineColumns, ShipmentColumns
 from model.reference import CONSTANTS, Reference
 
@@ -66,7 +67,7 @@ def plain_doubts(
 
 
 def _is_ahead(day: np.datetime64, now: datetime) -> bool:
-    return bool(day > np.datetime64(now.date() + timedelta(days=1)))
+    return bool(day > np.datetime64(now.date() + MOST_AHEAD))
 
 
 def misspelt_sellers(shipments: ShipmentColumns) -> Iterator[tuple[int, str]]:

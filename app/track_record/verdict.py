@@ -8,6 +8,7 @@ from model.reference import CONSTANTS
 from model.scoring import successes
 
 FEWEST_BOXES = CONSTANTS.record_least_boxes
+TOO_FEW = f"too few boxes to judge (fewer than {FEWEST_BOXES})"
 HARDLY_CHANCE = CONSTANTS.record_hardly_chance
 NO_BOX = (
     "No box with a forecast stored before its arrival has been opened and counted yet: nothing can be said of the "
@@ -48,7 +49,7 @@ def ranges_verdict(level: float, counts: RangesHeld) -> str:
         f"Of {'1 ' if counts.n == 1 else ''}{boxes} the {level:.0%} range held the count {times}; such whole-number "
         f"ranges should hold about {expected}: "
     ).replace("%", " %")
-    return said + (f"too few boxes to judge (fewer than {FEWEST_BOXES})." if few else f"{width_words(counts)}.")
+    return said + (f"{TOO_FEW}." if few else f"{width_words(counts)}.")
 
 
 def width_words(counts: RangesHeld) -> str:
@@ -87,7 +88,7 @@ def rules_verdict(difference: ScoreDifference | None) -> str:
         f"(log score {better} by {abs(difference.mean):.2f} a box): "
     )
     if difference.boxes < FEWEST_BOXES or difference.low is None or difference.high is None:
-        return said + f"too few boxes to judge (fewer than {FEWEST_BOXES})."
+        return f"{said}{TOO_FEW}."
     if difference.low <= 0.0 <= difference.high:
         return said + "could be chance."
     return said + "more than chance would explain."
