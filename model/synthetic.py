@@ -11,9 +11,9 @@ from numpy.typing import NDArray
 
 from model.exposure import Array, Indices, constant_log_days
 from model.fit import CONSIGNMENT, LINE_DTYPE, Lines, Observations, observe
-from model.plant import DRIFT_CORRELATION, KINDS, Level, deviations, prior_sd
+from model.plant import DRIFT_CORRELATION, KINDS, Level, deviations, prior_sd, time_predictor
 from model.predict import box_chances
-from model.prior import REFERENCE_DAYS, ParameterDraws, draw_prior
+from model.prior import ParameterDraws, draw_prior
 from model.reference import CONSTANTS, REFERENCE_CONTAINER, REFERENCE_ROOTS, Reference
 
 # Share of boxes in the reference packing.
@@ -124,7 +124,7 @@ def true_predictor(observations: Observations, truth: Truth) -> Array:
     """Return eta without shipment and line effects, (lines,)."""
     parameters = truth.parameters
     mean, _ = observations.exposure.at(parameters["log_q10"], np.log(parameters["chill_rate"]))
-    eta = parameters["alpha"] + parameters["kappa"] * (mean - np.log(REFERENCE_DAYS) - observations.log_time_ratio)
+    eta = parameters["alpha"] + time_predictor(parameters["kappa"], mean, observations.log_time_ratio)
     for kind in KINDS:
         codes: Indices = observations.codes[kind]
         eta = eta + np.where(codes >= 0, np.append(truth.effects[kind], 0.0)[codes], 0.0)

@@ -1,16 +1,19 @@
 """The clock: one place of the application reads it, the setting fixes it for all of it, and no test reads it."""
 
 import ast
+import logging
 import subprocess
 import sys
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
+from anyio import create_task_group, from_thread, run
 from pydantic import ValidationError
 
-from app.clock import moment
+from app.clock import every, moment
 from app.main import create_app
 from app.settings import Settings
 from tests.app.client import running_client
@@ -95,3 +98,27 @@ def test_answers_are_as_of_the_fixed_moment(tmp_path: Path) -> None:
         assert client.app.state.settings.now == NOW, "of the environment: see tests/conftest.py"
         assert client.post(PATH, json=PLAN | {"ship_date": "2027-01-11"}).status_code == 201
     assert [missing(at) for at in ("2027-02-10T12:00:00+00:00", "2027-02-11T12:00:00+00:00")] == [False, True]
+
+
+def test_what_is_done_every_second_outlives_a_fault_and_the_log_has_it(caplog: pytest.LogCaptureFixture) -> None:
+    done: list[int] = []
+
+    async def until_done_thrice() -> None:
+        async with create_task_group() as tasks:
+
+            def work() -> None:
+                done.append(len(done))
+                if len(done) == 2:
+                    raise ZeroDivisionError("of the second time")
+                if len(done) == 3:
+                    from_thread.run_sync(tasks.cancel_scope.cancel)
+
+            await every(0.0, work, "it is not done")
+
+    # In a thread of its own: a browser that other tests have open may hold the loop of this one.
+    with caplog.at_level(logging.ERROR, logger="uvicorn.error"), ThreadPoolExecutor(1) as pool:
+        pool.submit(run, until_done_thrice).result()
+    assert done == [0, 1, 2]
+    (record,) = caplog.records
+    assert (record.getMessage(), record.exc_info is not None) == ("it is not done", True)
+    assert "of the second time" in str(record.exc_info[1] if record.exc_info else None)

@@ -28,14 +28,17 @@ OF_THE_FIT = {
     "inner_mode": {"scipy.linalg", "scipy.sparse"},
     "kappa": {"threadpoolctl"},
     "marginal_slope": {"scipy.linalg", "scipy.sparse"},
+    "conditionals": {"scipy.linalg"},
+    "positive_definite": {"scipy.linalg"},
     "proposal": {"scipy.linalg"},
     "target": {"scipy.sparse"},
     "survival": {"sklearn"},
 }
 # Modules that stand by themselves beside the rooms.
-TOPS = {"app.abandoned", "app.clock", "app.log_lines", "app.problems", "app.settings", "model.quadrature"}
+TOPS = {"app.abandoned", "app.clock", "app.log_lines", "app.settings", "model.quadrature"}
 _TABLES = {"model.reference", "model.plant"}
-_ANSWERS = {"app.problems", "app.schemas", "app.serving", "app.batch"}
+_ANSWERS = {"app.schemas", "app.serving", "app.batch"}
+_REFUSING = {*_ANSWERS, "app.problems"}
 MAY_IMPORT: dict[str, set[str]] = {
     # The model: arrays and frozen dataclasses.
     "model.reference": set(),
@@ -50,7 +53,8 @@ MAY_IMPORT: dict[str, set[str]] = {
     "model.scoring": {"model.plant", "model.quadrature"},
     "model.synthetic": {*_TABLES, "model.exposure", "model.prior", "model.predict", "model.fit"},
     # What every room of the application stands on.
-    "app.records": {"app.problems"},
+    "app.problems": set(),
+    "app.records": {"app.problems", "model.reference"},
     "app.schemas": {"app.problems", "model.reference"},
     "app.migrations": {"app.problems"},
     "app.store": {"app.problems", "app.records", "app.migrations"},
@@ -72,24 +76,24 @@ MAY_IMPORT: dict[str, set[str]] = {
         "model.fit", "model.screening",
     },
     "app.comparing": {
-        *_ANSWERS, "app.abandoned", "model.reference", "model.exposure", "model.predict", "model.decision",
+        *_REFUSING, "app.abandoned", "model.reference", "model.exposure", "model.predict", "model.decision",
     },
     "app.risk": {
-        *_ANSWERS, "app.abandoned", *_TABLES, "model.exposure", "model.transit", "model.prior", "model.predict",
+        *_REFUSING, "app.abandoned", *_TABLES, "model.exposure", "model.transit", "model.predict",
     },
     "app.ledger": {
-        *_ANSWERS, "app.records", "app.store", "app.doubts", "model.reference",
+        *_REFUSING, "app.records", "app.store", "app.doubts", "model.reference",
     },
     "app.boxes": {
-        *_ANSWERS, "app.records", "app.store", "app.comparing", "app.ledger", "app.doubts",
+        *_REFUSING, "app.records", "app.store", "app.comparing", "app.ledger", "app.doubts",
         *_TABLES, "model.predict", "model.quadrature", "model.scoring",
     },
     "app.outlook": {
-        *_ANSWERS, "app.store", "app.comparing", "app.boxes", "model.reference", "model.exposure", "model.transit",
+        *_REFUSING, "app.store", "app.comparing", "app.boxes", "model.reference", "model.exposure", "model.transit",
     },
-    "app.claims": {*_ANSWERS, "app.store", "app.boxes", "model.reference", "model.decision"},
+    "app.claims": {*_REFUSING, "app.store", "app.boxes", "model.reference", "model.decision"},
     "app.learned": {*_ANSWERS, *_TABLES, "app.store", "model.prior", "model.predict", "model.transit"},
-    "app.sellers": {*_ANSWERS, *_TABLES, "app.records", "app.store", "app.learned", "model.decision"},
+    "app.sellers": {*_REFUSING, *_TABLES, "app.records", "app.store", "app.learned", "model.decision"},
     "app.lessons": {*_ANSWERS, "app.store", "app.learned", "app.sellers", "model.reference"},
     "app.track_record": {*_ANSWERS, "app.records", "app.store", "model.reference", "model.scoring"},
     "app.learning": {
@@ -103,7 +107,7 @@ MAY_IMPORT: dict[str, set[str]] = {
         "app.serving",
     },
     "app.routes": {
-        *_ANSWERS, "app.clock", "app.http", "app.page", "app.ledger", "app.store", "app.comparing", "app.risk",
+        *_REFUSING, "app.clock", "app.http", "app.page", "app.ledger", "app.store", "app.comparing", "app.risk",
         "app.boxes", "app.outlook", "app.claims", "app.learned", "app.lessons", "app.sellers", "app.doubts",
     },
     "app.main": {
@@ -111,7 +115,7 @@ MAY_IMPORT: dict[str, set[str]] = {
         "app.track_record",
     },
     "app.cli": {
-        *_ANSWERS, "app.clock", "app.log_lines", "app.settings", "app.main", "app.http", "app.store", "app.ledger",
+        *_REFUSING, "app.clock", "app.log_lines", "app.settings", "app.main", "app.http", "app.store", "app.ledger",
         "app.comparing", "app.risk", "app.learned", "app.learning", "model.reference",
     },
     "app.__main__": {"app.settings", "app.problems", "app.schemas", "app.cli"},

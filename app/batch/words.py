@@ -22,6 +22,17 @@ def percent_short_of(share: float, asked: float) -> str:
     return whole if whole != percent(asked) else f"{floor(1000 * share) / 10:.1f} %"
 
 
+def lost_whole_words(name: str, chance: float | None) -> str | None:
+    """Return what to say of an arrived box that was perhaps lost whole; None where that is not worth a word."""
+    if chance is None or chance < CONSTANTS.lost_worth_saying:
+        return None
+    return (
+        f"{name} was lost whole with {percent(chance)} chance: forgotten, frozen on an apron, opened and left, or the "
+        "like, which days and temperature do not show. As far as that is so, it counts against neither seller nor "
+        "packing."
+    )
+
+
 def boxes_words(n: int) -> str:
     """Return a number of boxes."""
     return "1 box" if n == 1 else f"{n:,} boxes"

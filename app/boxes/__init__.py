@@ -4,7 +4,7 @@ Every change goes through shipment_changes.change.
 """
 
 from app.boxes.arrivals import decide_arrival, read_arrival
-from app.boxes.claim_window import claim_until, counted_from
+from app.boxes.claim_window import claim_until, counted_from, window_hours
 from app.boxes.due_dates import expected_by, late_since, may_be_claimed
 from app.boxes.next_steps import recheck_on
 from app.boxes.rechecks import RECHECK_BODY, decide_recheck
@@ -42,4 +42,5 @@ __all__ = [
     "read_arrival",
     "recheck_on",
     "stored_plan",
+    "window_hours",
 ]

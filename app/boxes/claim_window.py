@@ -1,6 +1,8 @@
 """A seller's claim window: from when it runs, and when it ends."""
 
+from collections.abc import Mapping
 from datetime import UTC, datetime, time, timedelta
+from typing import Any
 from zoneinfo import ZoneInfo
 
 from app.store import ShipmentLife
@@ -16,8 +18,17 @@ def counted_from(life: ShipmentLife, zone: ZoneInfo) -> datetime:
     return life.arrived_at or datetime.combine(life.stored.record.arrival_date, time(), tzinfo=zone)
 
 
+def window_hours(recourse: Mapping[str, Any]) -> float | None:
+    """Return the window that a plan's recourse gives; None where it says nothing of it, or that it is not known."""
+    hours: float | None = recourse.get("claim_window_hours")
+    return hours
+
+
 def claim_until(start: datetime, hours: float | None) -> datetime:
-    """Return the end of a window of so many hours, in the zone of its start; None: as long as is usual.
+    """Return the end of a window of so many hours, in the zone of its start; None: as long as is most common.
+
+    A window that nobody knows has an end too, the same one wherever it is told: without one the claim would stand in no
+    list and no calendar, and most sellers take none after it. Whoever tells it says that the seller's own terms count.
 
     Hours run on whatever the clocks do: added in universal time, shown in local time.
     """

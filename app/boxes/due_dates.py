@@ -4,7 +4,7 @@ import json
 from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
-from app.boxes.claim_window import claim_until, counted_from
+from app.boxes.claim_window import claim_until, counted_from, window_hours
 from app.boxes.shipment_answer import missing_plants
 from app.store import ARRIVED, SellerRecord, ShipmentLife
 
@@ -54,4 +54,4 @@ def claim_due(
     kind = recourse.get("kind") or (None if seller is None else seller.details.recourse)
     if kind == NOTHING_GIVEN:
         return None
-    return claim_until(counted_from(life, zone).astimezone(zone), recourse.get("claim_window_hours"))
+    return claim_until(counted_from(life, zone).astimezone(zone), window_hours(recourse))

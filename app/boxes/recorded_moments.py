@@ -1,11 +1,11 @@
 """What is recorded as having happened may not lie ahead of the clock, but for a clock that is a little off."""
 
 from collections.abc import Iterable
-from datetime import datetime, timedelta
+from datetime import datetime
 
 from app.problems import FieldError
+from app.records import MOST_AHEAD
 
-MOST_AHEAD = timedelta(days=1)
 AHEAD = "must not lie in the future: it is recorded as having happened"
 
 

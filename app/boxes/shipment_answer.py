@@ -2,16 +2,16 @@
 
 import json
 from collections.abc import Sequence
-from datetime import UTC, datetime, time, timedelta
+from datetime import UTC, datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from app.batch import caution, resolve_genus, resolve_place, unpacking_cautions
-from app.boxes.claim_window import counted_from
+from app.batch import caution, lost_whole_words, resolve_genus, resolve_place, unpacking_cautions
+from app.boxes.claim_window import counted_from, window_hours
 from app.boxes.next_steps import next_steps
 from app.boxes.traces import covered_share, time_weighted_mean
 from app.doubts import doubtful
-from app.records import LineRecord, known_transit_days
+from app.records import NOON, LineRecord, known_transit_days
 from app.schemas import (
     ArrivalAnswer,
     Caution,
@@ -27,7 +27,6 @@ from app.schemas import (
 from app.store import ARRIVED, OpenDoubt, OrderedLine, Reading, ShipmentLife, StoredPlan
 from model.reference import CONSTANTS, Reference
 
-NOON = time(12)
 A_DAY = timedelta(days=1)
 
 
@@ -49,7 +48,8 @@ def shipment_answer(
     if arrival is not None:
         zone = ZoneInfo(time_zone(stored.record.destination, reference))
         delivered_at = counted_from(life, zone).astimezone(UTC)
-        steps = next_steps(life, delivered_at, life.opened_at or _noon(life, zone), _claim_window(plan_said), now)
+        window = window_hours((plan_said or {}).get("recourse", {}))
+        steps = next_steps(life, delivered_at, life.opened_at or _noon(life, zone), window, now)
     return ShipmentAnswer(
         id=stored.id,
         reference=stored.reference,
@@ -128,6 +128,7 @@ def _arrival(life: ShipmentLife, trace: Sequence[Reading], reference: Reference)
         logger=[ReadingAnswer(**reading._asdict()) for reading in trace],
         logger_summary=_summary(trace),
         lost_whole_chance=life.lost_chance,
+        lost_whole_text=lost_whole_words("This box", life.lost_chance),
     )
 
 
@@ -177,12 +178,6 @@ def _late_loss_share(lines: Sequence[LineRecord]) -> float | None:
             looked_at += healthy
             lost += max(0, healthy - (line.recheck_healthy or 0))
     return lost / looked_at if looked_at else None
-
-
-def _claim_window(plan: dict[str, Any] | None) -> float | None:
-    """Return the claim window that the plan gives, hours; None where it says nothing of it."""
-    window: float | None = (plan or {}).get("recourse", {}).get("claim_window_hours")
-    return window
 
 
 def _noon(life: ShipmentLife, zone: ZoneInfo) -> datetime:

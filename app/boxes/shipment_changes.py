@@ -5,9 +5,9 @@ from datetime import datetime
 from typing import Any, NamedTuple, TypeVar
 
 from app.batch import caution
-from app.boxes.shipment_lookup import WholeShipment, find_shipment, shipment_reply, whole
+from app.boxes.shipment_lookup import WholeShipment, check_ledger, find_shipment, shipment_reply, whole
 from app.doubts import check_shipments
-from app.problems import Conflict, NotFound
+from app.problems import Conflict
 from app.records import Preconditions
 from app.schemas import Caution
 from app.serving import Engine
@@ -145,8 +145,7 @@ def check_first(call: ChangeCall) -> None:
     StoreUnavailable
         If the database cannot be used.
     """
-    if call.database.absent:
-        raise NotFound("There is no such shipment: the ledger is empty.")
+    check_ledger(call.database)
     with call.database.reading() as connection:
         stored = find_shipment(connection, call.shipment_id).stored
     call.conditions.check_change(stored.etag)

@@ -52,6 +52,18 @@ def find_shipment(connection: Connection, shipment_id: str) -> ShipmentLife:
     return life
 
 
+def check_ledger(database: Database) -> None:
+    """Refuse to look for a shipment in a ledger that nothing was written to yet.
+
+    Raises
+    ------
+    NotFound
+        If there is no ledger.
+    """
+    if database.absent:
+        raise NotFound("There is no such shipment: the ledger is empty.")
+
+
 def find_whole_shipment(database: Database, shipment_id: str) -> WholeShipment:
     """Return a shipment with its plan and its trace, all read at one moment.
 
@@ -62,8 +74,7 @@ def find_whole_shipment(database: Database, shipment_id: str) -> WholeShipment:
     StoreUnavailable
         If the database cannot be used.
     """
-    if database.absent:
-        raise NotFound("There is no such shipment: the ledger is empty.")
+    check_ledger(database)
     with database.reading() as connection:
         return whole(connection, find_shipment(connection, shipment_id))
 

@@ -9,7 +9,7 @@ from datetime import UTC, date, timedelta
 from zoneinfo import ZoneInfo
 
 from app.batch import CARRIER, CLAIM_WINDOWS, SELLER
-from app.boxes import claim_until, counted_from
+from app.boxes import claim_until, counted_from, window_hours
 from app.schemas import Clock, Recourse
 from app.store import ShipmentLife
 from model.reference import CONSTANTS, Place
@@ -58,26 +58,20 @@ def _seller_window(life: ShipmentLife, recourse: Recourse | None, zone: ZoneInfo
     counted = "It is counted from the start of the day of arrival, as the time is not recorded."
     if life.arrived_at is not None:
         counted = "It is counted from delivery; some sellers count from the opening."
-    given = recourse is not None and "claim_window_hours" in recourse.model_fields_set
-    hours = recourse.claim_window_hours if recourse is not None else CONSTANTS.claim_window_h
+    hours = None if recourse is None else window_hours(recourse.model_dump(exclude_unset=True))
     if hours is None:
-        most_often = f"{CONSTANTS.claim_window_h} h"
-        until = None
-        source = f"the window is not known; published policies read run from {CLAIM_WINDOWS}, most often {most_often}"
-        text = "Write to the seller today, and ask how long you may claim."
+        source = (
+            f"not given: {CONSTANTS.claim_window_h} h is the most common window of a sample of published policies, "
+            f"which run from {CLAIM_WINDOWS} (common practice); the seller's own terms count"
+        )
+        text = f"Write to the seller before this moment, best today, and ask how long you may claim. {counted}"
     else:
-        until = claim_until(start.astimezone(zone), hours)
         source = f"the plan: a claim window of {hours:g} h"
-        if not given:
-            source = (
-                f"not given: {hours:g} h is the most common window of a sample of published policies, which run from "
-                f"{CLAIM_WINDOWS} (common practice); the seller's own terms count"
-            )
         text = f"Write to the seller before this moment. {counted}"
     return Clock(
         code="seller_window",
         **{"from": start.astimezone(UTC).astimezone(zone)},
-        until=until,
+        until=claim_until(start.astimezone(zone), hours),
         source=source,
         text=text,
         decided_by=SELLER,

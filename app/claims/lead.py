@@ -31,12 +31,8 @@ def claim_lead(told: Told, *, clocks: Sequence[Clock], settled: SettledAnswer | 
     plants = f"{unpriced:,} {'plant' if unpriced == 1 else 'plants'} whose price is not recorded"
     amount = plants if not total else in_words(total, currency) + (f" and {plants}" if unpriced else "")
     until = next(clock.until for clock in clocks if clock.code == "seller_window")
-    if until is None:
-        when = "today: how long you may is not known"
-    elif _has_passed(until, now):
-        when = f"at once: the time to write ended {_moment(until)}"
-    else:
-        when = f"by {_moment(until)}"
+    assert until is not None  # noqa: S101 - a seller's window always has an end
+    when = f"at once: the time to write ended {_moment(until)}" if _has_passed(until, now) else f"by {_moment(until)}"
     return f"{ASKED[told.agreed or 'refund'].format(amount=amount)} {when}."
 
 

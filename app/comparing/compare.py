@@ -34,6 +34,7 @@ from model.decision import (
     cost_per_healthy_plant,
     overtakes,
 )
+from model.reference import QUANTILES
 
 # A break-even or an order past this many plants is none.
 MOST_PLANTS = 10_000
@@ -108,9 +109,9 @@ def _outcome(
     s = result.simulated
     drawn, money = s.drawn, s.money
     healthy = drawn.healthy.sum(axis=1)
-    p10, p50, p90 = np.quantile(drawn.days, [0.1, 0.5, 0.9])
+    p10, p50, p90 = np.quantile(drawn.days, QUANTILES)
     inside = np.quantile(drawn.inside_c, [0.05, 0.5, 0.95])
-    equivalent = np.quantile(drawn.equivalent_days[list(set(drawn.line_genus))], [0.1, 0.5, 0.9])
+    equivalent = np.quantile(drawn.equivalent_days[list(set(drawn.line_genus))], QUANTILES)
     return RouteOutcome(
         name=result.name,
         boxes=s.route.plan.n_boxes,

@@ -28,10 +28,10 @@ from app.schemas import (
 )
 from app.serving import Engine
 from model.decision import chance_loss_within_limit, cost_per_healthy_plant, landed_cost
+from model.reference import HIGH, LOW
 
 Array = NDArray[np.float64]
 
-LOW, HIGH = 0.1, 0.9
 COST_SHARES = (
     "Each line bears its own plants with their duty and tax; freight, handling, papers and everything else are shared "
     "equally between the plants of the batch."

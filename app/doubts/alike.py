@@ -2,24 +2,22 @@
 
 from collections import Counter, defaultdict
 from collections.abc import Iterator, Sequence
-from datetime import datetime, timedelta
+from datetime import datetime
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from app.doubts.journeys import LikelyJourneys
+from app.records import MOST_AHEAD
 from app.store import ArrivedBoxes, Coded, LineColumns, ShipmentColumns
-from model.reference import Reference
+from model.reference import CONSTANTS, Reference
 
 Indices = NDArray[np.intp]
 
 SPELLING, GENUS = "seller_spelling", "genus_spelling"
 TWICE, AHEAD, TOO_FAST = "recorded_twice", "date_ahead", "too_fast"
 DATES = ("ship_date", "arrival_date")
-# Words of a name are misspelt where one letter differs in four, or two in eight: "A" and "B" are no misspelling.
-LETTERS_A_FAULT = 4
-MOST_FAULTS = 2
 # More names than this are not compared pair by pair, nor with the table.
 MOST_SELLERS = MOST_GENERA = 500
 # Two dates without times: the days between them are known within one.
@@ -69,7 +67,7 @@ def plain_doubts(
 
 
 def _is_ahead(day: np.datetime64, now: datetime) -> bool:
-    return bool(day > np.datetime64(now.date() + timedelta(days=1)))
+    return bool(day > np.datetime64(now.date() + MOST_AHEAD))
 
 
 def misspelt_sellers(shipments: ShipmentColumns) -> Iterator[tuple[int, str]]:
@@ -119,7 +117,8 @@ def _misspelt(one: str, other: str) -> bool:
         return True
     if any(letter.isdigit() for letter in one + other):
         return False
-    allowed = min(min(len(one), len(other)) // LETTERS_A_FAULT, MOST_FAULTS)
+    # One letter in four, two in eight: "A" and "B" are no misspelling.
+    allowed = min(min(len(one), len(other)) // CONSTANTS.misspelt_letters, CONSTANTS.misspelt_most_letters)
     return abs(len(one) - len(other)) <= allowed and edits(one, other) <= allowed
 
 

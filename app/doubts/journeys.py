@@ -17,7 +17,7 @@ from app.batch import (
     most_waited,
     origin_layover,
 )
-from app.records import known_transit_days
+from app.records import LONGEST_DAYS, known_transit_days
 from app.serving import LearnedTimes
 from app.store import ShipmentColumns
 from model.exposure import journey_bins, mean_of_bins
@@ -29,7 +29,6 @@ Array = NDArray[np.float64]
 JOURNEYS = 32
 WEATHER_SEED = 2
 LEAST_DAYS = 0.25
-MOST_FOLLOWED_DAYS = 90.0
 
 
 class LikelyJourneys:
@@ -82,7 +81,7 @@ class LikelyJourneys:
     def mean_c(self, shipments: ShipmentColumns, i: int) -> Array:
         """Return the mean air in the box of journeys such as that of shipment i, °C, (journeys,)."""
         lane, calendar = self._known(shipments, i)
-        days, ship_date = min(self.days(shipments, i), MOST_FOLLOWED_DAYS), _date(shipments.ship_date[i])
+        days, ship_date = min(self.days(shipments, i), LONGEST_DAYS), _date(shipments.ship_date[i])
         (container,) = _texts(shipments, i, ("container",))
         packs = (int(shipments.heat_packs[i]), int(shipments.cold_packs[i]))
         packed = PackedBox(container, float(shipments.heat_pack_hours[i]), *packs)
@@ -102,7 +101,7 @@ class LikelyJourneys:
         lane, calendar = self._known(shipments, i)
         ship_date, days = _date(shipments.ship_date[i]), self.days(shipments, i)
         closed_at = shipments.moments(i)[0] or lane.closing(ship_date)
-        waited = most_waited(lane, calendar, closed_at, min(max(days, 0.0), MOST_FOLLOWED_DAYS))
+        waited = most_waited(lane, calendar, closed_at, min(max(days, 0.0), LONGEST_DAYS))
         days -= origin_layover(lane, calendar, ship_date) + 0.5 * waited
         return max(days, LEAST_DAYS) / lane.length_share()
 

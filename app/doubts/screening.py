@@ -34,8 +34,6 @@ Indices = NDArray[np.intp]
 # A slip that temperature and days make this much less likely than the record is not looked at further.
 MOST_BEHIND = 7.0
 COUNTS = "healthy"
-# So many logged boxes of a file are needed to tell that its whole column is in another unit.
-LEAST_LOGGED = 3
 
 
 class CheckedRecords(NamedTuple):
@@ -279,7 +277,7 @@ def _whole_files(doubts: list[Doubt], journeys: LikelyJourneys, ledger: ArrivedB
     for i in logged.tolist():
         files[int(shipments.arrived_revision[i])].append(i)
     for members in files.values():
-        if len(members) < LEAST_LOGGED:
+        if len(members) < CONSTANTS.slip_least_logged:
             continue
         gain = float(np.log(CONSTANTS.slip_fahrenheit_file_share))
         slips = {i: next(s for s in possible_slips(shipments, i) if s.code == FAHRENHEIT) for i in members}

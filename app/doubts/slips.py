@@ -15,8 +15,6 @@ FAHRENHEIT, DIGIT, MONTH, DAY_MONTH = "fahrenheit", "digit_lost", "month_off", "
 SWAPPED, ODD = "healthy_dead_swapped", "implausible"
 TEMPERATURE, SHIP, ARRIVAL = "inside_temp_c", "ship_date", "arrival_date"
 MONTHS = 12
-# A hint is worth giving where the box would have taken no longer than most do.
-MOST_HINTED_DAYS = 21
 # A digit or a mark lost: 21 for 2.1, 2.1 for 21.
 DIGIT_SCALES = (10.0, 0.1)
 
@@ -86,7 +84,7 @@ def dates_hint(ship: date, arrival: date) -> str:
     ):
         for column, ship_days, arrival_days in moves:
             days = (arrival - ship).days + arrival_days - ship_days
-            if (ship_days or arrival_days) and 0 <= days <= MOST_HINTED_DAYS:
+            if (ship_days or arrival_days) and 0 <= days <= CONSTANTS.slip_hinted_days:
                 return f"; {words} in {column}: it would be {days} days"
     return ""
 

@@ -14,9 +14,7 @@ from collections.abc import Callable, Mapping
 from datetime import datetime, timedelta
 from typing import NamedTuple
 
-from anyio import CapacityLimiter, sleep, to_thread
-
-from app.clock import moment
+from app.clock import every, moment
 from app.problems import StoreUnavailable
 from app.store import Database, Scope, StoredKey, list_keys, note_uses
 
@@ -151,22 +149,12 @@ class KeyRing:
 
     async def follow(self) -> None:
         """Look the keys up every second, in a thread of its own, until cancelled."""
-        # Whatever goes wrong, the next look may succeed; if none does, keys become stale and open nothing.
-        await _every(CHECK_SECONDS, self.refresh, "keys are not looked up")
+        # If no look succeeds, keys become stale and open nothing.
+        await every(CHECK_SECONDS, self.refresh, "keys are not looked up")
 
     async def follow_uses(self) -> None:
         """Write last uses down now and then, in another thread, since a write may wait for the ledger's lock."""
-        await _every(USES_SECONDS, self.write_uses, "last uses of keys are not written down")
-
-
-async def _every(seconds: float, work: Callable[[], None], failed: str) -> None:
-    thread = CapacityLimiter(1)
-    while True:
-        await sleep(seconds)
-        try:
-            await to_thread.run_sync(work, limiter=thread)
-        except Exception:
-            LOG.exception(failed)
+        await every(USES_SECONDS, self.write_uses, "last uses of keys are not written down")
 
 
 def _sha256(secret: str) -> str:

@@ -6,7 +6,7 @@ from app.batch import Lane, table_quantiles
 from app.schemas import DelayedBoxes, LateLoss, LateLosses, LearnedTransit, ModelChance, Quantiles, TransitDays
 from app.serving import Engine, LaneTimes, rules_draws
 from model.predict import LateLossDraws
-from model.reference import Reference
+from model.reference import HIGH, LOW, Reference
 from model.transit import TransitQuantiles
 
 
@@ -67,5 +67,5 @@ def _days(days: TransitQuantiles, delay_share: float) -> TransitDays:
 
 def _share(draws: LateLossDraws, dose: float) -> ModelChance:
     chance = draws.chance(np.full(len(draws.intercept), dose))
-    low, high = np.quantile(chance, [0.1, 0.9])
+    low, high = np.quantile(chance, [LOW, HIGH])
     return ModelChance(mean=chance.mean(), low=low, high=high)

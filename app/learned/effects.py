@@ -16,7 +16,7 @@ from app.schemas import Effect, EffectEvidence, Quantiles
 from app.serving import Engine
 from model.plant import Plant, log_time_ratio
 from model.predict import BoxCounts
-from model.reference import CONSTANTS, REFERENCE_CONTAINER, REFERENCE_ROOTS
+from model.reference import CONSTANTS, QUANTILES, REFERENCE_CONTAINER, REFERENCE_ROOTS
 
 Array = NDArray[np.float64]
 
@@ -80,7 +80,7 @@ def seller_effect(engine: Engine, level: str, name: str) -> Effect:
 
 def quantiles(values: Array) -> Quantiles:
     """Return median and 80 % interval of draws."""
-    p10, p50, p90 = np.quantile(values, [0.1, 0.5, 0.9])
+    p10, p50, p90 = np.quantile(values, QUANTILES)
     return Quantiles(p10=p10, p50=p50, p90=p90)
 
 
@@ -90,7 +90,7 @@ def ratio_quantiles(log_ratio: Array) -> Quantiles:
     Where boxes say that time hardly matters kappa is near 0 and a ratio can be any number: it is shown up to e^700,
     which stands for more than any time.
     """
-    p10, p50, p90 = np.exp(np.clip(np.quantile(log_ratio, [0.1, 0.5, 0.9]), -MOST_LOG_RATIO, MOST_LOG_RATIO))
+    p10, p50, p90 = np.exp(np.clip(np.quantile(log_ratio, QUANTILES), -MOST_LOG_RATIO, MOST_LOG_RATIO))
     return Quantiles(p10=p10, p50=p50, p90=p90)
 
 

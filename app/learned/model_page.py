@@ -13,6 +13,7 @@ from app.serving import Engine, QuickUpdate, rules_draws
 from model.plant import total_spread
 from model.predict import PosteriorDraws
 from model.prior import CommonParameters, rule_shares
+from model.reference import HIGH, LOW
 
 ASSUMPTION = (
     "Given service, seller and temperature, a box's delay says nothing else about its condition. Counts are taken "
@@ -34,7 +35,7 @@ def answer_model(
     shares = rule_shares(reference.rules, common, spread=spread)
     rules = []
     for rule, share in zip(reference.rules, shares.T, strict=True):
-        low, high = np.quantile(share, [0.1, 0.9])
+        low, high = np.quantile(share, [LOW, HIGH])
         mean = float(share.mean())
         rules.append(
             RuleOfThumb(

@@ -30,10 +30,9 @@ from model.fit import (
     observe,
 )
 from model.predict import PosteriorDraws, learn_late_loss
-from model.reference import Reference
+from model.reference import QUANTILES, Reference
 
 LEAST_BOXES_LEFT = 5
-SUMMARY = np.array([0.1, 0.5, 0.9])
 
 
 class Recorded(NamedTuple):
@@ -143,7 +142,7 @@ def _kappa_quantiles(kappa: KappaAtMode) -> tuple[float, float, float]:
     """Return the quantiles of kappa's Gaussian, cut off at 0."""
     mean, sd = kappa.mean, np.sqrt(kappa.variance)
     # Counted from above, where a cut far below leaves whole numbers of digits.
-    above = special.ndtr(mean / sd) * (1.0 - SUMMARY)
+    above = special.ndtr(mean / sd) * (1.0 - np.array(QUANTILES))
     low, middle, high = (float(mean - sd * special.ndtri(share)) for share in above)
     return low, middle, high
 

@@ -14,17 +14,9 @@ from numpy.typing import NDArray
 from model.plant import log_cumulative_hazard, total_spread
 from model.predict import PosteriorDraws
 from model.prior import CommonParameters, rule_shares
-from model.reference import Rule
+from model.reference import CONSTANTS, Rule
 
 Array = NDArray[np.float64]
-
-# With fewer boxes the noise of a comparison is not known.
-LEAST_BOXES = 3
-# A candidate is kept back that is worse by more than so many standard errors of the mean over boxes.
-MOST_SE = 2.0
-# A rule's range holds 80 %. An answer may lie outside by half its width on the log cumulative hazard scale, about where
-# a range of 99 % would end; further out only where the active version's does too, but for a quarter of the width.
-MOST_OUTSIDE, MORE_OUTSIDE = 0.5, 0.25
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,7 +45,7 @@ def too_far(own: Array, was: Array) -> NDArray[np.bool_]:
 
     `own` says how far each lies, `was` how far it lies with the active version, in widths of the range.
     """
-    beyond: NDArray[np.bool_] = own > np.maximum(MOST_OUTSIDE, was + MORE_OUTSIDE)
+    beyond: NDArray[np.bool_] = own > np.maximum(CONSTANTS.gate_outside_widths, was + CONSTANTS.gate_further_widths)
     return beyond
 
 
@@ -70,13 +62,13 @@ def judge(candidate: PosteriorDraws, active: PosteriorDraws, *, difference: Arra
     before : str
         What the active version is called in the reason.
     """
-    if len(difference) < LEAST_BOXES:
+    if len(difference) < CONSTANTS.gate_least_boxes:
         return _few(candidate, active, len(difference), before)
     mean, se = float(difference.mean()), float(difference.std(ddof=1) / np.sqrt(len(difference)))
     of_them = f" ({n_new:,} new or corrected since that was made)" if n_new < len(difference) else ""
     on = f"on {_boxes(len(difference))} left out one by one{of_them}"
     score = f"log score {{}} {abs(mean):.3f} a box, standard error {se:.3f}"
-    if mean + MOST_SE * se < 0:
+    if mean + CONSTANTS.gate_worse_errors * se < 0:
         return Verdict(
             False,
             f"Kept, not activated: it foresees boxes that it was not shown worse than {before}, beyond noise, "

@@ -72,8 +72,6 @@ TURN_SECONDS = 0.5
 # So many boxes are compared; the standard error of the difference is small by then.
 MOST_JUDGED = 400
 JUDGING_DRAWS, FOLD_DRAWS = 2048, 2048
-# Where the weights of a box have a heavier tail, leaving it out by weights is rough.
-MOST_PARETO_K = 0.7
 UNEXPECTED = "The fit stopped on an unexpected fault; the log of the server has it. The active version serves on."
 
 
@@ -281,7 +279,7 @@ def _left_out(boxes: Observed, draws: PosteriorDraws, seen: NDArray[np.bool_]) -
     some = draws.take(np.arange(min(JUDGING_DRAWS, draws.n_draws)))
     log_p = box_log_likelihoods(boxes, some, wrong=RATES, for_weights=True)
     left_out = leave_one_out(log_p, seen)
-    return left_out.log_mean(log_p), left_out.pareto_k > MOST_PARETO_K
+    return left_out.log_mean(log_p), left_out.rough
 
 
 def _fitted_draws(observations: Observations, reference: Reference, n_weighed: int | None) -> PosteriorDraws:

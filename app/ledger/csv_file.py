@@ -2,7 +2,7 @@
 
 from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
-from datetime import datetime, timedelta
+from datetime import datetime
 from itertools import islice
 from typing import Any, NamedTuple
 
@@ -18,14 +18,13 @@ from app.records import (
     FAHRENHEIT_COLUMNS,
     FILE_COLUMNS,
     LINE_COLUMNS,
+    MOST_AHEAD,
     SHIPMENT_COLUMNS,
     LineRecord,
     ShipmentRecord,
 )
 from model.reference import Reference
 
-# A clock that is a little off, and a day that has begun elsewhere.
-MOST_AHEAD = timedelta(days=1)
 # Few enough to stop soon, many enough that each distinct cell is read once in most files.
 BLOCK_ROWS = 5_000
 # How workbooks of spreadsheets begin: a zip archive, or the format before it.

@@ -2,18 +2,17 @@
 
 from collections.abc import Sequence
 
-from app.batch import boxes_words, percent
+from app.batch import boxes_words, lost_whole_words
 from app.learned import effects, written_names
 from app.lessons.effects import effect_lessons
 from app.lessons.sellers import seller_lessons, undecided_sellers
 from app.schemas import Lesson, LessonCode, LessonsAnswer, LostBox
 from app.sellers import answer_sellers
 from app.serving import Engine
-from app.store import Database, MaybeLost, maybe_lost
+from app.store import Database, maybe_lost
 from model.reference import CONSTANTS
 
-# A chance of having been lost that is worth a thought, and how many boxes are listed.
-WORTH_SAYING = 0.1
+# Boxes and names that are listed.
 MOST_LOST = 20
 MOST_NAMED = 8
 ORDER: tuple[LessonCode, ...] = (
@@ -42,13 +41,18 @@ def answer_lessons(database: Database, engine: Engine) -> LessonsAnswer:
         for effect in own
         if effect.kind == "genus" and ("genus", effect.label) not in told
     ]
-    lost = database.read(lambda connection: maybe_lost(connection, least=WORTH_SAYING, limit=MOST_LOST)) or []
+    least = CONSTANTS.lost_worth_saying
+    lost = database.read(lambda connection: maybe_lost(connection, least=least, limit=MOST_LOST)) or []
     return LessonsAnswer(
         model_version=engine.model_version,
         boxes=engine.fit.counts.n_boxes if engine.fit else 0,
         lessons=sorted(found, key=_urgency),
         undecided=_undecided(undecided),
-        lost=[_lost(box) for box in lost],
+        lost=[
+            LostBox(id=box.id, shipment=box.shipment, chance=box.chance, text=said)
+            for box in lost
+            if (said := lost_whole_words(box.shipment, box.chance)) is not None
+        ],
     )
 
 
@@ -74,15 +78,3 @@ def _named(pairs: Sequence[tuple[str, int]]) -> str:
     named = [f"{name} ({boxes_words(n)})" for name, n in most[:MOST_NAMED]]
     rest = len(most) - MOST_NAMED
     return ", ".join([*named, f"and {rest:,} more"] if rest > 0 else named)
-
-
-def _lost(box: MaybeLost) -> LostBox:
-    return LostBox(
-        id=box.id,
-        shipment=box.shipment,
-        chance=box.chance,
-        text=(
-            f"{box.shipment} was lost whole with {percent(box.chance)} chance: forgotten, frozen on an apron or the "
-            "like. As far as that is so, it counts against neither seller nor packing."
-        ),
-    )

@@ -29,12 +29,12 @@ from app.schemas import (
 )
 from app.serving import Engine
 from app.store import Database
+from model.reference import HIGH, LOW, QUANTILES
 
 Array = NDArray[np.float64]
 
 MOST_ROWS = 30
 SURE_ENOUGH = 0.99
-LOW, HIGH = 0.1, 0.9
 IN_TRANSIT = "in_transit"
 _WHY_NOT = {
     "planned": "The box has not left: record its departure first",
@@ -121,7 +121,7 @@ def outlook_of(box: BoxOnItsWay, at: datetime, engine: Engine) -> OutlookAnswer:
     known = known_journey(route, closed_at, at, box.notes, usual_layover_days=usual_layover(route, closed_on))
     followed = FollowedBox(plan, prepared, known, engine)
     left = followed.journeys.opened_days - known.elapsed_days
-    p10, p50, p90 = np.quantile(left, [0.1, 0.5, 0.9])
+    p10, p50, p90 = np.quantile(left, QUANTILES)
     thermal = route.plan.box
     assumed = [] if left_at is not None else [departure_caution(plan)]
     counted = [note for note in box.notes if note.at <= at]

@@ -22,6 +22,8 @@ from app.records.ledger import (
 from app.records.preconditions import Preconditions
 from app.records.recorded_transit import (
     LONGEST_DAYS,
+    MOST_AHEAD,
+    NOON,
     SECONDS_A_DAY,
     SHORTEST_DAYS,
     arrival_fault,
@@ -38,6 +40,8 @@ __all__ = [
     "FITTED_COLUMNS",
     "LINE_COLUMNS",
     "LONGEST_DAYS",
+    "MOST_AHEAD",
+    "NOON",
     "RECHECK_COLUMNS",
     "REQUIRED_COLUMNS",
     "SECONDS_A_DAY",

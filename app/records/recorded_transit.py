@@ -1,14 +1,18 @@
 """Transit time of a recorded box from its two local dates."""
 
-from datetime import date, datetime, time
+from datetime import date, datetime, time, timedelta
 from functools import lru_cache
 from zoneinfo import ZoneInfo
 
+from model.reference import CONSTANTS
+
 SHORTEST_DAYS = 0.5
-LONGEST_DAYS = 90.0
+LONGEST_DAYS = CONSTANTS.longest_transit_days
 SHORTEST_TIMED_DAYS = 1.0 / 24.0
 SECONDS_A_DAY = 86_400.0
 NOON = time(12)
+# How far ahead of now what has happened may lie: a clock that is a little off, and a day that has begun elsewhere.
+MOST_AHEAD = timedelta(days=1)
 
 
 def days_between(ship_date: date, arrival_date: date, origin_zone: str, destination_zone: str) -> float:

@@ -15,10 +15,9 @@ from app.risk.work_limit import check_work
 from app.schemas import InsideTemperature, LaneTemperature, RiskQuery, RiskRequest
 from app.serving import Engine, evidence_as_json
 from model.exposure import ClockDraws, chill_rate, damage_rate
-from model.plant import Plant, log_time_ratio
+from model.plant import Plant, log_time_ratio, relative_log_days, time_predictor
 from model.predict import PosteriorDraws, clock_draws, genus_effects, sending_effects
-from model.prior import REFERENCE_DAYS
-from model.reference import Genus
+from model.reference import HIGH, LOW, Genus
 from model.transit import SHORTEST_DAYS
 
 Array = NDArray[np.float64]
@@ -26,7 +25,6 @@ Indices = NDArray[np.intp]
 
 # Queries taken at once: their draws stay in the cache.
 CHUNK = 64
-LOW, HIGH = 0.1, 0.9
 _CHANCES = b",".join(
     b'"%b":{"mean":%%b,"low":%%b,"high":%%b}' % name for name in (b"healthy", b"damaged", b"dead", b"healthy_two_weeks")
 )
@@ -140,9 +138,7 @@ def answer_risk(request: RiskRequest, engine: Engine) -> bytes:
             log_clock[i], dose[i] = exposures.of(start + i, query, lines.plants[start + i].genus)
         eta = lines.effects(rows)
         columns[12, rows] = np.exp(np.sort(log_clock, axis=1)[:, draws.n_draws // 2])
-        log_clock -= (np.log(REFERENCE_DAYS) + lines.log_time_ratio[rows])[:, None]
-        log_clock *= kappa
-        eta += log_clock
+        eta += time_predictor(kappa, log_clock, lines.log_time_ratio[rows, None], out=log_clock)
         healthy, dead = engine.marginal_chances(eta)
         kept = healthy * engine.kept_unchilled
         chilled = dose.any(axis=1)
@@ -154,7 +150,7 @@ def answer_risk(request: RiskRequest, engine: Engine) -> bytes:
             columns[3 * i : 3 * i + 3, rows] = _interval(chances)
     columns[3] = 1.0 - columns[0] - columns[6]
     said = [cautions.of(query, plant) for query, plant in zip(queries, lines.plants, strict=True)]
-    clock = np.log(columns[12] / REFERENCE_DAYS) - lines.log_time_ratio
+    clock = relative_log_days(np.log(columns[12]), lines.log_time_ratio)
     evidence = evidence_as_json(engine, lines.unique, lines.index, clock)
     return _as_json(engine.model_version, columns, evidence, said)
 

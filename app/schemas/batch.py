@@ -6,6 +6,7 @@ from typing import Annotated, Literal, Self
 from pydantic import Field, model_validator
 
 from app.schemas.fields import (
+    DAYS_WORDS,
     Amount,
     Boxes,
     ColdPacks,
@@ -119,9 +120,9 @@ class TransitTimes(RequestModel):
     Days on which the service does not work come on top.
     """
 
-    p10: DaysInTransit = Field(description="days, over 0 to 90")
-    p50: DaysInTransit = Field(description="days, over 0 to 90")
-    p90: DaysInTransit = Field(description="days, over 0 to 90")
+    p10: DaysInTransit = Field(description=DAYS_WORDS)
+    p50: DaysInTransit = Field(description=DAYS_WORDS)
+    p90: DaysInTransit = Field(description=DAYS_WORDS)
 
     @model_validator(mode="after")
     def _rise(self) -> Self:

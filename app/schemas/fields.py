@@ -20,7 +20,7 @@ from pydantic import (
 from pydantic.json_schema import JsonSchemaValue
 from pydantic_core import CoreSchema, InitErrorDetails, PydanticCustomError, core_schema
 
-from model.reference import COLDEST_C, WARMEST_C
+from model.reference import COLDEST_C, CONSTANTS, WARMEST_C
 
 CROSS_FIELD = "cross_field"
 MAX_LISTED = 100
@@ -145,7 +145,8 @@ ServiceCode = Literal["courier", "post", "air_cargo"]
 SellerKind = Literal["grower", "exporter", "reseller"]
 Weekday = Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
 
-DaysInTransit = Annotated[float, Field(gt=0, le=90)]
+DAYS_WORDS = f"days, over 0 to {CONSTANTS.longest_transit_days}"
+DaysInTransit = Annotated[float, Field(gt=0, le=CONSTANTS.longest_transit_days)]
 TemperatureC = Annotated[float, Field(ge=COLDEST_C, le=WARMEST_C)]
 HeatPackHours = Annotated[float, Field(ge=0, le=240)]
 HeatPacks = Annotated[int, Field(ge=0, le=20)]

@@ -6,6 +6,7 @@ from pydantic import Discriminator, Field, Tag, model_validator
 
 from app.schemas.answers import AnswerModel, Caution
 from app.schemas.fields import (
+    DAYS_WORDS,
     ColdPacks,
     ContainerCode,
     DayRanges,
@@ -83,7 +84,7 @@ class RiskQuery(RequestModel):
         default_factory=default_heat_packs, description="0 to 20; 1 unless given where heat_pack_hours is over 0"
     )
     cold_packs: ColdPacks = Field(default=0, description=f"ice packs of {CONSTANTS.cold_pack_ice_kg} kg each, 0 to 50")
-    transit_days: DaysInTransit = Field(description="closing the box to opening it, days, over 0 to 90")
+    transit_days: DaysInTransit = Field(description=f"closing the box to opening it, {DAYS_WORDS}")
     ship_date: LocalDate | None = Field(default=None, description="local date at origin")
     temperature: Temperature
 

@@ -80,6 +80,7 @@ class ArrivalAnswer(AnswerModel):
         description="that the box was lost for reasons that neither days nor temperature show, by the model that last"
         " looked at its record; null before that"
     )
+    lost_whole_text: str | None = Field(description="what to say of that; null where it is not worth a word")
 
 
 class RecheckedLineAnswer(AnswerModel):

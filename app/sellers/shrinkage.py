@@ -12,11 +12,10 @@ from numpy.typing import NDArray
 from scipy.special import betaincinv
 
 from app.schemas import ShrunkShare
-from model.reference import CONSTANTS
+from model.reference import CONSTANTS, HIGH, LOW
 
 WITHIN_BOX_CORRELATION = CONSTANTS.within_box_correlation
 FEW_BOXES = CONSTANTS.few_boxes
-LOW, HIGH = 0.1, 0.9
 
 Array = NDArray[np.float64]
 

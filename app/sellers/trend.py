@@ -13,10 +13,11 @@ from app.schemas import Quarter, Trend, Verdict
 from app.sellers.shrinkage import FEW_BOXES
 from app.serving import Engine
 from model.plant import DRIFT_CORRELATION, drift_quarters
+from model.reference import CONSTANTS
 
 Array = NDArray[np.float64]
 
-SURE, LIKELY = 0.9, 0.75
+SURE = CONSTANTS.trend_sure_chance
 MOST_ODDS = 1e6
 SILVERMAN = 1.06
 # Ratios outside are as good as nothing, or as for ever.
@@ -75,7 +76,7 @@ def _verdict(n_boxes: int, worse: float, odds: float) -> Verdict:
         return "too_few_boxes"
     if worse >= SURE and odds > 1.0:
         return "worse"
-    if worse >= LIKELY:
+    if worse >= CONSTANTS.trend_likely_chance:
         return "maybe_worse"
     return "better" if worse <= 1.0 - SURE and odds > 1.0 else "no_change_seen"
 

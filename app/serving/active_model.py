@@ -5,8 +5,7 @@ from collections.abc import Callable
 from threading import Lock
 from typing import NamedTuple
 
-from anyio import CapacityLimiter, sleep, to_thread
-
+from app.clock import every
 from app.problems import StoreUnavailable
 from app.serving.engine import Engine
 from app.serving.manifest import ArtefactError
@@ -127,12 +126,9 @@ class ActiveModel:
 
     async def follow(self, then: Callable[[], object]) -> None:
         """Look for another active version every second and do what is next, in a thread, until cancelled."""
-        thread = CapacityLimiter(1)
 
         def look() -> None:
             self.refresh()
             then()
 
-        while True:
-            await sleep(CHECK_SECONDS)
-            await to_thread.run_sync(look, limiter=thread)
+        await every(CHECK_SECONDS, look, "the active model is not looked up")

@@ -29,7 +29,7 @@ from app.store.doubts import (
 from app.store.forecasts import CountedLine, ForecastBox, count_lost_forecasts, read_forecast_boxes, read_forecasts
 from app.store.idempotency import complete_key, release_key, reserve_key
 from app.store.ledger_size import LedgerSize, ledger_size
-from app.store.looking_back import MaybeLost, arrived_plants, maybe_lost
+from app.store.looking_back import arrived_plants, maybe_lost
 from app.store.model_versions import (
     DamagedVersion,
     StoredVersion,
@@ -132,7 +132,6 @@ __all__ = [
     "LineColumns",
     "LoggerColumns",
     "LookedAt",
-    "MaybeLost",
     "OpenDoubt",
     "OrderedLine",
     "Reading",

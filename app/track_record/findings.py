@@ -7,13 +7,12 @@ import numpy as np
 
 from app.batch import boxes_words, group_words
 from app.schemas import Finding, FindingState, RangesHeld, ScoreDifference, TrackPart
-from app.track_record.verdict import FEWEST_BOXES, width_words
+from app.track_record.verdict import FEWEST_BOXES, TOO_FEW, width_words
 from model.reference import Reference
 from model.scoring import paired_mean
 
 # Of a normal distribution the middle 95 % are so many times as wide as the middle 80 %.
 SURE_TIMES = 1.53
-TOO_FEW = f"too few boxes to judge (fewer than {FEWEST_BOXES})"
 
 
 class Expected(NamedTuple):

@@ -24,12 +24,11 @@ from app.store import Database, ForecastBox, count_lost_forecasts, read_forecast
 from app.track_record.box_scores import DEAD, HEALTHY, LEVELS, SENT, BoxScore, FoundRanges, score_boxes
 from app.track_record.findings import Expected, findings
 from app.track_record.verdict import NO_BOX, verdict
-from model.reference import Reference
+from model.reference import CONSTANTS, Reference
 from model.scoring import coverage, paired_mean, pit_histogram, reliability
 
 VERDICT_LEVEL = 0.8
-# A service, group or season with fewer boxes says more about chance than about itself.
-PARTS_MINIMUM = 20
+PARTS_MINIMUM = CONSTANTS.record_part_boxes
 EDGES = np.linspace(0.0, 1.0, 11)
 PIT_BINS = 10
 EASTERNMOST = timezone(timedelta(hours=14))

@@ -4,13 +4,12 @@ import numpy as np
 
 from app.batch import boxes_words
 from app.schemas import RangesHeld, ScoreDifference
+from model.reference import CONSTANTS
 from model.scoring import successes
 
-# Below this nothing is said of ranges or scores.
-FEWEST_BOXES = 10
-# Chances of a tail: beyond the first there may be something, beyond the second hardly only chance.
-PERHAPS, HARDLY_CHANCE = 0.16, 0.025
-FEWEST_MISSES = 5
+FEWEST_BOXES = CONSTANTS.record_least_boxes
+TOO_FEW = f"too few boxes to judge (fewer than {FEWEST_BOXES})"
+HARDLY_CHANCE = CONSTANTS.record_hardly_chance
 NO_BOX = (
     "No box with a forecast stored before its arrival has been opened and counted yet: nothing can be said of the "
     "forecasts."
@@ -50,7 +49,7 @@ def ranges_verdict(level: float, counts: RangesHeld) -> str:
         f"Of {'1 ' if counts.n == 1 else ''}{boxes} the {level:.0%} range held the count {times}; such whole-number "
         f"ranges should hold about {expected}: "
     ).replace("%", " %")
-    return said + (f"too few boxes to judge (fewer than {FEWEST_BOXES})." if few else f"{width_words(counts)}.")
+    return said + (f"{TOO_FEW}." if few else f"{width_words(counts)}.")
 
 
 def width_words(counts: RangesHeld) -> str:
@@ -58,7 +57,7 @@ def width_words(counts: RangesHeld) -> str:
     for tail, word in ((counts.chance_fewer, "narrow"), (counts.chance_more, "wide")):
         if tail < HARDLY_CHANCE:
             return f"too {word}, and that is hardly chance"
-        if tail < PERHAPS:
+        if tail < CONSTANTS.record_perhaps_chance:
             return f"slightly too {word}, could be chance"
     return "about right"
 
@@ -66,7 +65,7 @@ def width_words(counts: RangesHeld) -> str:
 def _leaning(counts: RangesHeld) -> str | None:
     """Return on which side the misses lie, where it is hardly chance."""
     misses = counts.below + counts.above
-    if misses < FEWEST_MISSES:
+    if misses < CONSTANTS.record_least_misses:
         return None
     fewer = min(counts.below, counts.above)
     if 2.0 * float(successes(np.full(misses, 0.5))[: fewer + 1].sum()) >= 2.0 * HARDLY_CHANCE:
@@ -89,7 +88,7 @@ def rules_verdict(difference: ScoreDifference | None) -> str:
         f"(log score {better} by {abs(difference.mean):.2f} a box): "
     )
     if difference.boxes < FEWEST_BOXES or difference.low is None or difference.high is None:
-        return said + f"too few boxes to judge (fewer than {FEWEST_BOXES})."
+        return f"{said}{TOO_FEW}."
     if difference.low <= 0.0 <= difference.high:
         return said + "could be chance."
     return said + "more than chance would explain."

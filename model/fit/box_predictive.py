@@ -23,9 +23,8 @@ from model.fit.grouping import Grouping
 from model.fit.likelihood import coefficients, log_choose
 from model.fit.lines import Lines, Observed, plant_of
 from model.fit.strays import RATES, StrayRates, Strays
-from model.plant import Plant
+from model.plant import Plant, time_predictor
 from model.predict import PosteriorDraws, plant_effects
-from model.prior import REFERENCE_DAYS
 from model.reference import Reference
 
 Array = NDArray[np.float64]
@@ -64,7 +63,7 @@ def line_predictors(plants: Sequence[Plant], exposure: ExposureTable, draws: Pos
     for i, plant in enumerate(plants):
         if plant not in effects:
             effects[plant] = plant_effects(plant, draws)
-        eta = effects[plant] + parameters.kappa * (log_days[i] - np.log(REFERENCE_DAYS))
+        eta = effects[plant] + time_predictor(parameters.kappa, log_days[i])
         predictors.append(LinePredictor(eta, variance[i]))
     return predictors
 

@@ -13,12 +13,12 @@ from scipy import linalg, special
 
 from model.exposure import Indices
 from model.fit.hierarchy import ALPHA, DELTA, FIRST_EFFECT, KAPPA, InnerPrior
+from model.fit.positive_definite import lower_factor
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
-# Least eigenvalue of a matrix that is made positive definite, as a share of its largest.
-LEAST_SHARE = 1e-6
+N_COMMON = DELTA + 1
 TINY = np.finfo(float).tiny
 
 
@@ -196,22 +196,6 @@ def natural(logs: Array) -> Array:
     x = logs.copy()
     x[..., DELTA] = np.exp(logs[..., DELTA])
     return x
-
-
-def lower_factor(matrix: Array) -> Array:
-    """Return the lower Cholesky factor of a symmetric matrix, or of one near to it that is positive definite.
-
-    Counts that contradict each other by thousands of nats leave quadratic fits whose covariance is singular to the last
-    digit. Draws are weighted by their density whatever the factor, so a wider one costs draws and bends nothing.
-    """
-    factor: Array
-    try:
-        factor = linalg.cholesky(matrix, lower=True, check_finite=False)
-    except linalg.LinAlgError:
-        values, vectors = np.linalg.eigh(0.5 * (matrix + matrix.T))
-        sizes = np.maximum(np.abs(values), LEAST_SHARE * float(np.abs(values).max()))
-        factor = linalg.cholesky((vectors * sizes) @ vectors.T, lower=True, check_finite=False)
-    return factor
 
 
 def _factor(matrix: Callable[[int], Array], i: int) -> Array:

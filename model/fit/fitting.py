@@ -10,9 +10,10 @@ from model.fit.hierarchy import LOG_ODDS_LOST, OUTER, Hierarchy
 from model.fit.inference import Inference, Posterior
 from model.fit.inner_mode import ConvergenceError, InnerMode
 from model.fit.observations import Observations
+from model.fit.pareto_smoothing import MOST_PARETO_K
 from model.fit.strays import RATES, StrayRates
 from model.fit.target import Target
-from model.fit.weighing import LEAST_EFFECTIVE, MOST_PARETO_K
+from model.fit.weighing import LEAST_EFFECTIVE
 from model.plant import KINDS, LEARNED_SCALES
 from model.predict import PosteriorDraws, draw_late_loss
 from model.prior import ParameterDraws

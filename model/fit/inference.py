@@ -15,7 +15,8 @@ from scipy import linalg
 from model.fit.hierarchy import DELTA, KAPPA, LOG_ODDS_LOST, OUTER
 from model.fit.inner_mode import LEAST_DELTA_SHARE, REMEDIES, ConvergenceError, Inner, InnerMode
 from model.fit.marginal_slope import marginal_slope
-from model.fit.proposal import Proposal, positive, without_negative
+from model.fit.positive_definite import positive, without_negative
+from model.fit.proposal import Proposal
 from model.fit.target import LOG_H0
 from model.fit.weighing import REFUSED_EFFECTIVE, Weighing, combined
 

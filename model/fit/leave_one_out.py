@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import special
 
-from model.fit.pareto_smoothing import smooth_log_weights
+from model.fit.pareto_smoothing import MOST_PARETO_K, smooth_log_weights
 
 Array = NDArray[np.float64]
 
@@ -23,12 +23,16 @@ class LeftOut(NamedTuple):
     log_weights : (draws, boxes)
         Normalised for each box.
     pareto_k : (boxes,)
-        Above 0.7 the average over the weights is rough: the box pulls the fit about. 0 for boxes that the draws have
-        not seen.
+        0 for boxes that the draws have not seen.
     """
 
     log_weights: Array
     pareto_k: Array
+
+    @property
+    def rough(self) -> NDArray[np.bool_]:
+        """Of which boxes the average over the weights is rough, (boxes,): they pull the fit about."""
+        return self.pareto_k > MOST_PARETO_K
 
     def log_mean(self, log_p: Array) -> Array:
         """Return the log predictive probability, (boxes,), of anything whose log probability under each draw is known.

@@ -16,11 +16,11 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import special
 
-from model.fit.conditionals import Mixture, natural
+from model.fit.conditionals import N_COMMON, Mixture, natural
 from model.fit.hierarchy import ALPHA, DELTA, KAPPA
 from model.fit.mixing import Mixing
 from model.fit.pareto_smoothing import effective_draws, log_mean, smooth_log_weights
-from model.fit.proposal import N_COMMON, Proposal
+from model.fit.proposal import Proposal
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.intp]

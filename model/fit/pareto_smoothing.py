@@ -7,6 +7,8 @@ from scipy import special
 Array = NDArray[np.float64]
 
 LEAST_TAIL = 5
+# With a heavier tail an average over the weights is rough: Vehtari et al., as above.
+MOST_PARETO_K = 0.7
 PRIOR_SHAPES = 10.0
 
 

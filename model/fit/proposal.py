@@ -13,10 +13,11 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import linalg, special
 
-from model.fit.conditionals import Conditionals, Mixture, lower_factor, natural
+from model.fit.conditionals import N_COMMON, Conditionals, Mixture, natural
 from model.fit.hierarchy import DELTA, OUTER, Hierarchy, InnerPrior
 from model.fit.mixing import Mixing, MixingLaw, Said, given_mixing
 from model.fit.pareto_smoothing import effective_draws
+from model.fit.positive_definite import lower_factor
 from model.prior import stratified_normals
 
 Array = NDArray[np.float64]
@@ -40,7 +41,6 @@ FARTHEST_HEIGHT = 30.0
 MATRIX_CELLS = 4_000_000
 # From here on theta moves the likelihood: shipment, line, Q10, chill rate, h0.
 FIRST_OF_LIKELIHOOD = OUTER.index("shipment")
-N_COMMON = DELTA + 1
 COMMON = slice(0, N_COMMON)
 
 
@@ -285,20 +285,3 @@ class Proposal:
         move *= min(1.0, LARGEST_MOVE / float(np.linalg.norm(move)))
         covariance = (vectors / values) @ vectors.T
         return self.theta + spread @ move, spread @ covariance @ spread.T
-
-
-def without_negative(matrix: Array) -> Array:
-    """Return a symmetric matrix with negative eigenvalues raised to 0: the prior's precision alone counts there."""
-    values, vectors = np.linalg.eigh(matrix)
-    raised: Array = (vectors * np.maximum(values, 0.0)) @ vectors.T
-    return raised
-
-
-def positive(matrix: Array, floor: Array) -> Array:
-    """Return a symmetric matrix with eigenvalues raised to the least of a floor's."""
-    values, vectors = np.linalg.eigh(matrix)
-    least = float(np.linalg.eigvalsh(floor)[0])
-    if values[0] >= least:
-        return matrix
-    raised: Array = (vectors * np.maximum(values, least)) @ vectors.T
-    return raised

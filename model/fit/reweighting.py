@@ -15,15 +15,15 @@ from scipy import special
 
 from model.fit.box_predictive import box_log_likelihoods
 from model.fit.lines import Observed
-from model.fit.pareto_smoothing import smooth_log_weights
+from model.fit.pareto_smoothing import MOST_PARETO_K, smooth_log_weights
 from model.fit.strays import RATES
 from model.plant import KINDS, Level, Plant
 from model.predict import PosteriorDraws, with_levels
 
 Array = NDArray[np.float64]
 
-# Fewer effective draws, or weights with a longer tail, are no answer: see the source above for 0.7.
-LEAST_EFFECTIVE, MOST_PARETO_K = 100.0, 0.7
+# Fewer effective draws are no answer.
+LEAST_EFFECTIVE = 100.0
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,7 +12,7 @@ from model.fit.likelihood import coefficients
 from model.fit.lines import CONSIGNMENT
 from model.fit.observations import Observations
 from model.fit.strays import RATES, StrayRates, Strays
-from model.prior import REFERENCE_DAYS
+from model.plant import relative_log_days
 from model.reference import CONSTANTS
 
 Array = NDArray[np.float64]
@@ -102,7 +102,7 @@ class Target:
         """Return log(D / 7) - log TR0 and the variance of log D, (lines,) each."""
         log_q10 = float(np.log1p(np.exp(theta[LOG_Q10])))
         mean, variance = self.observations.exposure.at(log_q10, float(theta[LOG_CHILL]))
-        return mean - np.log(REFERENCE_DAYS) - self.observations.log_time_ratio, variance
+        return relative_log_days(mean, self.observations.log_time_ratio), variance
 
     def setting(self, theta: Array, kappa: float, delta: float, variance: Array) -> Setting:
         """Return what the integrals depend on beside the linear predictor; `variance` of log D by line."""
@@ -119,7 +119,7 @@ class Target:
         """Return the clock of each theta (n, 10), (n, lines), and the setting of n copies of the ledger, x (n, p)."""
         exposure = self.observations.exposure
         mean, variance = exposure.at_draws(np.log1p(np.exp(theta[:, LOG_Q10])), theta[:, LOG_CHILL])
-        clock = mean.T - np.log(REFERENCE_DAYS) - self.observations.log_time_ratio
+        clock = relative_log_days(mean.T, self.observations.log_time_ratio)
         line = sum(self.line_variances(theta).values(), start=np.zeros((1, 1)))
         shape = len(theta), len(self.observations)
         kappa, delta, h0 = x[:, KAPPA, None], x[:, DELTA, None], np.exp(theta[:, LOG_H0, None])

@@ -22,8 +22,9 @@ from model.fit.conditionals import natural
 from model.fit.hierarchy import ALPHA, DELTA, KAPPA
 from model.fit.mixing import Mixing
 from model.fit.moves import Mover
-from model.fit.pareto_smoothing import effective_draws, log_mean, smooth_log_weights
-from model.fit.proposal import NARROW, Drawn, Proposal, without_negative
+from model.fit.pareto_smoothing import MOST_PARETO_K, effective_draws, log_mean, smooth_log_weights
+from model.fit.positive_definite import without_negative
+from model.fit.proposal import NARROW, Drawn, Proposal
 from model.fit.target import Target
 
 Array = NDArray[np.float64]
@@ -42,7 +43,7 @@ DRAWS_A_THETA = 2
 PILOTS, PILOT_THETAS, PILOT_DRAWS = 2, 512, 2
 FEW_LINES, ENOUGH_SHARE = 1000, 0.3
 # With fewer, or a heavier tail of the weights, draws are moved to the posterior; so few are no answer.
-LEAST_EFFECTIVE, MOST_PARETO_K = 400, 0.7
+LEAST_EFFECTIVE = 400
 REFUSED_EFFECTIVE = 5
 # One in so many is the least share of the posterior for which a mode is drawn about.
 LEAST_HUMP_IN = 1000

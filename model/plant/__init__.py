@@ -17,6 +17,7 @@ from model.plant.effects import (
 )
 from model.plant.hazard import (
     DEAD_SHARE_OF_SPOILT,
+    REFERENCE_DAYS,
     SPOILT_DEATH_OFFSET,
     chances,
     clock_hazards,
@@ -24,7 +25,9 @@ from model.plant.hazard import (
     damage_hazards,
     log_clock_hazards,
     log_cumulative_hazard,
+    relative_log_days,
     spoilt_hazards,
+    time_predictor,
 )
 from model.plant.plant import DRIFT_CORRELATION, KINDS, UNNAMED, Level, Plant, drift_quarters, nearest_drift
 from model.plant.time_ratio import log_time_ratio
@@ -35,6 +38,7 @@ __all__ = [
     "DRIFT_CORRELATION",
     "KINDS",
     "LEARNED_SCALES",
+    "REFERENCE_DAYS",
     "REFERENCE_KAPPA",
     "SCALE_OF_KIND",
     "SPOILT_DEATH_OFFSET",
@@ -54,7 +58,9 @@ __all__ = [
     "log_time_ratio",
     "nearest_drift",
     "prior_sd",
+    "relative_log_days",
     "spoilt_hazards",
+    "time_predictor",
     "total_spread",
     "unit_sd",
 ]

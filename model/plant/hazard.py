@@ -1,10 +1,12 @@
-"""The two cumulative hazards of a plant in a box: the one home of H_loss and H_death.
+"""The two cumulative hazards of a plant in a box: the one home of H_loss, H_death and what time adds to eta.
 
+    eta = effects + kappa (log(D / 7) - log TR0)
     H_loss  = h0 + a                              P(healthy) = exp(-H_loss)
     H_death = h0 exp(-d0) + a exp(-delta)         P(dead) = 1 - exp(-H_death)
 
 a = exp(eta) is the clock's hazard, h0 that of being spoilt at packing or by handling, delta > 0. Two ordered events on
-one clock (grouped proportional hazards: Prentice & Gloeckler 1978): H_death never exceeds H_loss.
+one clock (grouped proportional hazards: Prentice & Gloeckler 1978): H_death never exceeds H_loss. D is the box's
+equivalent days, TR0 the tables' time ratio.
 """
 
 import numpy as np
@@ -17,6 +19,26 @@ Array = NDArray[np.float64]
 # Of the plants spoilt at packing, exp(-d0) die before unboxing.
 SPOILT_DEATH_OFFSET = CONSTANTS.spoilt_death_offset
 DEAD_SHARE_OF_SPOILT = float(np.exp(-SPOILT_DEATH_OFFSET))
+# Effects are told at so many equivalent days, and there kappa has no part.
+REFERENCE_DAYS = 7.0
+
+
+def relative_log_days(log_days: Array, log_time_ratio: Array | float = 0.0, *, out: Array | None = None) -> Array:
+    """Return log(D / 7) - log TR0, which is also the slope of eta in kappa; shapes broadcast to that of log D.
+
+    With `out` (`log_days` itself may be it) nothing is allocated.
+    """
+    relative: Array = np.subtract(log_days, np.log(REFERENCE_DAYS), out=out)
+    relative -= log_time_ratio
+    return relative
+
+
+def time_predictor(
+    kappa: Array | float, log_days: Array, log_time_ratio: Array | float = 0.0, *, out: Array | None = None
+) -> Array:
+    """Return kappa (log(D / 7) - log TR0), what time adds to eta; shapes and `out` as in `relative_log_days`."""
+    relative = relative_log_days(log_days, log_time_ratio, out=out)
+    return np.multiply(kappa, relative, out=out)
 
 
 def clock_hazards(a: Array, delta: Array | float) -> tuple[Array, Array]:

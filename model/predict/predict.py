@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from model.exposure import ClockDraws
 from model.plant import (
+    REFERENCE_DAYS,
     UNNAMED,
     Level,
     Plant,
@@ -27,9 +28,10 @@ from model.plant import (
     nearest_drift,
     prior_sd,
     spoilt_hazards,
+    time_predictor,
 )
 from model.predict.late_loss import LateLossDraws, draw_late_loss
-from model.prior import BLOCK, REFERENCE_DAYS, ParameterDraws, draw_prior, stratified_normals
+from model.prior import BLOCK, ParameterDraws, draw_prior, stratified_normals
 from model.quadrature import SCORE_P90, even_nodes
 from model.reference import CONSTANTS, Genus, Reference
 
@@ -213,9 +215,10 @@ def _added(total: Array, kinds: tuple[str, ...], plant: Plant, draws: PosteriorD
 
 
 def plant_effects(plant: Plant, draws: PosteriorDraws) -> Array:
-    """Return alpha plus every effect but shipment and line, less kappa x log TR0; (draws,)."""
+    """Return eta after 7 equivalent days without shipment and line effects: alpha, all others, time ratio; (draws,)."""
     effects = genus_effects(plant, draws) + sending_effects(plant, draws)
-    return effects - draws.parameters.kappa * log_time_ratio(plant, draws.reference)
+    log_days = np.log(REFERENCE_DAYS)
+    return effects + time_predictor(draws.parameters.kappa, log_days, log_time_ratio(plant, draws.reference))
 
 
 def tabulated_cold(genus: Genus | None, reference: Reference) -> tuple[float, float]:
@@ -242,9 +245,8 @@ def clock_draws(genera: list[Genus | None], draws: PosteriorDraws) -> ClockDraws
 
 
 def linear_predictor(effects: Array, equivalent_days: Array, draws: PosteriorDraws) -> Array:
-    """Return eta without shipment and line effects; the draw axis is last."""
-    eta: Array = effects + draws.parameters.kappa * np.log(equivalent_days / REFERENCE_DAYS)
-    return eta
+    """Return eta without shipment and line effects from that after 7 equivalent days; the draw axis is last."""
+    return effects + time_predictor(draws.parameters.kappa, np.log(equivalent_days))
 
 
 def box_chances(eta: Array, delta: Array, h0: Array) -> tuple[Array, Array]:

@@ -6,7 +6,6 @@ A rule is a row of the tables; how rules become a prior stands here alone.
 from model.prior.priors import (
     BLOCK,
     CENTRAL_80,
-    REFERENCE_DAYS,
     CommonParameters,
     ParameterDraws,
     PriorError,
@@ -20,7 +19,6 @@ from model.prior.priors import (
 __all__ = [
     "BLOCK",
     "CENTRAL_80",
-    "REFERENCE_DAYS",
     "CommonParameters",
     "ParameterDraws",
     "PriorError",

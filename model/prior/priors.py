@@ -23,6 +23,7 @@ from model.plant import (
     log_clock_hazards,
     log_cumulative_hazard,
     spoilt_hazards,
+    time_predictor,
     total_spread,
 )
 from model.quadrature import SCORE_P90, marginal_survival
@@ -30,7 +31,6 @@ from model.reference import CONSTANTS, Reference, Rule
 
 Array = NDArray[np.float64]
 
-REFERENCE_DAYS = 7.0
 SPREAD_GRID = np.linspace(0.6, 3.2, 14)
 SMALLEST_DELTA_SHAPE = CONSTANTS.smallest_delta_shape
 # Draws come in blocks that are stratified each by itself.
@@ -104,7 +104,7 @@ def rule_shares(
     inside = np.array([rule.inside_c for rule in rules])
     dead = np.array([rule.outcome == "dead" for rule in rules])
     alpha, kappa, delta, log_q10, h0 = (np.asarray(x)[..., None] for x in parameters)
-    eta = alpha + kappa * (np.log(days / REFERENCE_DAYS) + log_warm_rate(inside, log_q10))
+    eta = alpha + time_predictor(kappa, np.log(days) + log_warm_rate(inside, log_q10))
     by_clock, spoilt = (
         np.where(dead, death, loss) for loss, death in (log_clock_hazards(eta, delta), spoilt_hazards(h0))
     )

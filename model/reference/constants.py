@@ -71,6 +71,7 @@ class Constants:
     shortest_lane_share: float
     near_hub_km: float
     papers_sd_log: float
+    longest_transit_days: int
     longest_journey_days: float
     # Times in transit, learned.
     transit_service_part: float
@@ -150,6 +151,27 @@ class Constants:
     journey_mean_sd_c: float
     table_worth_boxes: float
     odd_wait_share: float
+    journey_mean_degrees: float
+    like_days_share: float
+    boxes_that_may_slip: float
+    slip_least_logged: int
+    slip_hinted_days: int
+    misspelt_letters: int
+    misspelt_most_letters: int
+    lost_worth_saying: float
+    # Whether a fit is served.
+    gate_least_boxes: int
+    gate_worse_errors: float
+    gate_outside_widths: float
+    gate_further_widths: float
+    # What is said of forecasts once boxes have come, and of sellers over time.
+    record_least_boxes: int
+    record_perhaps_chance: float
+    record_hardly_chance: float
+    record_least_misses: int
+    record_part_boxes: int
+    trend_sure_chance: float
+    trend_likely_chance: float
 
 
 @cache

@@ -9,6 +9,10 @@ from typing import Any, TypeVar, get_args
 
 Row = TypeVar("Row")
 
+# A range in a table or in an answer is the middle 80 %, told by its ends, often with the median.
+LOW, HIGH = 0.1, 0.9
+QUANTILES = (LOW, 0.5, HIGH)
+
 # From the surest to the least sure. Published: the source states the value. Derived: worked out from published values,
 # as the source of the row says. From memory: recalled, not read. Judgement: our own.
 STATUSES = (

@@ -15,14 +15,10 @@ from model.reference import COLDEST_C, CONSTANTS, WARMEST_C
 
 Array = NDArray[np.float64]
 
-# Student's t with some degrees: simulated journeys are right about the middle, not about the tails.
-T_DEGREES = 8.0
-LONGEST_DAYS = 90.0
+T_DEGREES = CONSTANTS.journey_mean_degrees
+LONGEST_DAYS = CONSTANTS.longest_transit_days
 HALF_DAY = 0.5
-# Other boxes of a service count where their days are within about a tenth.
-KERNEL_SHARE = 0.1
-# So many boxes of like days may all be slips of one kind: a service's own days speak from the next on.
-BOXES_THAT_MAY_SLIP = 2.0
+BOXES_THAT_MAY_SLIP = CONSTANTS.boxes_that_may_slip
 
 
 def log_temperature_density(logged_c: float, journeys_c: Array) -> float:
@@ -57,7 +53,7 @@ def log_days_chance(days: float, log_sf: Callable[[Array], Array], others: Array
     """
     ends = np.exp(log_sf(np.array([max(days - HALF_DAY, 1e-3), days + HALF_DAY])))
     table = float(ends[0] - ends[1])
-    width = KERNEL_SHARE * days + HALF_DAY
+    width = CONSTANTS.like_days_share * days + HALF_DAY
     weights = np.exp(-0.5 * ((others - days) / width) ** 2)
     like = max(float(weights.sum()) - BOXES_THAT_MAY_SLIP, 0.0) / (width * np.sqrt(2.0 * np.pi))
     worth = CONSTANTS.table_worth_boxes

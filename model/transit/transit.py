@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import ndtri, ndtri_exp
 
+from model.reference import QUANTILES
 from model.transit.delay import Delay, NoDelay
 from model.transit.transit_body import TransitBody
 
@@ -15,7 +16,7 @@ Array = NDArray[np.float64]
 # No box is opened sooner than a minute after it is closed: shorter times are taken as that.
 SHORTEST_DAYS = 1.0 / 1440.0
 
-_CHANCES = np.array([0.1, 0.5, 0.9])
+_CHANCES = np.array(QUANTILES)
 _TARGET_SCORES = np.asarray(ndtri(_CHANCES))
 # A gap between two quantiles is taken to be at least this share of the median.
 _LEAST_GAP_SHARE = 1e-3

@@ -20,7 +20,7 @@ from scipy import special
 
 from model.exposure import Indices
 from model.quadrature import SCORE_P90
-from model.reference import CONSTANTS
+from model.reference import CONSTANTS, QUANTILES
 from model.transit.transit import TransitTime
 from model.transit.transit_body import TransitBody
 
@@ -47,7 +47,7 @@ LEAST_LOG_SF = -700.0
 LEAST_LOG_CHANCE = -30.0
 # Tables of services that are kept, 2 MB each.
 KEPT_TABLES = 8
-CHANCES = np.array([0.1, 0.5, 0.9])
+CHANCES = np.array(QUANTILES)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

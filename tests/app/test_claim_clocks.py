@@ -113,17 +113,14 @@ def test_window_counts_from_the_start_of_the_day_where_no_time_is_recorded() -> 
 
 
 def test_window_that_is_not_given_is_the_most_common_one_and_says_so() -> None:
-    for recourse in (None, Recourse(), Recourse(kind="refund")):
+    """Said to be unknown is not given either: one end, and one that the calendar and the list can show."""
+    unknown = Recourse(kind="refund", claim_window_hours=None)
+    for recourse in (None, Recourse(), Recourse(kind="refund"), unknown):
         clock = clocks(arrived("2027-01-16", "2027-01-16T10:00:00+00:00"), recourse)["seller_window"]
         assert said(clock.until) == "2027-01-18T10:00:00+00:00"
         assert clock.source.startswith("not given: 48 h is the most common window")
         assert "common practice" in clock.source
-
-
-def test_window_said_to_be_unknown_has_no_end() -> None:
-    clock = clocks(arrived("2027-01-16"), Recourse(kind="refund", claim_window_hours=None))["seller_window"]
-    assert clock.until is None
-    assert clock.text.startswith("Write to the seller today")
+        assert "ask how long you may claim" in clock.text
 
 
 def test_payment_is_protected_only_where_that_is_given() -> None:

@@ -1,10 +1,13 @@
 """What own boxes teach, as things to do: told from five boxes on, with names as they were typed."""
 
+import json
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
 from sqlalchemy import update
 
+from app.boxes import answer_shipment
 from app.learned.written import written_names
 from app.lessons.effects import effect_lessons
 from app.lessons.lessons import answer_lessons
@@ -72,12 +75,17 @@ def test_lessons_name_sellers_plants_and_lost_boxes_as_they_were_typed(tmp_path:
             connection.execute(update(shipments).where(shipments.c.reference == "A").values(looked_at))
         names = written_names(database, engine())
         said = answer_lessons(database, engine())
+        [lost] = said.lost
+        now = datetime(2027, 12, 1, tzinfo=UTC)
+        box = json.loads(answer_shipment(database, lost.id, REFERENCE, now).body)["arrival"]
     assert names.label("genus", "Epipremnum", REFERENCE) == "Pothos (Epipremnum)"
     assert names.label("genus", "Hoya", REFERENCE) == "Hoya"
     assert names.label("group", "prayer_plant", REFERENCE) == "prayer plants"
     assert said.lessons == []
     assert said.undecided == ["Too few boxes to say anything (fewer than 5): Jardín Ficticio (2 boxes)."]
-    assert [(box.shipment, box.chance) for box in said.lost] == [("A", 0.6)]
+    assert (lost.shipment, lost.chance) == ("A", 0.6)
+    assert lost.text.startswith("A was lost whole with 60 % chance: ")
+    assert box["lost_whole_text"] == lost.text.replace("A was", "This box was", 1)
 
 
 @pytest.mark.parametrize(

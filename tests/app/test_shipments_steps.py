@@ -55,10 +55,16 @@ def test_steps_that_are_done_say_so(ledger_client: Client) -> None:
 
 @pytest.mark.parametrize("recourse", [{"kind": "refund", "claim_window_hours": None}, {"kind": "refund"}])
 def test_claim_without_a_window_says_to_ask(ledger_client: Client, recourse: Fields) -> None:
-    """48 h, the most common window, until the seller says otherwise."""
-    claim = steps(Box(ledger_client, recourse=recourse).arrive())["claim"]
+    """48 h, the most common window, until the seller says otherwise; step, list and sheet all say so."""
+    box = Box(ledger_client, recourse=recourse)
+    claim = steps(box.arrive())["claim"]
     assert "ask the seller" in claim["text"]
-    assert claim["until"] == "2027-01-18T10:00:00Z"
+    listed = ledger_client.get("/v1/shipments").json()["items"][0]
+    sheet = ledger_client.get(f"/v1/shipments/{box.id}/claim").json()
+    clock = next(clock for clock in sheet["clocks"] if clock["code"] == "seller_window")
+    ends = [datetime.fromisoformat(end) for end in (claim["until"], listed["claim_until"], clock["until"])]
+    assert ends == [datetime.fromisoformat("2027-01-18T10:00:00Z")] * 3
+    assert "18 January 2027" in sheet["lead"]
 
 
 def test_nothing_is_recorded_as_having_happened_in_the_future(ledger_client: Client) -> None:

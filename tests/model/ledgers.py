@@ -9,8 +9,8 @@ from model.exposure.table import CHILL_NODES, Q10_NODES, Array, ExposureTable, I
 from model.fit.hierarchy import FIT_KINDS, LOG_ODDS_LOST, OUTER, Hierarchy, InnerPrior
 from model.fit.lines import LINE_DTYPE, Lines
 from model.fit.observations import Observations
+from model.plant.hazard import REFERENCE_DAYS
 from model.plant.plant import Level
-from model.prior.priors import REFERENCE_DAYS
 from model.reference.tables import REFERENCE_CONTAINER, REFERENCE_ROOTS, load_reference
 
 REFERENCE = load_reference()

@@ -10,7 +10,8 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from model.exposure.climate import Forecast, PlaceWeather, anomaly_sd, interpolate_months, month_position, place_weather
-from model.reference.tables import Place, load_reference
+from model.reference.row_types import Place
+from model.reference.tables import load_reference
 
 Array = NDArray[np.float64]
 

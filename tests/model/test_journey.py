@@ -12,7 +12,8 @@ from numpy.typing import NDArray
 from model.exposure.box import Box
 from model.exposure.damage import ClockDraws, damage_rate
 from model.exposure.journey import Exposure, StreetAir, expose, leg_ends
-from model.reference.tables import Leg, load_reference
+from model.reference.row_types import Leg
+from model.reference.tables import load_reference
 
 Array = NDArray[np.float64]
 

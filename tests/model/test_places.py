@@ -8,7 +8,8 @@ import pytest
 import world_temperature_data
 from numpy.typing import NDArray
 
-from model.reference.tables import Place, load_reference
+from model.reference.row_types import Place
+from model.reference.tables import load_reference
 
 PLACES = load_reference().places
 CITY_SOURCE = "city code, normals as "

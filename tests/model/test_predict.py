@@ -22,7 +22,8 @@ from model.predict.predict import (
     plant_effects,
 )
 from model.prior.priors import BLOCK
-from model.reference.tables import Genus, Reference, load_reference
+from model.reference.row_types import Genus
+from model.reference.tables import Reference, load_reference
 
 Array = NDArray[np.float64]
 

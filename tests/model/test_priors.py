@@ -20,7 +20,8 @@ from model.prior.priors import (
     stratified_normals,
 )
 from model.quadrature import marginal_survival
-from model.reference.tables import PriorScale, Reference, Rule, load_reference
+from model.reference.row_types import PriorScale, Rule
+from model.reference.tables import Reference, load_reference
 
 Array = NDArray[np.float64]
 

@@ -3,8 +3,9 @@
 import numpy as np
 import pytest
 
+from model.reference.row_types import Genus
 from model.reference.rows import STATUSES, TABLES, ReferenceTableError, read_rows, typed_rows
-from model.reference.tables import Genus, load_reference
+from model.reference.tables import load_reference
 from tests.model.chilling_lists import HARMED, UNHARMED
 
 REFERENCE = load_reference()

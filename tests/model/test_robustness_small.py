@@ -7,8 +7,8 @@ import pytest
 from numpy.typing import NDArray
 from scipy import linalg
 
-from model.fit.conditionals import lower_factor
 from model.fit.inner_mode import ConvergenceError
+from model.fit.positive_definite import lower_factor
 from model.fit.strays import RATES, StrayRates
 from model.fit.survival import TransitSurvival
 from model.reference.tables import load_reference

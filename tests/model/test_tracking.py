@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 
 from model.exposure.tracking import Tracked, share_ahead, track, tracked_ends
-from model.reference.tables import Leg, load_reference
+from model.reference.row_types import Leg
+from model.reference.tables import load_reference
 
 LEGS = {"at_hub": 4, "in_clearance": 6}
 

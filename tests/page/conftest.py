@@ -77,6 +77,30 @@ class Watch:
         return [text for text in self._complaints if not any(re.search(allowed, text) for allowed in self._allowed)]
 
 
+def chromium() -> str | None:
+    """Return the path of the browser; None where there is none."""
+    # The shell is the same engine without windows of its own: a tab costs a third.
+    return shutil.which("chromium-headless-shell") or shutil.which("chromium")
+
+
+LEFT_OUT = pytest.StashKey[int]()
+
+
+@pytest.hookimpl(trylast=True)
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """Without a browser leave out what needs one, but for one test, whose skip says so in one line.
+
+    Last, since what is not asked for should not be the one. Where there must be a browser nothing is left out.
+    """
+    if REQUIRED or chromium() is not None:
+        return
+    left_out = [item for item in items if "browser" in getattr(item, "fixturenames", ())][1:]
+    config.stash[LEFT_OUT] = len(left_out)
+    if left_out:
+        config.hook.pytest_deselected(items=left_out)
+        items[:] = [item for item in items if item not in left_out]
+
+
 @pytest.fixture(scope="package")
 def playwright() -> Iterator[Playwright]:
     """Yield the driver of browsers."""
@@ -85,15 +109,15 @@ def playwright() -> Iterator[Playwright]:
 
 
 @pytest.fixture(scope="package")
-def browser(playwright: Playwright) -> Iterator[Browser]:
+def browser(request: pytest.FixtureRequest, playwright: Playwright) -> Iterator[Browser]:
     """Yield the browser; skip where there is none, or fail if there must be one."""
-    # The shell is the same engine without windows of its own: a tab costs a third.
-    chromium = shutil.which("chromium-headless-shell") or shutil.which("chromium")
-    if chromium is None:
+    path = chromium()
+    if path is None:
         if REQUIRED:
             pytest.fail(f"chromium is not installed, and {REQUIRE_VARIABLE} asks for it")
-        pytest.skip("the page is not tried in a browser: chromium is not installed")
-    started = playwright.chromium.launch(executable_path=chromium, args=FLAGS)
+        n = request.config.stash.get(LEFT_OUT, 0)
+        pytest.skip(f"the page is not tried in a browser: chromium is not installed, {n} more tests are left out")
+    started = playwright.chromium.launch(executable_path=path, args=FLAGS)
     yield started
     started.close()
 

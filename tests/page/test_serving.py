@@ -32,6 +32,13 @@ def test_policy_allows_this_server_and_nothing_inline(client: Client, path: str)
     assert "set-cookie" not in response.headers
 
 
+def test_days_that_the_page_asks_about_are_those_that_are_taken(client: Client) -> None:
+    taken = client.get("/openapi.json").json()["components"]["schemas"]["RiskQuery"]["properties"]["transit_days"]
+    asked = re.search(r"const LONGEST_DAYS = (\d+);", (STATIC / "evidence.js").read_text(encoding="utf-8"))
+    assert asked is not None
+    assert int(asked[1]) == taken["maximum"]
+
+
 @pytest.mark.parametrize("path", ["/", "/page/page.css", "/v1/places"])
 def test_what_the_page_loads_first_is_compressed(client: Client, path: str) -> None:
     assert client.get(path, headers={"Accept-Encoding": "gzip"}).headers.get("content-encoding") == "gzip"

@@ -23,10 +23,11 @@ import pytensor.tensor as pt
 from model.exposure.damage import REFERENCE_C, extreme_rate
 from model.exposure.table import Array
 from model.fit.observations import Observations
+from model.plant import REFERENCE_DAYS
 from model.plant.effects import LEARNED_SCALES
 from model.plant.hazard import SPOILT_DEATH_OFFSET
 from model.plant.plant import KINDS
-from model.prior.priors import REFERENCE_DAYS, SPREAD_GRID, solve_prior
+from model.prior.priors import SPREAD_GRID, solve_prior
 from model.quadrature import marginal_survival
 from model.reference.tables import REFERENCE_GROUP, Reference, load_reference
 from model.synthetic import Design, drift_correlation, effect_sds

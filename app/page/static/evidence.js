@@ -9,6 +9,9 @@ import { count, money, percent } from "/page/settings.js";
 import { spread } from "/page/outcome.js";
 import { strip, stripTable } from "/page/strip.js";
 
+/* The most days that POST /v1/risk takes. */
+const LONGEST_DAYS = 90;
+
 const isRules = (answer) => answer.model_version.startsWith("rules-");
 
 /* One risk query a line, for the route at `index`: the evidence does not hang on the temperature. */
@@ -25,7 +28,7 @@ function queries(body, answer, index) {
     seller_kind: body.seller_kind ?? null,
     service: body.routes[index].service,
     ...packing,
-    transit_days: Math.min(answer.routes[index].transit_days.p50, 90),
+    transit_days: Math.min(answer.routes[index].transit_days.p50, LONGEST_DAYS),
     ship_date: body.ship_date,
     temperature: { origin: body.origin, destination: body.destination, service: body.routes[index].service },
   }));

@@ -21,7 +21,6 @@ import {
 import { stacked } from "/page/stacked.js";
 
 const DATED = new Set(["claim", "recheck"]);
-const WORTH_SAYING = 0.1;
 const STEP_STATES = { ahead: "later", now: "now", past: "over", done: "done" };
 
 const sum = (lines, name) => lines.reduce((total, line) => total + (line[name] ?? 0), 0);
@@ -47,7 +46,7 @@ export function arrivalSection(shipment, change, signal) {
       { class: "scroll", tabindex: "0", role: "region", "aria-label": "Table: counts at unboxing" },
       stacked(countTable(arrival.lines)),
     ),
-    lostWhole(arrival),
+    arrival.lost_whole_text ? el("p", {}, arrival.lost_whole_text) : null,
     arrival.notes ? el("p", {}, arrival.notes) : null,
     arrival.photos.length ? el("p", {}, `Photographs: ${arrival.photos.join(", ")}.`) : null,
     el(
@@ -74,16 +73,6 @@ export function arrivalSection(shipment, change, signal) {
     el("h2", {}, "Outcome of the claim"),
     claim ? el("p", {}, claimWords(claim, plan?.currency)) : null,
     claimForm(claim, change),
-  );
-}
-
-/* Said where it is worth a thought; `lost_whole_chance` is missing in an answer kept on the device before it was given. */
-function lostWhole({ lost_whole_chance: chance }) {
-  if (!(chance >= WORTH_SAYING)) return null;
-  return el(
-    "p",
-    {},
-    `Lost whole with ${percent(chance)} chance: forgotten, frozen on an apron, opened and left, or the like, which days and temperature do not show. As far as that is so, it counts against neither seller nor packing.`,
   );
 }
 
