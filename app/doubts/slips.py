@@ -14,6 +14,8 @@ from model.reference import COLDEST_C, CONSTANTS, WARMEST_C
 FAHRENHEIT, DIGIT, MONTH, DAY_MONTH = "fahrenheit", "digit_lost", "month_off", "day_month_swapped"
 SWAPPED, ODD = "healthy_dead_swapped", "implausible"
 TEMPERATURE, SHIP, ARRIVAL = "inside_temp_c", "ship_date", "arrival_date"
+# A doubt about one of them is one about the days of a box.
+OF_TIME = (SHIP, ARRIVAL)
 MONTHS = 12
 # A hint is worth giving where the box would have taken no longer than most do.
 MOST_HINTED_DAYS = 21

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from app.learned.beside_survival import delayed_boxes, late_losses, transit_times
+from app.learned.beside_survival import delayed_boxes, late_losses, times_left_out, transit_times
 from app.learned.effects import effects, quantiles
 from app.learned.written import UNWRITTEN, WrittenNames
 from app.schemas import Doubtful, ModelAnswer, ModelChance, ModelUpdate, RuleOfThumb, Scale
@@ -70,6 +70,7 @@ def answer_model(
         ],
         effects=effects(engine, names),
         transit=transit_times(engine),
+        transit_left_out=times_left_out(engine),
         late_loss=late_losses(engine),
         delayed_boxes=delayed_boxes(engine),
         doubtful=list(doubtful),

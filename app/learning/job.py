@@ -16,9 +16,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from app.clock import moment
-from app.doubts import CheckedRecords, Told, boxes_of_a_refit, find_doubts, seen_by
-from app.learning.fit import Recorded, fit_model
+from app.doubts import OF_TIME, CheckedRecords, Told, boxes_of_a_refit, find_doubts, seen_by
+from app.learning.fit import Recorded, fit_model, with_times
 from app.learning.gate import Verdict, judge
+from app.learning.recorded_times import RecordedTimes
 from app.problems import StoreUnavailable
 from app.serving import PRIOR_SEED, ArtefactError, FittedModel, StoredFit, read_fit, rules_draws
 from app.store import (
@@ -36,6 +37,8 @@ from app.store import (
     StoredVersion,
     active_version,
     add_version,
+    confirmed_shipments,
+    doubted_shipments,
     finish_refit,
     ledger_revision,
     list_arrived_names,
@@ -86,6 +89,7 @@ class _Ledger:
     """What a refit reads, all at one moment.
 
     `active` is the name of the active version, None for the rules of thumb; `active_fit` what can be used of it.
+    `doubted` are the boxes whose times look wrong, `confirmed` those whose record counts as right, by number.
     """
 
     revision: int
@@ -97,6 +101,8 @@ class _Ledger:
     active_fit: StoredFit | None
     names: list[str]
     unchecked: list[int]
+    doubted: set[int]
+    confirmed: set[int]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -184,13 +190,19 @@ def _fail(database: Database, refit_id: str, reason: str, ledger: _Ledger | None
 def _refit(
     database: Database, refit_id: str, ledger: _Ledger, reference: Reference, n_weighed: int | None, now: datetime
 ) -> None:
-    recorded = Recorded.of(ledger.arrived, ledger.on_the_way, ledger.logger, ledger.plans, reference, now=now)
+    recorded = Recorded.of(
+        ledger.arrived, ledger.on_the_way, ledger.logger, ledger.plans, reference, now=now, doubted=ledger.doubted
+    )
     if not len(recorded.lines.lines):
         raise RefitError("There are no arrived boxes to learn from")
     fitted, arrays = fit_model(recorded, reference, fitted_at=now, n_weighed=n_weighed)
     active = _active(ledger, reference)
     verdict = _judge(fitted, active, recorded, ledger.arrived, n_weighed)
     told = _doubts(ledger, fitted, active, verdict, now)
+    if (doubted := _doubted_times(ledger, told)) != ledger.doubted:
+        shipments = ledger.arrived.shipments
+        times = RecordedTimes(shipments, ledger.on_the_way, reference, now=now, doubted=doubted)
+        fitted, arrays = with_times(fitted, recorded, times)
     _store(database, refit_id, ledger, fitted, arrays, verdict, told=told)
 
 
@@ -200,6 +212,12 @@ def _doubts(ledger: _Ledger, fitted: FittedModel, active: _Active, verdict: Verd
     records = CheckedRecords(ledger.arrived, ledger.logger, ledger.plans, seen_by(ledger.arrived, revision))
     boxes = boxes_of_a_refit(ledger.arrived, ledger.unchecked)
     return find_doubts(records, ledger.names, boxes, draws, now=now)
+
+
+def _doubted_times(ledger: _Ledger, told: Told) -> set[int]:
+    """Return the boxes whose times look wrong once the records were looked at."""
+    found = {doubt.shipment for doubt in told.doubts if doubt.column in OF_TIME} - ledger.confirmed
+    return found | ledger.doubted.difference(one.number for one in told.looked_at)
 
 
 def _read(database: Database, reference: Reference) -> _Ledger:
@@ -215,6 +233,8 @@ def _read(database: Database, reference: Reference) -> _Ledger:
             _usable(connection, active, reference),
             list_arrived_names(connection),
             unchecked_shipments(connection),
+            doubted_shipments(connection, OF_TIME),
+            confirmed_shipments(connection),
         )
 
 

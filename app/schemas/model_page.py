@@ -87,6 +87,9 @@ class LearnedTransit(AnswerModel):
     learned: TransitDays
     boxes: int = Field(ge=0, description="own boxes that arrived")
     boxes_on_the_way: int = Field(ge=0, description="own boxes not here yet; they count with the days gone by")
+    boxes_left_out: int = Field(
+        ge=0, description="own boxes that arrived and teach nothing: their times look wrong, and nobody confirmed them"
+    )
     text: str
 
 
@@ -144,9 +147,13 @@ class ModelAnswer(AnswerModel):
     scales: list[Scale]
     effects: list[Effect]
     transit: list[LearnedTransit] = Field(description="services and lanes with own boxes")
+    transit_left_out: str | None = Field(
+        description="how many arrived boxes taught no times in transit, since theirs look wrong; null for none"
+    )
     late_loss: LateLosses
     delayed_boxes: DelayedBoxes | None = Field(description="null: no or too many delayed boxes, or too many boxes")
     doubtful: list[Doubtful] = Field(
-        description="records that look wrong beside the others, and are used: confirm or correct them"
+        description="records that look wrong beside the others: confirm or correct them. They are used, but times that"
+        " look wrong teach no times in transit"
     )
     diagnostics: dict[str, float | int | str | bool | None]

@@ -22,7 +22,8 @@ class RefitAnswer(AnswerModel):
     started_at: datetime | None
     finished_at: datetime | None
     doubtful: list[Doubtful] = Field(
-        description="records that look wrong beside the others, and are used: confirm or correct them"
+        description="records that look wrong beside the others: confirm or correct them. They are used, but times that"
+        " look wrong teach no times in transit"
     )
 
 

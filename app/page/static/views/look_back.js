@@ -70,9 +70,10 @@ export function show(root, _parts, signal) {
   const words = pair();
   const redrawLessons = section("lessons", "What to do", () => lessons(signal), words);
   section("track-record", "Were the forecasts right?", async () => recordWords(await record()), words);
-  const redrawDoubts = section("records", "Records that look wrong", async () => [
-    doubtList((await model()).doubtful, signal, () => redrawDoubts()),
-  ]);
+  const redrawDoubts = section("records", "Records that look wrong", async () => {
+    const { doubtful, transit_left_out: leftOut } = await model();
+    return [doubtList(doubtful, signal, () => redrawDoubts()), leftOut ? el("p", {}, leftOut) : null];
+  });
   const ratios = pair();
   const redrawGenera = section("genera", "Which plants keep", async () => generaPart(await model()), ratios);
   const ofSellers = async () => [
