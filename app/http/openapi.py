@@ -98,6 +98,7 @@ OPERATIONS = {
     "refit": Operation(RefitAnswer, status=202, other_status=200, records=True),
     "refit_state": Operation(RefitAnswer, records=True),
     "activate_version": Operation(ModelVersionsAnswer, records=True),
+    "end_hold": Operation(ModelVersionsAnswer, records=True),
     "import_shipments": Operation(ImportAnswer, records=True, request_text=CSV_TYPE),
     "export_shipments": Operation(None, records=True, answer_text=CSV_TYPE),
     "sellers": Operation(SellersAnswer),

@@ -39,10 +39,12 @@ from app.store import (
     add_version,
     confirmed_shipments,
     doubted_shipments,
+    end_hold,
     finish_refit,
     ledger_revision,
     list_arrived_names,
     read_arrived,
+    read_hold,
     read_logger,
     read_on_the_way,
     read_plans,
@@ -77,6 +79,8 @@ MOST_JUDGED = 400
 JUDGING_DRAWS, FOLD_DRAWS = 2048, 2048
 # Where the weights of a box have a heavier tail, leaving it out by weights is rough.
 MOST_PARETO_K = 0.7
+HELD = "Kept, and waits: an earlier version was gone back to, which answers until a newer one is taken."
+ENDS_HOLD = " Since it was asked for, it ends the going back to an earlier version: newer ones are activated again."
 UNEXPECTED = "The fit stopped on an unexpected fault; the log of the server has it. The active version serves on."
 
 
@@ -327,7 +331,18 @@ def _store(
         activate, reason = verdict.activate, verdict.reason
         if activate and active_version(connection) != ledger.active:
             activate, reason = False, "Kept, not activated: another version was activated while this one was fitted."
-        stored = StoredVersion(version, fitted.manifest.model_dump_json(), ledger.revision, activate, now)
+        hold, refit = read_hold(connection), read_refit(connection, refit_id)
+        if activate and hold is not None:
+            # Who goes back after a refit was asked for has seen that it runs.
+            if refit is None or refit.by_itself or hold.at > refit.created_at:
+                found = reason.removeprefix("Activated: ")
+                activate, reason = False, f"{HELD} {found[:1].upper()}{found[1:]}"
+            else:
+                end_hold(connection)
+                reason += ENDS_HOLD
+        stored = StoredVersion(
+            version, fitted.manifest.model_dump_json(), ledger.revision, activate, now, verdict.activate
+        )
         add_version(connection, stored, arrays)
         replace_doubts(connection, *told)
         diagnostics = fitted.manifest.diagnostics

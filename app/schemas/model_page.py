@@ -7,6 +7,7 @@ from pydantic import Field
 
 from app.schemas.answers import AnswerModel
 from app.schemas.doubtful import Doubtful
+from app.schemas.model_versions import ModelHold
 
 
 class ModelChance(AnswerModel):
@@ -137,6 +138,7 @@ class ModelAnswer(AnswerModel):
 
     model_version: str
     notice: str | None = Field(description="why the version that is active in the ledger does not answer, if so")
+    held: ModelHold | None = Field(description="an earlier version was gone back to by hand, and stays; null if not")
     update: ModelUpdate | None = Field(description="boxes that came after the fit; null without such")
     fitted: datetime | None = Field(description="null: rules of thumb only")
     boxes: int = Field(ge=0, description="boxes behind the fit")

@@ -5,6 +5,7 @@ import { get } from "/page/api.js";
 import { el } from "/page/dom.js";
 import { doubtList } from "/page/doubtful.js";
 import { generaFigure, otherEffects, sellers } from "/page/look_back/effects.js";
+import { heldPart } from "/page/look_back/held.js";
 import { ledgerFile } from "/page/look_back/ledger_file.js";
 import { lessons } from "/page/look_back/lessons.js";
 import { refitPart, versions } from "/page/look_back/refit.js";
@@ -85,9 +86,12 @@ export function show(root, _parts, signal) {
   section("given-and-found", "Chances given, and what came", async () => recordPlot(await record()), last);
   let redrawVersions = null;
   const changed = () =>
-    Promise.all([redrawLessons(), redrawGenera(), redrawSellers(), redrawVersions(), redrawDoubts()]);
+    Promise.all([redrawLessons(), redrawGenera(), redrawSellers(), redrawVersions(), redrawDoubts(), redrawHeld()]);
   const learning = el("div");
   last.append(learning);
+  const back = el("div");
+  learning.append(back);
+  const redrawHeld = part(back, async () => [heldPart(await model(), signal, changed)]);
   section("refit", "Learn from the boxes", async () => [refitPart(await model(), signal, changed)], learning);
   section(
     "ledger",
