@@ -34,9 +34,7 @@ from app.store.ledger_size import LedgerSize, ledger_size
 from app.store.looking_back import MaybeLost, arrived_plants, maybe_lost
 from app.store.model_versions import (
     DamagedVersion,
-    Hold,
     StoredVersion,
-    activate_version,
     active_version,
     add_version,
     choose_version,
@@ -132,7 +130,6 @@ __all__ = [
     "Database",
     "ForecastBox",
     "FoundDoubt",
-    "Hold",
     "JourneyEvent",
     "LedgerInUse",
     "LedgerSize",
@@ -155,7 +152,6 @@ __all__ = [
     "StoredKey",
     "StoredPlan",
     "StoredVersion",
-    "activate_version",
     "active_version",
     "add_arrived",
     "add_key",
