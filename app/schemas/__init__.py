@@ -136,6 +136,7 @@ from app.schemas.shipments import (
     PlanRequest,
     RecheckRequest,
     ShipmentState,
+    TakeBackRequest,
     plant_key,
 )
 from app.schemas.track_record import (
@@ -309,6 +310,7 @@ __all__ = [
     "ShipmentsAnswer",
     "ShrunkShare",
     "Splitting",
+    "TakeBackRequest",
     "Target",
     "Text",
     "Together",

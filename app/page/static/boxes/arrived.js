@@ -1,6 +1,6 @@
 /* What was found in a box, what to do with it, its recheck and its claim. */
 
-import { changeForm } from "/page/boxes/journey.js";
+import { changeForm } from "/page/boxes/change_form.js";
 import { calendarOf } from "/page/boxes/to_do.js";
 import { address, CLAIM_WORDS, plantName } from "/page/boxes/words.js";
 import { el } from "/page/dom.js";
