@@ -55,6 +55,8 @@ def test_events_are_added_and_equal_ones_ignored(ledger_client: Client) -> None:
     earlier = {"at": "2027-01-12T08:00:00Z", "kind": "at_hub"}
     kinds = [event["kind"] for event in box.done("PATCH", json={"events": [earlier]})["events"]]
     assert kinds == ["at_hub", "held"]
+    late = box.call("PATCH", json={"departed_at": "2027-01-12T09:00:00Z"})
+    assert errors(late) == [("/departed_at", "must not be after what was heard of the box on its way")]
 
 
 def test_lost_box_is_lost_until_it_is_heard_of_again(ledger_client: Client) -> None:
@@ -112,7 +114,9 @@ def test_journey_is_closed_by_the_arrival(ledger_client: Client) -> None:
 
 def test_times_are_corrected_after_the_arrival_and_kept(ledger_client: Client, database: Database) -> None:
     box = Box(ledger_client)
-    box.depart(events=[HELD])
+    box.depart()
+    late = box.call("PATCH", json={"events": [HELD], "departed_at": "2027-01-18T12:00:00Z"})
+    assert [pointer for pointer, _ in errors(late)] == ["/events/0/at"]
     box.arrive()
     before = box.get()["arrival"]
     assert before["arrived_at"] == before["opened_at"] == "2027-01-16T10:00:00Z"
