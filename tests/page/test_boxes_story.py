@@ -170,6 +170,13 @@ def count_again(page: Page, looked_at: Callable[[str], None]) -> None:
     """Count the plants again: one more died."""
     page.get_by_role("link", name="Count again (recheck)").click()
     page.get_by_role("button", name="One more, dead: Aglaonema").click()
+    counted = page.get_by_label("Counted on")
+    counted.fill(days_before(counted.input_value(), 3))
+    page.get_by_role("button", name="Record the recheck").click()
+    # Before the opening on record, which is then corrected there.
+    page.get_by_label("Opened", exact=True).fill(counted.input_value())
+    page.get_by_role("button", name="Correct", exact=True).click()
+    expect(page.get_by_text("Record the recheck once more")).to_be_visible()
     looked_at("recheck")
     page.get_by_role("button", name="Record the recheck").click()
     expect(page.get_by_role("heading", name="Counted again")).to_be_visible()
