@@ -1,5 +1,5 @@
 """The command line: ``python -m app serve | demo | compare | hold | order-size | wish-list | risk | import | export |
-refit | key | backup | restore``.
+refit | model | key | backup | restore``.
 """
 
 import argparse

@@ -14,10 +14,12 @@ from app.boxes.shipment_lookup import answer_shipment, find_whole_shipment
 from app.boxes.shipment_news import NEWS_BODY, decide_news
 from app.boxes.shipment_pages import answer_page, page_query
 from app.boxes.shipment_plans import change_plan, plan_shipment, stored_plan
+from app.boxes.taking_back import TAKE_BACK_BODY, decide_take_back
 
 __all__ = [
     "NEWS_BODY",
     "RECHECK_BODY",
+    "TAKE_BACK_BODY",
     "ChangeCall",
     "Decide",
     "answer_page",
@@ -31,6 +33,7 @@ __all__ = [
     "decide_confirm",
     "decide_news",
     "decide_recheck",
+    "decide_take_back",
     "delete",
     "expected_by",
     "find_whole_shipment",

@@ -2,19 +2,18 @@
 
 from collections.abc import Sequence
 from datetime import UTC, datetime, time
-from typing import Any, NamedTuple
-from zoneinfo import ZoneInfo
+from typing import NamedTuple
 
 from app.batch import caution
 from app.boxes.arrived_lines import ArrivedLines, arrived_lines
+from app.boxes.journey_times import GivenTimes, journey_times
 from app.boxes.recheck_sums import recheck_fault
 from app.boxes.recorded_moments import ahead_faults
-from app.boxes.shipment_answer import time_zone
 from app.boxes.shipment_changes import Decided
 from app.boxes.shipment_lookup import WholeShipment
 from app.boxes.traces import Trace, given_trace, time_weighted_mean, trace_faults
-from app.problems import FieldError, InvalidInput
-from app.records import LONGEST_DAYS, RECHECK_COLUMNS, SECONDS_A_DAY, LineRecord, arrival_fault, local_date
+from app.problems import InvalidInput
+from app.records import RECHECK_COLUMNS, LineRecord
 from app.schemas import ArrivalRequest, RequestBody
 from app.store import ARRIVED, ShipmentChange, photos_as_json
 from model.reference import Reference
@@ -28,13 +27,6 @@ class AskedArrival(NamedTuple):
 
     request: ArrivalRequest
     trace: Trace
-
-
-class _Times(NamedTuple):
-    departed_at: datetime | None
-    opened_at: datetime
-    begins: datetime
-    values: dict[str, Any]
 
 
 def read_arrival(data: bytes) -> AskedArrival:
@@ -68,7 +60,8 @@ def decide_arrival(found: WholeShipment, asked: AskedArrival, reference: Referen
         ],
         now,
     )
-    times = _times(found, request, reference, faults)
+    given = GivenTimes(request.departed_at, request.arrived_at, request.opened_at)
+    times = journey_times(found, given, reference, faults)
     counted = arrived_lines(found, request, faults)
     faults += trace_faults(asked.trace, times.begins, times.opened_at)
     if faults:
@@ -90,31 +83,7 @@ def decide_arrival(found: WholeShipment, asked: AskedArrival, reference: Referen
         values |= {"recheck_date": None, "rechecked_at": None, "recheck_notes": ""}
         cautions.append(caution("recheck_dropped"))
     in_utc = [reading._replace(at=reading.at.astimezone(UTC)) for reading in readings]
-    return Decided(ShipmentChange(values, lines=rechecked, readings=in_utc), cautions)
-
-
-def _times(found: WholeShipment, request: ArrivalRequest, reference: Reference, faults: list[FieldError]) -> _Times:
-    record = found.life.stored.record
-    zones = time_zone(record.origin, reference), time_zone(record.destination, reference)
-    arrived_at, opened_at = request.arrived_at, request.opened_at or request.arrived_at
-    departed_at = request.departed_at or found.life.departed_at
-    last = "/arrived_at" if request.opened_at is None else "/opened_at"
-    arrival_date = local_date(arrived_at, zones[1])
-    values: dict[str, Any] = {"arrived_at": arrived_at, "opened_at": opened_at, "arrival_date": arrival_date}
-    if departed_at is None:
-        begins = datetime.combine(record.ship_date, MIDNIGHT, tzinfo=ZoneInfo(zones[0]))
-        for pointer, day in (("/arrived_at", arrival_date), (last, local_date(opened_at, zones[1]))):
-            if (fault := arrival_fault(record.ship_date, day, *zones)) is not None:
-                faults.append(FieldError(pointer, f"{fault}; if the box left on another day, give departed_at"))
-                break
-    else:
-        begins = departed_at
-        values |= {"departed_at": departed_at, "ship_date": local_date(departed_at, zones[0])}
-        if arrived_at < departed_at:
-            faults.append(FieldError("/arrived_at", "must not be before the departure: correct one, or departed_at"))
-        elif (opened_at - departed_at).total_seconds() > LONGEST_DAYS * SECONDS_A_DAY:
-            faults.append(FieldError(last, f"must be at most {LONGEST_DAYS:.0f} days after the departure"))
-    return _Times(departed_at, opened_at, begins, values)
+    return Decided(ShipmentChange(values, lines=rechecked, readings=in_utc), cautions, look=True)
 
 
 def _with_recheck(found: WholeShipment, counted: ArrivedLines, opened_at: datetime) -> ArrivedLines | None:

@@ -44,17 +44,22 @@ def arrived_lines(found: WholeShipment, request: ArrivalRequest, faults: list[Fi
     return [*(counted[position] for position in sorted(counted)), *extra]
 
 
-def _ordered(found: WholeShipment) -> Sequence[tuple[LineRecord, OrderedLine]]:
-    recorded = list(zip(found.life.stored.record.lines, found.life.ordered, strict=True))
-    if found.plan is None:
-        return recorded
-    planned = [
+def planned_lines(plan_json: str) -> list[tuple[LineRecord, OrderedLine]]:
+    """Return the lines of a plan as they are before anything is counted."""
+    return [
         (
             LineRecord(line.genus, line.cultivar, None, None, None, None, line.unit_cost, line.sale_value),
             OrderedLine(line.quantity, ""),
         )
-        for line in stored_plan(found.plan.plan_json).lines
+        for line in stored_plan(plan_json).lines
     ]
+
+
+def _ordered(found: WholeShipment) -> Sequence[tuple[LineRecord, OrderedLine]]:
+    recorded = list(zip(found.life.stored.record.lines, found.life.ordered, strict=True))
+    if found.plan is None:
+        return recorded
+    planned = planned_lines(found.plan.plan_json)
     # A file may have replaced the lines of a plan by others: then those are the ones to be corrected.
     followed = [(line.genus, line.cultivar) for line, _ in recorded[: len(planned)]]
     return planned if followed == [(line.genus, line.cultivar) for line, _ in planned] else recorded

@@ -39,10 +39,11 @@ class ChangeCall(NamedTuple):
 
 
 class Decided(NamedTuple):
-    """What a change comes to: what is written, and what to say of it."""
+    """What a change comes to: what is written, what to say of it, and whether the record is looked at for slips."""
 
     change: ShipmentChange
     cautions: Sequence[Caution] = ()
+    look: bool = False
 
 
 Decide = Callable[[WholeShipment, Asked, Reference, datetime], Decided]
@@ -75,7 +76,7 @@ def change(call: ChangeCall, read: Callable[[], Asked], decide: Decide[Asked], *
 
 
 def change_checked(call: ChangeCall, read: Callable[[], Asked], decide: Decide[Asked], *, reason: str) -> Reply:
-    """Change a shipment as `change` does, look at its record, and answer with what of it looks wrong.
+    """Change a shipment as `change` does, look at its record if called for, and answer with what of it looks wrong.
 
     Raises
     ------
@@ -90,7 +91,9 @@ def change_checked(call: ChangeCall, read: Callable[[], Asked], decide: Decide[A
         decided[:] = [decide(found, asked, reference, now)]
         return decided[0]
 
-    change(call, read, noted, reason=reason)
+    reply = change(call, read, noted, reason=reason)
+    if not decided[0].look:
+        return reply
     with call.database.reading() as connection:
         number = find_shipment(connection, call.shipment_id).stored.number
     # Dates ahead have a caution of their own in every answer about a box.
@@ -155,7 +158,7 @@ def _changes(found: WholeShipment, change: ShipmentChange) -> bool:
     present = _present_values(found.life)
     pairs = list(zip(found.life.stored.record.lines, found.life.ordered, strict=True))
     return (
-        bool(change.heard)
+        bool(change.heard or change.forgotten)
         or any(present[name] != value for name, value in change.values.items())
         or (change.lines is not None and list(change.lines) != pairs)
         or (change.readings is not None and list(change.readings) != found.trace)
@@ -165,4 +168,4 @@ def _changes(found: WholeShipment, change: ShipmentChange) -> bool:
 def _present_values(life: ShipmentLife) -> dict[str, Any]:
     """Return what is recorded of a shipment by the names of its columns."""
     changed = {"state": life.stored.state, "photos_json": photos_as_json(life.photos)}
-    return life.stored.record._asdict() | life._asdict() | changed
+    return life.stored.record._asdict() | life._asdict() | life.stored._asdict() | changed

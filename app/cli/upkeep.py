@@ -1,4 +1,4 @@
-"""The commands that look after a ledger: ``key``, ``backup`` and ``restore``."""
+"""The commands that look after a ledger: ``model``, ``key``, ``backup`` and ``restore``."""
 
 import argparse
 from collections.abc import Callable
@@ -7,13 +7,18 @@ from typing import Any
 
 from app.settings import Settings
 
-COMMANDS = ("key", "backup", "restore")
+COMMANDS = ("model", "key", "backup", "restore")
 MAX_NAME = 120
 MOST_DAYS = 3_650
 
 
 def add_parsers(commands: Any, database_help: str) -> None:
     """Add the commands to the parsers of the command line."""
+    model = commands.add_parser("model", help="say which version of the model answers, or let another answer")
+    ways = model.add_mutually_exclusive_group()
+    ways.add_argument("--use", metavar="VERSION", help="let this one answer; going back to an earlier one holds")
+    ways.add_argument("--take-newest", action="store_true", help="let the newest of the versions that wait answer")
+    ways.add_argument("--learn-again", action="store_true", help="let refits activate versions by themselves again")
     key = commands.add_parser("key", help="make, list and revoke the keys that calls of the API need")
     actions = key.add_subparsers(dest="action", required=True)
     new = actions.add_parser("new", help="make a key and show it, once")
@@ -31,7 +36,7 @@ def add_parsers(commands: Any, database_help: str) -> None:
     backup.add_argument("--force", action="store_true", help="replace a file that is there already")
     restore = commands.add_parser("restore", help="make a backup the ledger again; the old one is kept beside it")
     restore.add_argument("file", type=Path, metavar="FILE")
-    for command in (new, listed, revoked, cleared, backup, restore):
+    for command in (model, new, listed, revoked, cleared, backup, restore):
         command.add_argument("--database-url", metavar="URL", help=database_help)
 
 
@@ -43,6 +48,14 @@ def answer(arguments: argparse.Namespace, settings: Settings) -> str:
     Problem
         If it cannot be done; nothing is changed.
     """
+    if arguments.command == "model":
+        from app.cli import model_commands as models  # noqa: PLC0415 - other commands need no part of it
+
+        if arguments.use is not None:
+            return models.use_version(settings, arguments.use)
+        if arguments.take_newest:
+            return models.take_newest(settings)
+        return models.learn_again(settings) if arguments.learn_again else models.model_text(settings)
     if arguments.command == "backup":
         from app.cli.backup_commands import backup  # noqa: PLC0415 - other commands need no part of it
 

@@ -14,6 +14,8 @@ from model.reference import COLDEST_C, CONSTANTS, WARMEST_C
 FAHRENHEIT, DIGIT, MONTH, DAY_MONTH = "fahrenheit", "digit_lost", "month_off", "day_month_swapped"
 SWAPPED, ODD = "healthy_dead_swapped", "implausible"
 TEMPERATURE, SHIP, ARRIVAL = "inside_temp_c", "ship_date", "arrival_date"
+# A doubt about one of them is one about the days of a box.
+OF_TIME = (SHIP, ARRIVAL)
 MONTHS = 12
 # A digit or a mark lost: 21 for 2.1, 2.1 for 21.
 DIGIT_SCALES = (10.0, 0.1)

@@ -8,7 +8,7 @@ from uuid import uuid4
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from app.http.calls import CALL, Call
+from app.http.calls import CALL, CLIENT_LEFT, Call
 from app.http.metrics import Metrics
 from app.log_lines import REQUEST_ID, REQUEST_ID_HEADER
 
@@ -51,8 +51,15 @@ class CallLog:
         # Each call has a context of its own, so neither is ever set back: what is said after it still has its id.
         CALL.set(call)
         REQUEST_ID.set(call.request_id)
-        status = SERVER_FAULT
+        status: int | None = None
+        left = False
         begun = perf_counter()
+
+        async def noting() -> Message:
+            nonlocal left
+            message = await receive()
+            left = left or message["type"] == "http.disconnect"
+            return message
 
         async def with_id(message: Message) -> None:
             nonlocal status
@@ -61,21 +68,25 @@ class CallLog:
                 MutableHeaders(scope=message)[REQUEST_ID_HEADER] = call.request_id
             await send(message)
 
+        # A fault is one even where its client has left meanwhile: its answer is made outside of here.
+        unanswered = SERVER_FAULT
         try:
-            await self.app(scope, receive, with_id)
+            await self.app(scope, noting, with_id)
+            unanswered = CLIENT_LEFT if left else SERVER_FAULT
         finally:
-            self._note(scope, call, status, perf_counter() - begun)
+            self._note(scope, call, unanswered if status is None else status, perf_counter() - begun)
 
     def _note(self, scope: Scope, call: Call, status: int, seconds: float) -> None:
         route, method = self._route(scope), scope["method"]
         metrics: Metrics = scope["app"].state.metrics
         metrics.note(call, method, route, status, seconds)
-        slow = seconds > self._slow_seconds and not call.waits
+        slow = seconds > self._slow_seconds and not call.waits and status != CLIENT_LEFT
         todo = call.todo or (slow_todo(call, seconds) if slow else None)
         level = logging.WARNING if todo or status >= SERVER_FAULT else logging.INFO
         if not LOG.isEnabledFor(level):
             return
-        event = "key_refused" if call.refused_key else "slow_call" if slow else "call"
+        left = "client_left" if status == CLIENT_LEFT else "call"
+        event = "key_refused" if call.refused_key else "slow_call" if slow else left
         fields = {
             "event": event,
             "method": method,
@@ -91,10 +102,10 @@ class CallLog:
         refused = f": a key from {fields['address']} was refused, {call.refused_key}" if call.refused_key else ""
         LOG.log(
             level,
-            "%s %s %d in %.0f ms%s%s%s.",
+            "%s %s %s %.0f ms%s%s%s.",
             method,
             route,
-            status,
+            "given up by its client after" if status == CLIENT_LEFT else f"{status} in",
             1000.0 * seconds,
             f", {fields['queue_ms']:.0f} of them waiting" if fields["queue_ms"] >= 1.0 else "",
             whose,

@@ -4,6 +4,9 @@ from contextvars import ContextVar
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
+# What a log has for a call whose client left before its answer: no answer of HTTP, and nobody's fault.
+CLIENT_LEFT = 499
+
 
 class Turn(NamedTuple):
     """One piece of work of a call in a pool of threads: how long it waited for its turn, and how long it took."""

@@ -7,13 +7,15 @@ from prometheus_client.exposition import CONTENT_TYPE_PLAIN_0_0_4
 from prometheus_client.metrics_core import Metric
 from prometheus_client.registry import Collector
 
-from app.http.calls import Call
+from app.http.calls import CLIENT_LEFT, Call
 
 METRICS_TYPE = CONTENT_TYPE_PLAIN_0_0_4
 # From a file of the page to the longest call: computing ends at about five seconds, and waits have an end too.
 SECONDS = (0.005, 0.01, 0.025, 0.05, 0.1, 0.25, 0.5, 1.0, 2.5, 5.0, 10.0, 30.0)
 # A label for every word that a client makes up would fill the memory.
 METHODS = frozenset({"GET", "HEAD", "POST", "PUT", "PATCH", "DELETE", "OPTIONS"})
+# Of a call that nobody waited for: no number, so that no rule for errors counts it.
+LEFT = "client_left"
 
 
 class Metrics:
@@ -45,7 +47,7 @@ class Metrics:
     def note(self, call: Call, method: str, route: str, status: int, seconds: float) -> None:
         """Count a call that is answered."""
         method = method if method in METHODS else "other"
-        self._requests.labels(method, route, str(status)).inc()
+        self._requests.labels(method, route, LEFT if status == CLIENT_LEFT else str(status)).inc()
         self._seconds.labels(method, route).observe(seconds)
         for turn in call.turns:
             self._queue_seconds.labels(turn.pool).observe(turn.queue_seconds)

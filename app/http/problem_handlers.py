@@ -2,7 +2,6 @@
 
 import logging
 from collections.abc import Mapping
-from http import HTTPStatus
 
 from fastapi import FastAPI
 from fastapi.exceptions import RequestValidationError
@@ -10,6 +9,7 @@ from starlette.exceptions import HTTPException
 from starlette.requests import ClientDisconnect, Request
 from starlette.responses import Response
 
+from app.http.calls import CLIENT_LEFT
 from app.log_lines import REQUEST_ID, REQUEST_ID_HEADER
 from app.problems import (
     MEDIA_TYPE,
@@ -63,7 +63,7 @@ async def _on_parameters(_request: Request, refusal: Exception) -> Response:
 
 
 async def _on_disconnect(_request: Request, _gone: Exception) -> Response:
-    return Response(status_code=HTTPStatus.BAD_REQUEST)
+    return Response(status_code=CLIENT_LEFT)  # nobody reads it but the log
 
 
 async def _on_unexpected(_request: Request, _fault: Exception) -> Response:

@@ -15,6 +15,19 @@ def transit_times(engine: Engine) -> list[LearnedTransit]:
     return [_transit(lane, engine.reference) for lane in engine.times.lanes]
 
 
+def times_left_out(engine: Engine) -> str | None:
+    """Return how many boxes taught no times in transit since theirs look wrong, and what to do; None for none."""
+    n = engine.fit.manifest.diagnostics.get("transit_boxes_left_out", 0) if engine.fit else 0
+    if not n:
+        return None
+    boxes = (
+        "1 box is left out of the learned times in transit: its times look"
+        if n == 1
+        else (f"{n:,} boxes are left out of the learned times in transit: their times look")
+    )
+    return f"{boxes} wrong. Confirm or correct the record; the next refit then takes it in."
+
+
 def late_losses(engine: Engine) -> LateLosses:
     """Return the late loss at the chill doses of its rules of thumb, before and after the rechecks."""
     manifest = engine.fit.manifest if engine.fit else None
@@ -54,6 +67,7 @@ def _transit(own: LaneTimes, reference: Reference) -> LearnedTransit:
         learned=_days(days, own.delay_share),
         boxes=own.n_arrived,
         boxes_on_the_way=own.n_on_the_way,
+        boxes_left_out=own.n_left_out,
         text=(
             f"{row.name}{where}: {days.p50:.1f} days, 80 % {days.p10:.1f}-{days.p90:.1f}, {own.from_boxes}; "
             f"the table says {table.p50:.1f}, 80 % {table.p10:.1f}-{table.p90:.1f}"

@@ -5,10 +5,10 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from app.learned.beside_survival import delayed_boxes, late_losses, transit_times
+from app.learned.beside_survival import delayed_boxes, late_losses, times_left_out, transit_times
 from app.learned.effects import effects, quantiles
 from app.learned.written import UNWRITTEN, WrittenNames
-from app.schemas import Doubtful, ModelAnswer, ModelChance, ModelUpdate, RuleOfThumb, Scale
+from app.schemas import Doubtful, ModelAnswer, ModelChance, ModelHold, ModelUpdate, RuleOfThumb, Scale
 from app.serving import Engine, QuickUpdate, rules_draws
 from model.plant import total_spread
 from model.predict import PosteriorDraws
@@ -22,11 +22,16 @@ ASSUMPTION = (
 
 
 def answer_model(
-    engine: Engine, notice: str | None = None, doubtful: Sequence[Doubtful] = (), names: WrittenNames = UNWRITTEN
+    engine: Engine,
+    notice: str | None = None,
+    doubtful: Sequence[Doubtful] = (),
+    names: WrittenNames = UNWRITTEN,
+    held: ModelHold | None = None,
 ) -> ModelAnswer:
     """Return the active model; `notice` says why it is not the one that should be, if so.
 
-    `doubtful` are the records of the ledger that look wrong, `names` how its owner writes those of plants and sellers.
+    `doubtful` are the records of the ledger that look wrong, `names` how its owner writes those of plants and sellers,
+    `held` that the version was gone back to.
     """
     draws, reference = engine.draws, engine.reference
     parameters = draws.parameters
@@ -58,6 +63,7 @@ def answer_model(
     return ModelAnswer(
         model_version=engine.model_version,
         notice=notice,
+        held=held,
         update=_told(engine.update),
         fitted=engine.fit.manifest.fitted_at if engine.fit else None,
         boxes=engine.fit.counts.n_boxes if engine.fit else 0,
@@ -71,6 +77,7 @@ def answer_model(
         ],
         effects=effects(engine, names),
         transit=transit_times(engine),
+        transit_left_out=times_left_out(engine),
         late_loss=late_losses(engine),
         delayed_boxes=delayed_boxes(engine),
         doubtful=list(doubtful),

@@ -2,7 +2,7 @@
 
 import hashlib
 import json
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import replace
 from datetime import datetime
 from typing import NamedTuple
@@ -57,9 +57,14 @@ class Recorded(NamedTuple):
         reference: Reference,
         *,
         now: datetime,
+        doubted: Collection[int] = (),
     ) -> "Recorded":
-        """Return it as of now: boxes on their way count with the days gone by."""
-        times = RecordedTimes(arrived.shipments, on_the_way, reference, now=now)
+        """Return it as of now: boxes on their way count with the days gone by.
+
+        The times of boxes that are `doubted`, by number, teach no times in transit; their counts are fitted, beside the
+        chance that a record is wrong.
+        """
+        times = RecordedTimes(arrived.shipments, on_the_way, reference, now=now, doubted=doubted)
         learned = times.learn()
         lines = recorded_lines(arrived, logger, reference, plans, learned)
         observed = observe(lines.lines, lines.counts, reference)
@@ -96,6 +101,7 @@ def fit_model(
     diagnostics = {name: _plain(value) for name, value in fitted.diagnostics.items()}
     diagnostics["transit_boxes"] = recorded.times.n_arrived
     diagnostics["transit_boxes_on_the_way"] = recorded.times.n_on_the_way
+    diagnostics["transit_boxes_left_out"] = recorded.times.n_left_out
     diagnostics["late_loss_boxes"] = recorded.rechecks.n_boxes
     record = FitRecord(
         fitted_at,
@@ -108,6 +114,36 @@ def fit_model(
     )
     draws = with_late_loss(fitted.draws, recorded.rechecks)
     return to_artefact(draws, count_boxes(observations), variance, recorded.learned, record)
+
+
+def with_times(fitted: FittedModel, recorded: Recorded, times: RecordedTimes) -> tuple[FittedModel, bytes]:
+    """Return a fit with other times in transit, learned from fewer or more of the same boxes.
+
+    The journeys of the recorded boxes stay those of the times before: a box's days are on record, and only where they
+    went is drawn.
+
+    Raises
+    ------
+    ArtefactError
+        If a result is not finite.
+    """
+    again = recorded._replace(times=times, learned=times.learn())
+    manifest = fitted.manifest
+    diagnostics = dict(manifest.diagnostics) | {
+        "transit_boxes": times.n_arrived,
+        "transit_boxes_on_the_way": times.n_on_the_way,
+        "transit_boxes_left_out": times.n_left_out,
+    }
+    record = FitRecord(
+        manifest.fitted_at,
+        again.fingerprint(),
+        manifest.n_lines,
+        diagnostics,
+        n_rechecked_boxes=manifest.n_rechecked_boxes,
+        n_rechecked_plants=manifest.n_rechecked_plants,
+        delay_check=manifest.delay_check,
+    )
+    return to_artefact(fitted.draws, fitted.counts, fitted.variance, again.learned, record)
 
 
 def _delay_check(recorded: Recorded, posterior: Posterior, reference: Reference) -> DelayCheck | None:

@@ -16,9 +16,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from app.clock import moment
-from app.doubts import CheckedRecords, Told, boxes_of_a_refit, find_doubts, seen_by
-from app.learning.fit import Recorded, fit_model
+from app.doubts import OF_TIME, CheckedRecords, Told, boxes_of_a_refit, find_doubts, seen_by
+from app.learning.fit import Recorded, fit_model, with_times
 from app.learning.gate import Verdict, judge
+from app.learning.recorded_times import RecordedTimes
 from app.problems import StoreUnavailable
 from app.serving import PRIOR_SEED, ArtefactError, FittedModel, StoredFit, read_fit, rules_draws
 from app.store import (
@@ -36,10 +37,14 @@ from app.store import (
     StoredVersion,
     active_version,
     add_version,
+    confirmed_shipments,
+    doubted_shipments,
+    end_hold,
     finish_refit,
     ledger_revision,
     list_arrived_names,
     read_arrived,
+    read_hold,
     read_logger,
     read_on_the_way,
     read_plans,
@@ -72,6 +77,8 @@ TURN_SECONDS = 0.5
 # So many boxes are compared; the standard error of the difference is small by then.
 MOST_JUDGED = 400
 JUDGING_DRAWS, FOLD_DRAWS = 2048, 2048
+HELD = "Kept, and waits: an earlier version was gone back to, which answers until a newer one is taken."
+ENDS_HOLD = " Since it was asked for, it ends the going back to an earlier version: newer ones are activated again."
 UNEXPECTED = "The fit stopped on an unexpected fault; the log of the server has it. The active version serves on."
 
 
@@ -84,6 +91,7 @@ class _Ledger:
     """What a refit reads, all at one moment.
 
     `active` is the name of the active version, None for the rules of thumb; `active_fit` what can be used of it.
+    `doubted` are the boxes whose times look wrong, `confirmed` those whose record counts as right, by number.
     """
 
     revision: int
@@ -95,6 +103,8 @@ class _Ledger:
     active_fit: StoredFit | None
     names: list[str]
     unchecked: list[int]
+    doubted: set[int]
+    confirmed: set[int]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -182,13 +192,19 @@ def _fail(database: Database, refit_id: str, reason: str, ledger: _Ledger | None
 def _refit(
     database: Database, refit_id: str, ledger: _Ledger, reference: Reference, n_weighed: int | None, now: datetime
 ) -> None:
-    recorded = Recorded.of(ledger.arrived, ledger.on_the_way, ledger.logger, ledger.plans, reference, now=now)
+    recorded = Recorded.of(
+        ledger.arrived, ledger.on_the_way, ledger.logger, ledger.plans, reference, now=now, doubted=ledger.doubted
+    )
     if not len(recorded.lines.lines):
         raise RefitError("There are no arrived boxes to learn from")
     fitted, arrays = fit_model(recorded, reference, fitted_at=now, n_weighed=n_weighed)
     active = _active(ledger, reference)
     verdict = _judge(fitted, active, recorded, ledger.arrived, n_weighed)
     told = _doubts(ledger, fitted, active, verdict, now)
+    if (doubted := _doubted_times(ledger, told)) != ledger.doubted:
+        shipments = ledger.arrived.shipments
+        times = RecordedTimes(shipments, ledger.on_the_way, reference, now=now, doubted=doubted)
+        fitted, arrays = with_times(fitted, recorded, times)
     _store(database, refit_id, ledger, fitted, arrays, verdict, told=told)
 
 
@@ -198,6 +214,12 @@ def _doubts(ledger: _Ledger, fitted: FittedModel, active: _Active, verdict: Verd
     records = CheckedRecords(ledger.arrived, ledger.logger, ledger.plans, seen_by(ledger.arrived, revision))
     boxes = boxes_of_a_refit(ledger.arrived, ledger.unchecked)
     return find_doubts(records, ledger.names, boxes, draws, now=now)
+
+
+def _doubted_times(ledger: _Ledger, told: Told) -> set[int]:
+    """Return the boxes whose times look wrong once the records were looked at."""
+    found = {doubt.shipment for doubt in told.doubts if doubt.column in OF_TIME} - ledger.confirmed
+    return found | ledger.doubted.difference(one.number for one in told.looked_at)
 
 
 def _read(database: Database, reference: Reference) -> _Ledger:
@@ -213,6 +235,8 @@ def _read(database: Database, reference: Reference) -> _Ledger:
             _usable(connection, active, reference),
             list_arrived_names(connection),
             unchecked_shipments(connection),
+            doubted_shipments(connection, OF_TIME),
+            confirmed_shipments(connection),
         )
 
 
@@ -305,7 +329,18 @@ def _store(
         activate, reason = verdict.activate, verdict.reason
         if activate and active_version(connection) != ledger.active:
             activate, reason = False, "Kept, not activated: another version was activated while this one was fitted."
-        stored = StoredVersion(version, fitted.manifest.model_dump_json(), ledger.revision, activate, now)
+        hold, refit = read_hold(connection), read_refit(connection, refit_id)
+        if activate and hold is not None:
+            # Who goes back after a refit was asked for has seen that it runs.
+            if refit is None or refit.by_itself or hold.at > refit.created_at:
+                found = reason.removeprefix("Activated: ")
+                activate, reason = False, f"{HELD} {found[:1].upper()}{found[1:]}"
+            else:
+                end_hold(connection)
+                reason += ENDS_HOLD
+        stored = StoredVersion(
+            version, fitted.manifest.model_dump_json(), ledger.revision, activate, now, verdict.activate
+        )
         add_version(connection, stored, arrays)
         replace_doubts(connection, *told)
         diagnostics = fitted.manifest.diagnostics

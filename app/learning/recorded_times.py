@@ -1,6 +1,7 @@
 """Recorded boxes -> times in transit learned by service and lane."""
 
-from collections.abc import Iterable
+from collections import Counter
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass, field
 from datetime import date, datetime
 
@@ -19,8 +20,15 @@ from app.batch import (
 from app.records import LONGEST_DAYS, SECONDS_A_DAY, SHORTEST_DAYS, known_transit_days
 from app.serving import LaneKey, LaneTimes, LearnedTimes
 from app.store import ShipmentColumns
-from model.reference import Reference
-from model.transit import TransitQuantiles, TransitRecord, TransitTime, learn_transit, solve_transit
+from model.reference import Reference, Service
+from model.transit import (
+    MOST_MINIMUM_SHARE,
+    TransitQuantiles,
+    TransitRecord,
+    TransitTime,
+    learn_transit,
+    solve_transit,
+)
 
 # Dates without times: a difference of dates is off by up to a day.
 DATES_HALF_WIDTH_DAYS = 1.0
@@ -46,13 +54,22 @@ class RecordedTimes:
 
     Boxes on their way count with the days gone by. A lost box says nothing of how long boxes take that arrive: it has
     no time in transit, and how late it was when it was given up is no measure of one. It is left out, and so is a box
-    that nobody closed: one on its way for longer than any arrival is recorded.
+    that nobody closed: one on its way for longer than any arrival is recorded. An arrived box whose times are
+    `doubted`, by its number, teaches nothing until its record is confirmed or corrected: a delivery on the day of the
+    departure would make a courier faster than any is.
     """
 
     def __init__(
-        self, arrived: ShipmentColumns, on_the_way: ShipmentColumns, reference: Reference, *, now: datetime
+        self,
+        arrived: ShipmentColumns,
+        on_the_way: ShipmentColumns,
+        reference: Reference,
+        *,
+        now: datetime,
+        doubted: Collection[int] = (),
     ) -> None:
-        self._reference, self._now = reference, now
+        self._reference, self._now, self._doubted = reference, now, frozenset(doubted)
+        self._left_out: Counter[LaneKey] = Counter()
         self._services: dict[str, _Boxes] = {}
         self._lanes = KnownLanes(reference)
         self._delayed: list[bool] = []
@@ -61,13 +78,18 @@ class RecordedTimes:
 
     @property
     def n_arrived(self) -> int:
-        """Boxes that arrived."""
+        """Boxes that arrived and are learned from."""
         return sum(sum(boxes.arrived) for boxes in self._services.values())
 
     @property
     def n_on_the_way(self) -> int:
         """Boxes on their way."""
         return sum(len(boxes.arrived) for boxes in self._services.values()) - self.n_arrived
+
+    @property
+    def n_left_out(self) -> int:
+        """Boxes that arrived and are not learned from, since their times look wrong."""
+        return self._left_out.total()
 
     def days(self, service: str) -> list[float]:
         """Return the days of the boxes of a service, in order of creation, those on their way last."""
@@ -97,11 +119,17 @@ class RecordedTimes:
         days = np.array(boxes.days)
         record = TransitRecord(days, np.array(boxes.half_width_days), arrived, lane)
         scales = np.array([own.length_share() for own in boxes.lanes.values()])
-        learned = learn_transit(_table(service, self._reference), record, scales)
+        row = self._reference.services[service]
+        learned = learn_transit(_table(row), record, scales)
 
         def times(key: LaneKey, quantiles: NDArray[np.float64], own: NDArray[np.bool_]) -> LaneTimes:
             n = int((own & arrived).sum())
-            return LaneTimes(key, TransitQuantiles(*quantiles), learned.delay_share, n, int(own.sum()) - n)
+            share = boxes.lanes[key].length_share() if key.origin else 1.0
+            # What is solved from a p10 may begin at this share of it: so no box is faster than the table's fastest.
+            least = row.min_days * share / MOST_MINIMUM_SHARE
+            found = TransitQuantiles(*np.maximum(quantiles, least).tolist())
+            doubted = [m for lane, m in self._left_out.items() if key in (lane, LaneKey(lane.service, "", ""))]
+            return LaneTimes(key, found, learned.delay_share, n, int(own.sum()) - n, sum(doubted))
 
         everywhere = times(LaneKey(service, "", ""), learned.quantiles, np.ones(len(days), dtype=bool))
         return [
@@ -136,6 +164,9 @@ class RecordedTimes:
                 # It came at the latest when it was opened, at the earliest when the days that nobody worked began.
                 half_width = 0.5 * waited
                 self._delayed.append(days - layover > lane.usual_quantiles().p90)
+                if int(shipments.number[i]) in self._doubted:
+                    self._left_out[key] += 1
+                    continue
                 days -= layover + half_width
             boxes = self._services.setdefault(service, _Boxes())
             boxes.days.append(max(days, 0.0 if on_the_way else SHORTEST_DAYS))
@@ -147,6 +178,5 @@ class RecordedTimes:
             boxes.lane.append(boxes.index.setdefault(key, len(boxes.index)))
 
 
-def _table(service: str, reference: Reference) -> TransitTime:
-    row = reference.services[service]
+def _table(row: Service) -> TransitTime:
     return solve_transit(table_quantiles(row), delay_of(row), row.min_days).transit

@@ -12,7 +12,15 @@ from app.doubts import doubtful_records
 from app.http import declared, in_worker, note_waiting, pools_of
 from app.problems import Busy
 from app.schemas import RefitAnswer
-from app.serving import activate, answer_versions, find_refit, refit_answer, request_refit
+from app.serving import (
+    Engine,
+    activate,
+    answer_versions,
+    find_refit,
+    learn_by_itself,
+    refit_answer,
+    request_refit,
+)
 from app.store import Refit
 
 POLL_SECONDS = 0.25
@@ -76,11 +84,28 @@ async def versions(request: Request) -> Response:
 
 @router.post("/v1/model/versions/{version}/activate", **declared("activate_version"))
 async def activate_version(request: Request, version: str) -> Response:
-    """Serve a version from now on, also an earlier one, or the rules of thumb again."""
+    """Serve a version from now on, also an earlier one, or the rules of thumb again.
+
+    Going back behind newer versions that were good enough holds: refits that nobody asks for go on, are kept, and
+    activate nothing until the newest is activated, one that was asked for passes, or DELETE /v1/model/hold. ``held``
+    says so.
+    """
     state = request.app.state
 
     def work(_: object) -> bytes:
         activate(state.database, version, state.active.engine.reference)
         return answer_versions(state.database, state.active.refresh()).model_dump_json().encode()
+
+    return await in_worker(request, pools_of(request).changing, work)
+
+
+@router.delete("/v1/model/hold", **declared("end_hold"))
+async def end_hold(request: Request) -> Response:
+    """Let refits activate what they store again; the version gone back to answers until one does."""
+    database = request.app.state.database
+
+    def work(engine: Engine) -> bytes:
+        learn_by_itself(database)
+        return answer_versions(database, engine).model_dump_json().encode()
 
     return await in_worker(request, pools_of(request).changing, work)

@@ -28,7 +28,7 @@ from app.schemas import (
     ServicesAnswer,
     WishListRequest,
 )
-from app.serving import Engine
+from app.serving import Engine, held_version
 from app.serving import reference_lists as reference
 
 # Bodies of one query with all its fields, or of so few short ones that they take a quarter of a second at most.
@@ -117,7 +117,9 @@ async def model(request: Request) -> Response:
     notice = state.active.notice
 
     def work(engine: Engine) -> ModelAnswer:
-        return answer_model(engine, notice, doubtful_records(state.database), written_names(state.database, engine))
+        database, reference = state.database, engine.reference
+        names, held = written_names(database, engine), held_version(database, reference)
+        return answer_model(engine, notice, doubtful_records(database), names, held)
 
     return await in_worker(request, pools_of(request).reading, work)
 

@@ -9,6 +9,7 @@ from fastapi import APIRouter, Request, Response
 from app.boxes import (
     NEWS_BODY,
     RECHECK_BODY,
+    TAKE_BACK_BODY,
     ChangeCall,
     Decide,
     answer_page,
@@ -20,6 +21,7 @@ from app.boxes import (
     decide_confirm,
     decide_news,
     decide_recheck,
+    decide_take_back,
     delete,
     page_query,
     plan_shipment,
@@ -140,11 +142,11 @@ async def news(request: Request, shipment_id: str) -> Response:
 
     Events are added to those recorded, in any order; an equal one is ignored. A departure, given as ``departed_at`` or
     as an event, puts the box in transit; an event ``lost`` that nothing follows makes it lost, and later news find it
-    again. Once the box has arrived its journey is closed: new events or another departure are a 409 (a departure is
-    then corrected with ``departed_at`` in ``PUT arrival``), while events already recorded and an empty list still pass.
+    again. Once the box has arrived its journey is closed: new events are a 409, while events already recorded and an
+    empty list still pass. ``departed_at``, ``arrived_at`` and ``opened_at`` then correct what is recorded.
     ``claim`` is taken after arrival only, 409 before.
     """
-    return await _decided(request, shipment_id, NEWS_BODY.parse, decide_news, "news")
+    return await _decided(request, shipment_id, NEWS_BODY.parse, decide_news, "news", checked=True)
 
 
 @router.put(SHIPMENT + "/plan", **declared("change_plan"))
@@ -184,6 +186,15 @@ async def confirm(request: Request, shipment_id: str) -> Response:
     return await _changed(
         request, shipment_id, lambda call: change(call, lambda: None, decide_confirm, reason="confirm")
     )
+
+
+@router.post(SHIPMENT + "/take-back", **declared("take_back"))
+async def take_back(request: Request, shipment_id: str) -> Response:
+    """Take back the step that was recorded last, by mistake: 409 if another was. Needs ``If-Match``.
+
+    The version before is kept. What the model learned from an arrival goes with the next refit.
+    """
+    return await _decided(request, shipment_id, TAKE_BACK_BODY.parse, decide_take_back, "taken back")
 
 
 @router.put(SHIPMENT + "/recheck", **declared("recheck"))

@@ -64,7 +64,7 @@ from app.schemas.model_page import (
     Scale,
     TransitDays,
 )
-from app.schemas.model_versions import ModelVersion, ModelVersionsAnswer, RefitAnswer
+from app.schemas.model_versions import ModelHold, ModelVersion, ModelVersionsAnswer, RefitAnswer
 from app.schemas.order_size import OrderSizeAnswer, OrderSizeRequest, RouteOrder, Target
 from app.schemas.outlook import ArrivalChance, Help, LineOutlook, OutlookAnswer
 from app.schemas.plan_forecast import (
@@ -136,6 +136,7 @@ from app.schemas.shipments import (
     PlanRequest,
     RecheckRequest,
     ShipmentState,
+    TakeBackRequest,
     plant_key,
 )
 from app.schemas.track_record import (
@@ -243,6 +244,7 @@ __all__ = [
     "MeanQuantiles",
     "ModelAnswer",
     "ModelChance",
+    "ModelHold",
     "ModelUpdate",
     "ModelVersion",
     "ModelVersionsAnswer",
@@ -308,6 +310,7 @@ __all__ = [
     "ShipmentsAnswer",
     "ShrunkShare",
     "Splitting",
+    "TakeBackRequest",
     "Target",
     "Text",
     "Together",

@@ -6,7 +6,10 @@ from app.schemas.answers import AnswerModel
 
 
 class Doubtful(AnswerModel):
-    """A record that does not fit what else is known; it is used as it stands."""
+    """A record that does not fit what else is known; it is used as it stands.
+
+    Where its times look wrong, times in transit are not learned from it.
+    """
 
     shipment: str = Field(description="its reference, else its id")
     id: str

@@ -7,6 +7,7 @@ from pydantic import Field
 
 from app.schemas.answers import AnswerModel
 from app.schemas.doubtful import Doubtful
+from app.schemas.model_versions import ModelHold
 
 
 class ModelChance(AnswerModel):
@@ -87,6 +88,9 @@ class LearnedTransit(AnswerModel):
     learned: TransitDays
     boxes: int = Field(ge=0, description="own boxes that arrived")
     boxes_on_the_way: int = Field(ge=0, description="own boxes not here yet; they count with the days gone by")
+    boxes_left_out: int = Field(
+        ge=0, description="own boxes that arrived and teach nothing: their times look wrong, and nobody confirmed them"
+    )
     text: str
 
 
@@ -134,6 +138,7 @@ class ModelAnswer(AnswerModel):
 
     model_version: str
     notice: str | None = Field(description="why the version that is active in the ledger does not answer, if so")
+    held: ModelHold | None = Field(description="an earlier version was gone back to by hand, and stays; null if not")
     update: ModelUpdate | None = Field(description="boxes that came after the fit; null without such")
     fitted: datetime | None = Field(description="null: rules of thumb only")
     boxes: int = Field(ge=0, description="boxes behind the fit")
@@ -144,9 +149,13 @@ class ModelAnswer(AnswerModel):
     scales: list[Scale]
     effects: list[Effect]
     transit: list[LearnedTransit] = Field(description="services and lanes with own boxes")
+    transit_left_out: str | None = Field(
+        description="how many arrived boxes taught no times in transit, since theirs look wrong; null for none"
+    )
     late_loss: LateLosses
     delayed_boxes: DelayedBoxes | None = Field(description="null: no or too many delayed boxes, or too many boxes")
     doubtful: list[Doubtful] = Field(
-        description="records that look wrong beside the others, and are used: confirm or correct them"
+        description="records that look wrong beside the others: confirm or correct them. They are used, but times that"
+        " look wrong teach no times in transit"
     )
     diagnostics: dict[str, float | int | str | bool | None]

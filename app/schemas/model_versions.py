@@ -22,7 +22,8 @@ class RefitAnswer(AnswerModel):
     started_at: datetime | None
     finished_at: datetime | None
     doubtful: list[Doubtful] = Field(
-        description="records that look wrong beside the others, and are used: confirm or correct them"
+        description="records that look wrong beside the others: confirm or correct them. They are used, but times that"
+        " look wrong teach no times in transit"
     )
 
 
@@ -38,8 +39,19 @@ class ModelVersion(AnswerModel):
     diagnostics: dict[str, float | int | str | bool]
 
 
+class ModelHold(AnswerModel):
+    """That a version was gone back to by hand: refits by themselves are kept and activate nothing meanwhile."""
+
+    version: str = Field(description="gone back to; it answers until a newer one is taken, or a refit asked for passes")
+    since: datetime
+    waiting: int = Field(ge=0, description="newer versions that were good enough to be activated")
+    newest: str | None = Field(description="of those; POST /v1/model/versions/{version}/activate takes it")
+    text: str
+
+
 class ModelVersionsAnswer(AnswerModel):
     """All versions, the newest first; the last is the rules of thumb alone."""
 
     model_version: str = Field(description="the one that answers")
+    held: ModelHold | None = Field(description="null unless an earlier version was gone back to")
     items: list[ModelVersion]

@@ -27,6 +27,7 @@ MAX_LINES = 400
 ShipmentState = Literal["planned", "in_transit", "arrived", "lost"]
 EventKind = Literal["departed", "at_hub", "in_clearance", "held", "released", "lost"]
 ClaimOutcome = Literal["refunded", "replaced", "refused"]
+TakenBack = Literal["departure", "event", "arrival", "recheck", "claim"]
 Count = Annotated[int, Field(ge=0, le=100_000)]
 
 
@@ -88,12 +89,25 @@ class ChangeRequest(RequestModel):
     """What was heard since; fields left out, or null, change nothing."""
 
     departed_at: Moment | None = Field(
-        default=None, description="when the closed box left, ISO 8601 with an offset; the time in transit starts here"
+        default=None,
+        description="when the closed box left, ISO 8601 with an offset; the time in transit starts here. Sent again it"
+        " corrects the one recorded, also after arrival",
     )
+    arrived_at: Moment | None = Field(default=None, description="corrects the delivery; after arrival only")
+    opened_at: Moment | None = Field(default=None, description="corrects the opening; after arrival only")
     events: Annotated[list[EventRequest], Field(max_length=200)] = Field(
         default=[], description="added to those recorded; an equal one is ignored"
     )
     claim: ClaimRequest | None = Field(default=None, description="after arrival only; replaces the one recorded")
+
+
+class TakeBackRequest(RequestModel):
+    """The step that was recorded by mistake: the last, or nothing is taken back."""
+
+    step: TakenBack = Field(
+        description="departure: planned again; event: the last that was heard; arrival: on its way again, without"
+        " counts; recheck, claim: as if it had not been recorded"
+    )
 
 
 class ArrivedLine(RequestModel):

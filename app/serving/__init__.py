@@ -16,7 +16,7 @@ from app.serving.engine import PRIOR_SEED, STORED_DRAWS, Engine, rules_draws, ru
 from app.serving.evidence import evidence_as_json
 from app.serving.learned_times import LaneKey, LaneTimes, LearnedTimes
 from app.serving.manifest import ArtefactError, DelayCheck
-from app.serving.model_versions import activate, answer_versions
+from app.serving.model_versions import activate, answer_versions, held_version, learn_by_itself
 from app.serving.quick_update import QuickUpdate, Refused
 from app.serving.refit_process import RefitProcesses
 from app.serving.refits import find_refit, refit_answer, request_refit
@@ -45,6 +45,8 @@ __all__ = [
     "evidence_as_json",
     "find_refit",
     "from_artefact",
+    "held_version",
+    "learn_by_itself",
     "package_version",
     "read_fit",
     "reference_lists",

@@ -94,7 +94,7 @@ def _draw_faults(arrays: Arrays) -> Iterator[tuple[str, str]]:
 
 def _count_faults(manifest: Manifest, arrays: Arrays) -> Iterator[tuple[str, str]]:
     for name, array in arrays.items():
-        if name.startswith(("counts.", "pairs.", "times.arrived", "times.on_the_way")):
+        if name.startswith(("counts.", "pairs.", "times.arrived", "times.on_the_way", "times.left_out")):
             if array.dtype.kind != "i" or (array < 0).any() or (array > MOST_COUNT).any():
                 yield name, "is not all whole numbers, 0 or more"
             elif name.endswith((".boxes", ".plants")) and (array > _most(manifest, name)).any():

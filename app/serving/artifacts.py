@@ -153,6 +153,7 @@ def _time_arrays(times: LearnedTimes) -> Arrays:
         "times.delay_share": np.array([lane.delay_share for lane in lanes], dtype=float),
         "times.arrived": np.array([lane.n_arrived for lane in lanes], dtype=np.int64),
         "times.on_the_way": np.array([lane.n_on_the_way for lane in lanes], dtype=np.int64),
+        "times.left_out": np.array([lane.n_left_out for lane in lanes], dtype=np.int64),
     }
 
 
@@ -200,10 +201,11 @@ def _model(manifest: Manifest, arrays: Arrays, reference: Reference) -> FittedMo
         reference=reference,
     )
     n_lanes = len(manifest.lanes)
+    arrays = {"times.left_out": np.zeros(n_lanes, dtype=np.int64)} | arrays  # not in artefacts from before there were
     times = zip(
         manifest.lanes,
         take("times.quantiles", n_lanes, 3).tolist(),
-        *(take(f"times.{name}", n_lanes).tolist() for name in ("delay_share", "arrived", "on_the_way")),
+        *(take(f"times.{name}", n_lanes).tolist() for name in ("delay_share", "arrived", "on_the_way", "left_out")),
         strict=True,
     )
     return FittedModel(

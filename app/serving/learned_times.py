@@ -20,7 +20,7 @@ class LaneTimes:
     """What is learned of a lane: total days of the next box, its chance of a delay, and from how many boxes.
 
     For a lane without own boxes (see `LaneKey`) the quantiles are those of a long one, and the boxes all of the
-    service's.
+    service's. `n_left_out` arrived too, but their times look wrong and taught nothing.
     """
 
     key: LaneKey
@@ -28,12 +28,19 @@ class LaneTimes:
     delay_share: float
     n_arrived: int
     n_on_the_way: int
+    n_left_out: int = 0
 
     @property
     def from_boxes(self) -> str:
         """The boxes behind it in words."""
         arrived = "1 own box" if self.n_arrived == 1 else f"{self.n_arrived:,} own boxes"
-        return f"{arrived} and {self.n_on_the_way:,} on the way" if self.n_on_the_way else arrived
+        found = f"{arrived} and {self.n_on_the_way:,} on the way" if self.n_on_the_way else arrived
+        return f"{found} ({left_out_words(self.n_left_out)})" if self.n_left_out else found
+
+
+def left_out_words(n: int) -> str:
+    """Return that so many more boxes are left out."""
+    return "1 more left out: its times look wrong" if n == 1 else f"{n:,} more left out: their times look wrong"
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,11 +1,12 @@
-"""Versions of the model: listed, activated, rolled back."""
+"""Versions of the model: listed, activated, gone back to."""
 
+from app.clock import moment
 from app.problems import Conflict, NotFound
-from app.schemas import ModelVersion, ModelVersionsAnswer
+from app.schemas import ModelHold, ModelVersion, ModelVersionsAnswer
 from app.serving.engine import Engine, rules_version
 from app.serving.manifest import ArtefactError, read_manifest
 from app.serving.stored_fit import read_fit
-from app.store import Database, StoredVersion, activate_version, list_versions
+from app.store import Database, StoredVersion, choose_version, end_hold, list_versions, read_hold
 from model.reference import Reference
 
 
@@ -28,11 +29,14 @@ def answer_versions(database: Database, engine: Engine) -> ModelVersionsAnswer:
         diagnostics={},
     )
     items = [*(_item(version, engine.reference) for version in stored), rules]
-    return ModelVersionsAnswer(model_version=engine.model_version, items=items)
+    held = held_version(database, engine.reference)
+    return ModelVersionsAnswer(model_version=engine.model_version, held=held, items=items)
 
 
 def activate(database: Database, version: str, reference: Reference) -> None:
-    """Make a version the active one, after a look whether it can be used.
+    """Make a version the active one by hand, after a look whether it can be used.
+
+    Where that goes back behind newer ones that are good enough, it holds: see `held_version`.
 
     Raises
     ------
@@ -46,7 +50,7 @@ def activate(database: Database, version: str, reference: Reference) -> None:
     if version == rules_version(reference):
         if not database.absent:
             with database.writing() as connection:
-                activate_version(connection, None)
+                choose_version(connection, None, now=moment())
         return
     try:
         found = database.read(lambda connection: read_fit(connection, version, reference))
@@ -55,7 +59,41 @@ def activate(database: Database, version: str, reference: Reference) -> None:
     if found is None:
         raise NotFound("There is no such version of the model.")
     with database.writing() as connection:
-        activate_version(connection, version)
+        choose_version(connection, version, now=moment())
+
+
+def held_version(database: Database, reference: Reference) -> ModelHold | None:
+    """Return the version that was gone back to by hand; None where refits by themselves may activate.
+
+    Raises
+    ------
+    StoreUnavailable
+        If the database cannot be used.
+    """
+    held = database.read(read_hold)
+    if held is None:
+        return None
+    name, n = held.version or rules_version(reference), len(held.waiting)
+    back = "the rules of thumb alone" if held.version is None else held.version
+    waits = "No newer version waits." if not n else f"{n:,} newer version{' waits' if n == 1 else 's wait'}."
+    text = (
+        f"You went back to {back} on {held.at.day} {held.at:%B %Y}, and that holds: boxes are learned from, but what"
+        f" comes of it is not activated by itself. {waits} Take the newest, or let the model learn by itself again."
+    )
+    return ModelHold(version=name, since=held.at, waiting=n, newest=held.waiting[0] if n else None, text=text)
+
+
+def learn_by_itself(database: Database) -> None:
+    """End the hold of a version that was gone back to; it answers until a refit activates another.
+
+    Raises
+    ------
+    StoreUnavailable
+        If the database cannot be used.
+    """
+    if not database.absent:
+        with database.writing() as connection:
+            end_hold(connection)
 
 
 def _item(stored: StoredVersion, reference: Reference) -> ModelVersion:

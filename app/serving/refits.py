@@ -26,8 +26,10 @@ STOPPED = "Its process was stopped before it was done; nothing was stored, and t
 NOTHING_TO_DO = "nothing: the next server takes it up again"
 
 
-def request_refit(database: Database) -> tuple[Refit, bool]:
+def request_refit(database: Database, *, by_itself: bool = False) -> tuple[Refit, bool]:
     """Return the refit that waits for its turn, and whether it is new and needs a process.
+
+    `by_itself` says that nobody asked for it: while a version is held that was gone back to, it activates none.
 
     Raises
     ------
@@ -35,7 +37,7 @@ def request_refit(database: Database) -> tuple[Refit, bool]:
         If the database cannot be used.
     """
     with database.writing() as connection:
-        return queue_refit(connection, now=moment())
+        return queue_refit(connection, now=moment(), by_itself=by_itself)
 
 
 def take_up_refit(database: Database, *, but: Collection[str]) -> Refit | None:
@@ -91,7 +93,7 @@ def end_refit(database: Database, refit_id: str, reason: str = STOPPED) -> None:
 def refit_answer(refit: Refit, doubtful: Sequence[Doubtful]) -> RefitAnswer:
     """Return a refit as it is answered, with the records that look wrong."""
     told = refit._asdict()
-    del told["seen_at"]
+    del told["seen_at"], told["by_itself"]
     return RefitAnswer(**told, doubtful=list(doubtful))
 
 

@@ -84,6 +84,6 @@ class SelfLearning:
         refused = update is not None and not update.in_use and update.revision == later.revision
         if wanted is not None and (later.boxes >= wanted or refused):
             self._fitted = later.revision
-            asked, new = request_refit(self._database)
+            asked, new = request_refit(self._database, by_itself=True)
             if new:
                 self._processes.start(asked.id)

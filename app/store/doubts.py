@@ -76,6 +76,18 @@ def open_doubts(connection: Connection, numbers: Sequence[int] | None = None, *,
     return sorted(found, key=lambda doubt: -doubt.number)[:limit]
 
 
+def doubted_shipments(connection: Connection, columns: Sequence[str]) -> set[int]:
+    """Return the numbers of the shipments of which one of these columns is doubted, not confirmed since nor mended."""
+    query = select(doubts.c.shipment).select_from(doubts.join(shipments))
+    return set(connection.execute(query.where(_is_open(), doubts.c.column.in_(columns))).scalars())
+
+
+def confirmed_shipments(connection: Connection) -> set[int]:
+    """Return the numbers of the shipments whose record, as it is, was confirmed."""
+    query = select(shipments.c.number).where(shipments.c.confirmed_revision == shipments.c.corrected_revision)
+    return set(connection.execute(query).scalars())
+
+
 def unchecked_shipments(connection: Connection) -> list[int]:
     """Return the numbers of arrived shipments that nobody has looked at since they last changed, in their order."""
     checked = shipments.c.checked_revision

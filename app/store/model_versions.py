@@ -1,16 +1,17 @@
 """Fitted versions of the model, each stored whole: manifest, arrays, and the revision of the ledger that it has seen.
 
-At most one is active. Where none is, the model that speaks from the rules of thumb alone is; it is not stored.
+At most one is active. Where none is, the model that speaks from the rules of thumb alone is; it is not stored. One that
+was gone back to by hand is held: what refits that nobody asked for store meanwhile waits.
 """
 
 from datetime import UTC, datetime
 from typing import Any, NamedTuple
 
-from sqlalchemy import Connection, insert, select, update
+from sqlalchemy import Connection, func, insert, select, update
 from sqlalchemy.exc import OperationalError
 
 from app.store.refits import ACTIVATED
-from app.store.schema import model_versions, refits
+from app.store.schema import ledger, model_versions, refits
 
 NEVER = datetime(1970, 1, 1, tzinfo=UTC)
 # What the driver of SQLite says of a text that is none.
@@ -18,13 +19,25 @@ NOT_UTF8 = "Could not decode to UTF-8"
 
 
 class StoredVersion(NamedTuple):
-    """A version without its arrays."""
+    """A version without its arrays; `passed` says that the gate let it pass, whether it was activated or waits."""
 
     version: str
     manifest_json: str
     ledger_revision: int
     active: bool
     created_at: datetime
+    passed: bool | None = None
+
+
+class Hold(NamedTuple):
+    """That a version was gone back to by hand: when, its name (None: the rules of thumb), and the newer that wait.
+
+    Those are versions that the gate let pass, the newest first.
+    """
+
+    at: datetime
+    version: str | None
+    waiting: list[str]
 
 
 class DamagedVersion(Exception):  # noqa: N818 - what is wrong, in words, for the caller to tell
@@ -109,6 +122,37 @@ def activate_version(connection: Connection, version: str | None) -> bool:
     if version is not None:
         connection.execute(update(model_versions).where(model_versions.c.version == version).values(active=True))
     return True
+
+
+def choose_version(connection: Connection, version: str | None, *, now: datetime) -> bool:
+    """Activate a version by hand as `activate_version`; where newer ones wait it is held, else nothing is any more."""
+    if not activate_version(connection, version):
+        return False
+    _hold(connection, now if _waiting(connection) else None)
+    return True
+
+
+def read_hold(connection: Connection) -> Hold | None:
+    """Return what was gone back to by hand, None where nothing is held."""
+    at = connection.execute(select(ledger.c.held_at)).scalar_one()
+    return None if at is None else Hold(at, active_version(connection), _waiting(connection))
+
+
+def end_hold(connection: Connection) -> None:
+    """Let refits activate what they store again, in a write transaction; what is active stays for now."""
+    _hold(connection, None)
+
+
+def _hold(connection: Connection, at: datetime | None) -> None:
+    connection.execute(update(ledger).values(held_at=at))
+
+
+def _waiting(connection: Connection) -> list[str]:
+    """Return the versions that the gate let pass and that are newer than the active one, the newest first."""
+    of = model_versions.c
+    newer = of.created_at > func.coalesce(select(of.created_at).where(of.active).scalar_subquery(), NEVER)
+    query = select(of.version).where(of.passed, newer).order_by(of.created_at.desc(), of.version.desc())
+    return list(connection.execute(query).scalars())
 
 
 def _deactivate(connection: Connection) -> None:

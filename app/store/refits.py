@@ -28,7 +28,10 @@ DIED = "The process that ran it stopped before it was done; nothing was stored, 
 
 
 class Refit(NamedTuple):
-    """A refit; `version` is the one that it stored, `reason` says in plain words what came of it."""
+    """A refit; `version` is the one that it stored, `reason` says in plain words what came of it.
+
+    `by_itself`: new boxes called for it, and nobody asked.
+    """
 
     id: str
     state: State
@@ -38,6 +41,7 @@ class Refit(NamedTuple):
     started_at: datetime | None
     seen_at: datetime | None
     finished_at: datetime | None
+    by_itself: bool | None = None
 
     def is_dead(self, now: datetime) -> bool:
         """Whether it is unfinished and its process has given no sign of life for too long."""
@@ -58,16 +62,19 @@ def read_refit(connection: Connection, refit_id: str) -> Refit | None:
     return None if row is None else Refit(*row)
 
 
-def queue_refit(connection: Connection, *, now: datetime) -> tuple[Refit, bool]:
+def queue_refit(connection: Connection, *, now: datetime, by_itself: bool = False) -> tuple[Refit, bool]:
     """Return the refit that waits for its turn and whether it is new, in a write transaction.
 
-    One that waits already will see the ledger as it is when its turn comes, so a second would find nothing new.
+    One that waits already will see the ledger as it is when its turn comes, so a second would find nothing new; it
+    counts as asked for once anybody asks.
     """
     fail_dead(connection, now=now)
     waiting = connection.execute(select(*_COLUMNS).where(refits.c.state == QUEUED)).first()
     if waiting is not None:
-        return Refit(*waiting), False
-    refit = Refit(f"r{secrets.token_hex(12)}", QUEUED, None, None, now, None, now, None)
+        if not by_itself:
+            connection.execute(update(refits).where(refits.c.id == waiting.id).values(by_itself=False))
+        return Refit(*waiting)._replace(by_itself=waiting.by_itself and by_itself), False
+    refit = Refit(f"r{secrets.token_hex(12)}", QUEUED, None, None, now, None, now, None, by_itself)
     connection.execute(insert(refits).values(**refit._asdict()))
     return refit, True
 

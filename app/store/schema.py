@@ -28,7 +28,7 @@ from sqlalchemy import (
     text,
 )
 
-SCHEMA_VERSION = "0007"
+SCHEMA_VERSION = "0008"
 """The newest migration; a store at this version needs no Alembic."""
 
 NAMING = {
@@ -79,6 +79,7 @@ ledger = Table(
     Column("id", Integer, CheckConstraint("id = 1", name="one_row"), primary_key=True, autoincrement=False),
     Column("revision", Integer, nullable=False),
     Column("last_number", Integer, nullable=False),  # of a shipment; never given twice
+    Column("held_at", UtcTimestamp),  # since when the active version is one gone back to by hand; null: it is none
 )
 
 sellers = Table(
@@ -235,6 +236,7 @@ model_versions = Table(
     Column("ledger_revision", Integer, nullable=False),  # what the fit has seen
     Column("active", Boolean, nullable=False, server_default=text("false")),
     Column("created_at", UtcTimestamp, nullable=False),
+    Column("passed", Boolean),  # whether the gate let it pass, activated or not
     Index(
         "ix_model_versions_one_active",
         "active",
@@ -261,6 +263,7 @@ refits = Table(
     Column("seen_at", UtcTimestamp),  # last sign of life of the process that runs it
     Column("finished_at", UtcTimestamp),
     Column("ledger_revision", Integer),  # that it saw, null where it was stopped before its end
+    Column("by_itself", Boolean),  # nobody asked for it
     Index(None, "state"),
 )
 

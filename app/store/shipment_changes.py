@@ -39,6 +39,8 @@ LIFE_COLUMNS = frozenset(
         "claim_amount",
         "claim_settled_on",
         "confirmed_revision",
+        "arrived_revision",
+        "corrected_revision",
     }
 )
 """The columns of a shipment that change after it was planned."""
@@ -48,13 +50,15 @@ LIFE_COLUMNS = frozenset(
 class ShipmentChange:
     """What a change writes; None leaves lines or logger readings as they are.
 
-    `values` go to `LIFE_COLUMNS`, `lines` and `readings` replace those recorded, `heard` is added to the events.
+    `values` go to `LIFE_COLUMNS`, `lines` and `readings` replace those recorded, `heard` is added to the events,
+    `forgotten` taken from them.
     """
 
     values: Mapping[str, Any] = field(default_factory=dict)
     lines: Sequence[tuple[LineRecord, OrderedLine]] | None = None
     heard: Sequence[JourneyEvent] = ()
     readings: Sequence[Reading] | None = None
+    forgotten: Sequence[JourneyEvent] = ()
 
 
 def reference_taken(connection: Connection, reference: str) -> bool:
@@ -159,6 +163,9 @@ def change_shipment(
         if change.readings:
             rows = [{"shipment": number, **reading._asdict()} for reading in change.readings]
             connection.execute(insert(logger_readings), rows)
+    for event in change.forgotten:
+        cells = [events.c[name] == value for name, value in event._asdict().items()]
+        connection.execute(delete(events).where(events.c.shipment == number, *cells))
     _add_events(connection, number, change.heard)
     after = read_shipment(connection, stored.id)
     if after is None or after.state != ARRIVED:

@@ -61,10 +61,6 @@ class Mixing(NamedTuple):
             array[rows] = new
         return Mixing(*arrays)
 
-    def where(self, taken: NDArray[np.bool_], other: "Mixing") -> "Mixing":
-        """Return those of another where `taken`, (thetas, students) or (thetas, 1)."""
-        return Mixing(*(np.where(taken, new, old) for old, new in zip(self, other, strict=True)))
-
 
 class MixingLaw(NamedTuple):
     """Gamma laws of w given each of some thetas: shape and rate, (thetas, students) each."""

@@ -24,6 +24,7 @@ from model.fit.proposal import Proposal
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.intp]
+Mask = NDArray[np.bool_]
 # Log likelihood of x (n, p) and theta (n, 10), (n,).
 LogLikelihood = Callable[[Array, Array], Array]
 
@@ -74,25 +75,31 @@ class _State(NamedTuple):
 
     x: Array
     theta: Array
-    mixing: Mixing
+    w: Array
+    w_log_q: Array
+    w_log_prior: Array
     outer: Array
     inner: Array
     log_p: Array
     log_narrow: Array
     log_q: Array
 
-    def take(self, index: Indices) -> "_State":
-        return _State(*(part.take(index) if isinstance(part, Mixing) else part[index] for part in self))
+    @property
+    def mixing(self) -> Mixing:
+        """The precisions of Student effects."""
+        return Mixing(self.w, self.w_log_q, self.w_log_prior)
 
-    def where(self, taken: NDArray[np.bool_], other: "_State") -> "_State":
+    def take(self, index: Indices) -> "_State":
+        return _State(*(part[index] for part in self))
+
+    def where(self, taken: Mask, other: "_State") -> "_State":
         """Return the other where `taken`."""
-        arrays = [
-            old.where(taken[:, None], new)
-            if isinstance(old, Mixing)
-            else np.where(taken.reshape(-1, *(1,) * (new.ndim - 1)), new, old)
-            for old, new in zip(self, other, strict=True)
-        ]
-        return _State(*arrays)
+        return _State(
+            *(
+                np.where(taken.reshape(-1, *(1,) * (new.ndim - 1)), new, old)
+                for old, new in zip(self, other, strict=True)
+            )
+        )
 
     def looked_at(self) -> Array:
         """Return what must forget its origin: theta, alpha, kappa and log delta; (particles, 13)."""
@@ -179,7 +186,7 @@ class Mover:
         known = self._proposal.described(theta, mixing, x, mixture)
         log_p = self._log_likelihood(x, theta) + known.log_prior
         log_p = np.where(np.isfinite(log_p), log_p, LEAST_LOG)
-        return _State(x, theta, mixing, known.outer, known.inner, log_p, known.log_narrow, known.log_mixed)
+        return _State(x, theta, *mixing, known.outer, known.inner, log_p, known.log_narrow, known.log_mixed)
 
     def _moved(self, particles: _Particles, power: float, n_moves: int) -> tuple[_Particles, list[_State]]:
         """Return the particles after some moves, and their state after each."""
@@ -203,7 +210,7 @@ class Mover:
         z = np.where(anew, rng.standard_normal(z.shape), z)
         theta, mixing = state.theta.copy(), state.mixing
         # Where theta and the mixing stay, so do the factors, which are what costs.
-        turned = anew[:, : self._n_outer].any(axis=1)
+        turned: Mask = anew[:, : self._n_outer].any(axis=1)
         again = np.zeros_like(mixing.w, dtype=bool)
         there = mixture
         if turned.any():
@@ -227,11 +234,7 @@ class Mover:
 
 def _joined(states: Sequence[_State]) -> _State:
     """Return runs of particles as one."""
-    joined = [
-        Mixing.joined(parts) if isinstance(parts[0], Mixing) else np.concatenate(parts)
-        for parts in zip(*states, strict=True)
-    ]
-    return _State(*joined)
+    return _State(*(np.concatenate(arrays) for arrays in zip(*states, strict=True)))
 
 
 def _next_power(weights: Array, power: float, aim: float) -> float:

@@ -189,8 +189,8 @@ class Weighing:
         Its mean moves until the gradient averages to zero over it, and the curvature is averaged too (the Gaussian
         nearest in Kullback-Leibler divergence: Opper & Archambeau 2009, Neural Computation 21:786): the mode is not the
         mean, and in many dimensions the difference would leave few draws with weight. Antithetic draws cancel the
-        linear part. Student effects are Gaussian meanwhile, as wide as the data let them be: where all plants of a genus
-        lived, steps along a Student's flat tail would lead ever further out.
+        linear part. Student effects are Gaussian meanwhile, as wide as the data let them be: where all plants of a
+        genus lived, steps along a Student's flat tail would lead ever further out.
         """
         theta, p = proposal.theta, len(proposal.x)
         clock, variance = self._target.clock(theta)

@@ -7,10 +7,18 @@ Nothing here knows of weather or plants.
 from model.transit.delay import Delay, HoldDelay, MissedFlights
 from model.transit.given_total import chosen, spent_days
 from model.transit.outlook import OpenJourney, TimeAhead, Uniforms, body_ahead
-from model.transit.transit import SHORTEST_DAYS, SolvedTransit, TransitQuantiles, TransitTime, solve_transit
+from model.transit.transit import (
+    MOST_MINIMUM_SHARE,
+    SHORTEST_DAYS,
+    SolvedTransit,
+    TransitQuantiles,
+    TransitTime,
+    solve_transit,
+)
 from model.transit.transit_learning import TransitRecord, learn_transit
 
 __all__ = [
+    "MOST_MINIMUM_SHARE",
     "SHORTEST_DAYS",
     "Delay",
     "HoldDelay",

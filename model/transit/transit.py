@@ -20,7 +20,7 @@ _CHANCES = np.array(QUANTILES)
 _TARGET_SCORES = np.asarray(ndtri(_CHANCES))
 # A gap between two quantiles is taken to be at least this share of the median.
 _LEAST_GAP_SHARE = 1e-3
-_MOST_MINIMUM_SHARE = 0.9
+MOST_MINIMUM_SHARE = 0.9
 # A body whose minimum cuts off more than this no longer looks like its own curve.
 _MOST_CUT_SHARE = 0.2
 _MOST_LOG_BEND = 1.0
@@ -199,7 +199,7 @@ def solve_transit(quantiles: TransitQuantiles, delay: Delay, minimum_days: float
         return SolvedTransit(TransitTime(TransitBody.point(p50), NoDelay()), 0.0, False)
     least_gap = _LEAST_GAP_SHARE * p50
     wanted = np.array([min(p10, p50 - least_gap), p50, max(p90, p50 + least_gap)])
-    minimum = min(minimum_days, _MOST_MINIMUM_SHARE * p10)
+    minimum = min(minimum_days, MOST_MINIMUM_SHARE * p10)
     share = delay.share
     while share > 0:
         beside = delay.with_share(share)

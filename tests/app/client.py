@@ -36,9 +36,9 @@ class Client:
         """Call and return at once; the response is in the future's result."""
         return self._portal.start_task_soon(partial(self._client.request, method, path, **arguments))
 
-    def start_task(self, task: Callable[[], Awaitable[object]]) -> None:
+    def start_task(self, task: Callable[[], Awaitable[object]]) -> Future[object]:
         """Run a coroutine function in the application's event loop, and do not wait for it."""
-        self._portal.start_task_soon(task)
+        return self._portal.start_task_soon(task)
 
     def get(self, path: str, **arguments: Any) -> httpx.Response:
         """GET."""

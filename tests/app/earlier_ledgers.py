@@ -48,7 +48,7 @@ ARRIVED = {
 }  # fmt: skip
 
 ROWS: Rows = {
-    "ledger": [{"id": 1, "revision": 9, "last_number": 4}],
+    "ledger": [{"id": 1, "revision": 9, "last_number": 4, "held_at": AT}],
     "sellers": [
         {"key": "jardín ficticio", "name": "Jardín Ficticio", "kind": "grower", "country": "CR", "notes": "'best'",
          "revision": 3, "recourse": "refund", "packing_json": '{"container": "foam_box"}', "answers_json": "{}",
@@ -91,13 +91,13 @@ ROWS: Rows = {
     ],
     "model_versions": [
         {"version": "fit-1", "manifest_json": "{}", "arrays": b"\x00\x01\xff", "ledger_revision": 7, "active": True,
-         "created_at": AT},
+         "created_at": AT, "passed": True},
         {"version": "fit-0", "manifest_json": "{}", "arrays": b"\x00", "ledger_revision": 4, "active": False,
          "created_at": AT},
     ],
     "refits": [
         {"id": "done", "state": "activated", "version": "fit-1", "ledger_revision": 7, "created_at": AT,
-         "started_at": AT, "seen_at": AT, "finished_at": AT},
+         "started_at": AT, "seen_at": AT, "finished_at": AT, "by_itself": True},
         {"id": "stopped", "state": "failed", "reason": "the server stopped", "created_at": AT},
     ],
     "api_keys": [

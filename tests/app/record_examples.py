@@ -76,6 +76,9 @@ def shipment_life(client: Client, examples: dict[str, Any]) -> Iterator[tuple[st
         ("arrival", "PUT", "/arrival"),
         ("confirm", "PUT", "/confirm"),
         ("recheck", "PUT", "/recheck"),
+        # Taken back and recorded again, so that the examples after it have it.
+        ("take_back", "POST", "/take-back"),
+        ("recheck", "PUT", "/recheck"),
     ):
         headers = {"if-match": response.headers["etag"]}
         response = client.request(method, path + end, json=examples[name].get("request"), headers=headers)

@@ -14,13 +14,14 @@ from tests.app.earlier_ledgers import FOLDER, Rows, kept, put_back, restored, re
 
 REVISIONS = revisions()
 # What migrations work out, by the column's first schema: of the three readings of box 1 the least and the most, and
-# what version fit-1, which refit "done" made, says that it has seen.
+# what version fit-1, which refit "done" made, says that it has seen, and that it was let pass.
 WORKED_OUT: dict[str, dict[tuple[str, str], list[Any]]] = {
     "0003": {
         ("shipments", "inside_min_c"): [18.0, None, None, None],
         ("shipments", "inside_max_c"): [24.5, None, None, None],
     },
     "0005": {("refits", "ledger_revision"): [7, None]},
+    "0008": {("model_versions", "passed"): [True, None]},
 }
 
 

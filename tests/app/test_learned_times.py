@@ -11,13 +11,18 @@ from sqlalchemy import update
 
 from app.batch.lanes import Lane
 from app.comparing.compare import answer_compare
+from app.doubts.slips import OF_TIME
+from app.learning.job import run_refit
 from app.learning.recorded_times import RecordedTimes
 from app.main import create_app
 from app.schemas.compare import CompareRequest
 from app.serving.engine import Engine
+from app.serving.learned_times import LearnedTimes
+from app.serving.refits import request_refit
 from app.settings import Settings
 from app.store.arrived import read_arrived, read_on_the_way
 from app.store.database import Database
+from app.store.doubts import doubted_shipments
 from app.store.schema import shipments
 from model.reference.tables import load_reference
 from tests.app.batches import BATCH, COURIER, EVERY_DAY, MONDAY
@@ -196,6 +201,47 @@ def test_a_lost_or_forgotten_box_says_nothing_of_how_long_boxes_take(database: D
     assert recorded_times(database).n_on_the_way == 0
     set_state(database, ["gone"], "in_transit", date(2027, 1, 18))
     assert learned_median(recorded_times(database)) > learned_median(lost)
+
+
+def test_times_that_look_wrong_teach_none_until_they_are_confirmed(database: Database, database_url: str) -> None:
+    """Delivered on the day it left, which the refit itself finds: the times are those of the other boxes."""
+    fill(database, csv_bytes(*slow(6)))
+    others = recorded_times(database).learn()
+    fill(database, csv_bytes(box("at once", 0, ship_date=FIRST_MONDAY)))
+    settings = Settings(database_url=database_url, refit_draws=FEW_DRAWS)
+    with running_client(create_app(settings)) as client:
+
+        def learned() -> tuple[LearnedTimes, dict[str, Any]]:
+            run_refit(database, request_refit(database)[0].id, n_weighed=FEW_DRAWS, fixed=NOW)
+            return client.app.state.active.refresh().times, client.get("/v1/model").json()
+
+        times, told = learned()
+        assert [lane.quantiles for lane in times.lanes] == [lane.quantiles for lane in others.lanes]
+        assert [lane.n_left_out for lane in times.lanes] == [1, 1]
+        assert [doubt["code"] for doubt in told["doubtful"]] == ["too_fast"]
+        assert told["transit_left_out"].startswith("1 box is left out of the learned times in transit: its times look")
+        assert [lane["boxes_left_out"] for lane in told["transit"]] == [1, 1]
+        assert "6 own boxes (1 more left out: its times look wrong); the table" in told["transit"][1]["text"]
+        path = f"/v1/shipments/{told['doubtful'][0]['id']}"
+        with database.reading() as connection:
+            assert len(doubted_shipments(connection, OF_TIME)) == 1
+        etag = client.get(path).headers["etag"]
+        assert client.request("PUT", f"{path}/confirm", headers={"if-match": etag}).status_code == 200
+        times, told = learned()
+    assert told["transit_left_out"] is None
+    assert [lane.n_arrived for lane in times.lanes] == [7, 7]
+    assert times.lanes[1].quantiles.p50 < others.lanes[1].quantiles.p50
+
+
+def test_learned_times_are_never_under_the_least_of_the_table(database: Database) -> None:
+    """A courier takes two days at least, whatever a ledger of boxes that came the next day says."""
+    fill(database, csv_bytes(*(box(f"N-{i}", 1, ship_date=FIRST_MONDAY + timedelta(weeks=i)) for i in range(12))))
+    own = recorded_times(database).learn().of("courier", "SRG", "GLA")
+    assert own is not None
+    lane = Lane.between(REFERENCE.places["SRG"], REFERENCE.places["GLA"], "courier", REFERENCE)
+    assert lane.service.min_days == 2.0
+    fastest = lane.solve(own.quantiles, own.delay_share).transit.quantile([1e-6, 0.5])
+    assert (fastest >= 2.0).all()
 
 
 def test_delayed_boxes_are_those_past_the_tables_p90(database: Database) -> None:

@@ -8,6 +8,7 @@ import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import timedelta
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -140,6 +141,44 @@ def test_a_slow_call_leaves_one_line_unless_its_caller_asked_to_wait(tmp_path: P
     slow, waited = lines
     assert (slow["event"], slow["level"], slow["route"], bool(slow["todo"])) == ("slow_call", "warning", GENERA, True)
     assert (waited["event"], "todo" in waited) == ("call", False)
+
+
+def test_a_client_that_left_is_no_fault_of_the_server(tmp_path: Path) -> None:
+    """A tab closed while it loads a file, by ASGI 2.3 as the server speaks it, and one that leaves within its body."""
+    settings = Settings(database_url=f"sqlite:///{tmp_path / 'ledger.db'}")
+
+    async def leaves() -> Any:
+        return {"type": "http.disconnect"}
+
+    async def unheard(_message: Any) -> None:
+        pass
+
+    async def faulty(_scope: Scope, receive: Receive, _send: Send) -> None:
+        await receive()
+        raise ValueError("a fault, whoever listens")
+
+    headers = [(b"host", b"127.0.0.1:8000")]
+    scope = {"type": "http", "asgi": {"spec_version": "2.3"}, "headers": headers, "query_string": b"", "root_path": ""}
+    with running_client(create_app(settings)) as client, log_lines() as lines, start_blocking_portal() as portal:
+        asked = scope | {"app": client.app}
+        loaded = {**asked, "method": "GET", "path": "/page/main.js"}
+        posted = {**asked, "method": "POST", "path": "/v1/risk"}
+        for call in (loaded, posted):
+            client.start_task(partial(client.app, call, leaves, unheard)).result()
+        metrics = client.get("/metrics").text
+        with pytest.raises(ValueError, match="a fault"):
+            portal.call(
+                CallLog(faulty, slow_seconds=9.0, files="/page"),
+                {**asked, "method": "GET", "path": "/"},
+                leaves,
+                unheard,
+            )
+    told = {line["route"]: (line["status"], line["event"], line["level"]) for line in lines}
+    assert told["/page/{file}"] == (499, "client_left", "info")
+    assert told["/v1/risk"] == (499, "client_left", "info")
+    assert told["(none)"] == (500, "call", "warning")
+    assert 'status="client_left"' in metrics
+    assert 'status="500"' not in metrics
 
 
 def test_a_wrong_key_leaves_one_line_and_an_address_with_many_has_to_wait(shop: Shop) -> None:

@@ -10,11 +10,12 @@ from typing import Any
 import pytest
 from sqlalchemy import event, text
 
+from app.cli.model_commands import model_text, take_newest, use_version
 from app.learning.fit import fit_model
-from app.learning.job import run_refit
+from app.learning.job import ENDS_HOLD, HELD, run_refit
 from app.main import create_app
 from app.serving.artifacts import from_artefact
-from app.serving.engine import Engine
+from app.serving.engine import Engine, rules_version
 from app.serving.refits import end_refit, find_refit, request_refit
 from app.settings import Settings
 from app.store.database import Database
@@ -148,6 +149,47 @@ def test_a_version_activated_meanwhile_is_not_replaced(ledger: Database, monkeyp
     second = refit(ledger)
     assert (first.state, second.state, active(ledger)) == (ACTIVATED, KEPT, None)
     assert "another version was activated" in str(second.reason)
+
+
+def test_going_back_holds_until_a_newer_version_is_taken(ledger: Database, ledger_url: str) -> None:
+    """For every server on the ledger and after a restart; a refit that somebody asks for ends it."""
+    fill(ledger, csv_bytes(row()))
+    first = refit(ledger)
+    rules = rules_version(load_reference())
+    with served(ledger_url) as client:
+
+        def activated(version: str | None) -> Any:
+            answer = client.post(f"/v1/model/versions/{version}/activate")
+            assert answer.status_code == 200, answer.text
+            return answer.json()["held"]
+
+        assert activated(first.version) is None
+        held = activated(rules)
+        assert (held["version"], held["waiting"], held["newest"]) == (rules, 1, first.version)
+        waiting = request_refit(ledger, by_itself=True)[0]
+        second = run_refit(ledger, waiting.id, n_weighed=FEW_DRAWS)
+        assert (second.state, active(ledger)) == (KEPT, None)
+        assert str(second.reason).startswith(f"{HELD} The fit converged")
+    with served(ledger_url) as client, Database(ledger_url) as other:
+        told = client.get("/v1/model").json()["held"]
+        assert (told["waiting"], told["newest"]) == (2, second.version)
+        assert "You went back to the rules of thumb alone on " in told["text"]
+        assert "2 newer versions wait. Take the newest, or let" in told["text"]
+        assert "2 newer versions wait" in model_text(Settings(database_url=ledger_url))
+        assert client.request("DELETE", "/v1/model/hold").json()["held"] is None
+        assert active(ledger) is None, "what answers stays until a refit activates another"
+        assert activated(first.version)["waiting"] == 1
+        assert activated(second.version) is None
+        assert activated(first.version)["newest"] == second.version
+        joined = [request_refit(other, by_itself=by_itself)[0] for by_itself in (True, False)]
+        third = run_refit(other, joined[1].id, n_weighed=FEW_DRAWS)
+        assert [asked.by_itself for asked in joined] == [True, False]
+        assert (third.id, third.state, active(ledger)) == (joined[0].id, ACTIVATED, third.version)
+        assert str(third.reason).endswith(ENDS_HOLD)
+        assert client.get("/v1/model").json()["held"] is None
+        said = use_version(Settings(database_url=ledger_url), str(first.version))
+        assert said.startswith(f"{first.version} answers from now on. You went back to {first.version} on ")
+        assert take_newest(Settings(database_url=ledger_url)).startswith(f"{third.version} answers from now on.")
 
 
 def test_a_full_disk_leaves_the_active_version(ledger: Database, ledger_url: str) -> None:

@@ -4,7 +4,7 @@ import pytest
 from sqlalchemy import select
 
 from app.store.database import Database
-from app.store.schema import events, lines, shipments
+from app.store.schema import events, lines, shipment_history, shipments
 from tests.app.batches import Fields
 from tests.app.client import Client
 from tests.app.shipment_calls import (
@@ -55,6 +55,8 @@ def test_events_are_added_and_equal_ones_ignored(ledger_client: Client) -> None:
     earlier = {"at": "2027-01-12T08:00:00Z", "kind": "at_hub"}
     kinds = [event["kind"] for event in box.done("PATCH", json={"events": [earlier]})["events"]]
     assert kinds == ["at_hub", "held"]
+    late = box.call("PATCH", json={"departed_at": "2027-01-12T09:00:00Z"})
+    assert errors(late) == [("/departed_at", "must not be after what was heard of the box on its way")]
 
 
 def test_lost_box_is_lost_until_it_is_heard_of_again(ledger_client: Client) -> None:
@@ -99,15 +101,80 @@ def test_bad_news(ledger_client: Client, body: Fields, pointer: str, message: st
 def test_journey_is_closed_by_the_arrival(ledger_client: Client) -> None:
     box = Box(ledger_client)
     box.depart(events=[HELD])
+    assert box.call("PATCH", json={"arrived_at": DEPARTED}).status_code == 409
     box.arrive()
     before = box.get()
     assert box.call("PATCH", json={"events": [HELD | {"kind": "released"}]}).status_code == 409
-    assert box.call("PATCH", json={"departed_at": "2027-01-12T09:00:00+07:00"}).status_code == 409
     # What is recorded already changes nothing.
     assert box.call("PATCH", json={"departed_at": DEPARTED, "events": [HELD]}).status_code == 200
     assert box.get() == before
     corrected = box.arrive(departed_at="2027-01-12T09:00:00+07:00")
     assert corrected["departed_at"] == "2027-01-12T02:00:00Z"
+
+
+def test_times_are_corrected_after_the_arrival_and_kept(ledger_client: Client, database: Database) -> None:
+    box = Box(ledger_client)
+    box.depart()
+    late = box.call("PATCH", json={"events": [HELD], "departed_at": "2027-01-18T12:00:00Z"})
+    assert [pointer for pointer, _ in errors(late)] == ["/events/0/at"]
+    box.arrive()
+    before = box.get()["arrival"]
+    assert before["arrived_at"] == before["opened_at"] == "2027-01-16T10:00:00Z"
+    answer = box.done("PATCH", json={"departed_at": "2027-01-12T02:00:00Z", "arrived_at": "2027-01-17T12:00:00Z"})
+    arrival = answer["arrival"]
+    assert (answer["departed_at"], arrival["arrived_at"]) == ("2027-01-12T02:00:00Z", "2027-01-17T12:00:00Z")
+    assert arrival["opened_at"] == arrival["arrived_at"], "an opening at the delivery goes with it"
+    assert arrival["transit_days"] == pytest.approx(5 + 10 / 24)
+    assert arrival["lines"] == before["lines"]
+    with database.reading() as connection:
+        reasons = connection.execute(select(shipment_history.c.reason)).scalars().all()
+    assert reasons.count("news") == 2
+    # A fault between two steps is said at both.
+    for field, moment, faulty in (
+        ("departed_at", "2027-01-18T12:00:00Z", {"/arrived_at", "/departed_at"}),
+        ("opened_at", "2027-01-17T11:00:00Z", {"/arrived_at", "/opened_at"}),
+        ("arrived_at", "2029-01-17T11:00:00Z", {"/arrived_at"}),
+    ):
+        assert {pointer for pointer, _ in errors(box.call("PATCH", json={field: moment}))} >= faulty
+
+
+def test_steps_are_taken_back_from_the_last_to_the_first(ledger_client: Client) -> None:
+    box = Box(ledger_client)
+    planned_answer = box.get()
+    lost = {"at": "2027-01-14T08:00:00Z", "kind": "lost"}
+
+    def taken(step: str) -> Fields:
+        return box.done("POST", "/take-back", json={"step": step})
+
+    def refused(step: str) -> str:
+        answer = box.call("POST", "/take-back", json={"step": step})
+        assert answer.status_code == 409
+        return str(answer.json()["detail"])
+
+    assert refused("departure") == "No departure is recorded: there is nothing to take back."
+    on_its_way = box.depart(events=[HELD])
+    assert box.done("PATCH", json={"events": [lost]})["state"] == "lost"
+    assert "take that back first" in refused("departure")
+    assert taken("event")["state"] == "in_transit"
+    box.arrive()
+    box.done("PUT", "/recheck", json=RECHECK)
+    box.done("PATCH", json={"claim": {"outcome": "refused"}})
+    assert "claim is recorded later" in refused("arrival")
+    assert taken("claim")["claim"] is None
+    assert refused("arrival").startswith("The recheck is recorded later")
+    assert taken("recheck")["recheck"] is None
+    back = taken("arrival")
+    same = ("state", "arrival", "events", "departed_at", "doubtful", "next_steps")
+    assert {name: back[name] for name in same} == {name: on_its_way[name] for name in same}
+    assert taken("event")["events"] == []
+    back = taken("departure")
+    assert {name: back[name] for name in same} == {name: planned_answer[name] for name in same}
+    # It can go the whole way again, or be deleted.
+    box.depart()
+    assert box.arrive()["state"] == "arrived"
+    taken("arrival")
+    taken("departure")
+    assert box.call("DELETE").status_code == 204
 
 
 def test_refusals_come_in_order(ledger_client: Client) -> None:

@@ -132,6 +132,19 @@ def test_learning_from_a_file_shows_what_changed_and_can_be_undone(
     sellers = page.get_by_role("region", name="Whose plants keep")
     sellers.get_by_text("The same as a table").click()
     expect(sellers.get_by_role("cell", name="thin: no box of yours, rules of thumb only").first).to_be_visible()
+    axe_clean(page)
+    shot(page, "gone-back")
+    take_the_newest(page)
+
+
+def take_the_newest(page: Page) -> None:
+    """End the going back that the page tells of."""
+    held = page.get_by_text(re.compile("^You went back to the rules of thumb on .* 1 newer version waits"))
+    expect(held).to_be_visible()
+    page.get_by_role("button", name="Take the newest").click()
+    expect(held).to_have_count(0)
+    versions = page.get_by_role("group", name="Versions of the model")
+    expect(versions.get_by_role("row", name=re.compile("^fit-"))).to_contain_text("answers now")
 
 
 def test_track_record_is_drawn_and_tabled(

@@ -68,7 +68,7 @@ export function doubtList(doubts, signal, changed) {
   return el(
     "div",
     {},
-    el("p", {}, "These records do not fit the other boxes, or their journeys. They are used as they stand."),
+    el("p", {}, "These records do not fit the other boxes, or their journeys. They are used as they stand, but times in transit are not learned from times that look wrong."),
     el("ul", { class: "doubts" }, shown.slice(0, SHOWN)),
     shown.length > SHOWN
       ? el(

@@ -1,8 +1,9 @@
 /* What was found in a box, what to do with it, its recheck and its claim. */
 
-import { changeForm } from "/page/boxes/journey.js";
+import { get } from "/page/api.js";
+import { changeForm } from "/page/boxes/change_form.js";
 import { calendarOf } from "/page/boxes/to_do.js";
-import { address, CLAIM_WORDS, plantName } from "/page/boxes/words.js";
+import { address, CLAIM_WORDS, path, plantName } from "/page/boxes/words.js";
 import { el } from "/page/dom.js";
 import { choice, dateInput, field, numberInput } from "/page/fields.js";
 import { tableOf } from "/page/plot.js";
@@ -72,7 +73,7 @@ export function arrivalSection(shipment, change, signal) {
     recheck ? recheckPart(recheck, arrival.lines) : null,
     el("h2", {}, "Outcome of the claim"),
     claim ? el("p", {}, claimWords(claim, plan?.currency)) : null,
-    claimForm(claim, change),
+    claimForm(shipment, change, signal),
   );
 }
 
@@ -155,7 +156,16 @@ function recheckPart(recheck, lines) {
 const claimWords = ({ outcome, amount, settled_on: on }, currency) =>
   `Claim ${CLAIM_WORDS[outcome]}${amount === null ? "" : `, ${money(amount, currency ?? undefined)}`}${on ? `, ${date(on)}` : ""}.`;
 
-function claimForm(claim, change) {
+/* A question where more came back than was claimed, as by a digit too many; else null. */
+async function moreThanClaimed({ outcome, amount }, id, currency, signal) {
+  if (outcome !== "refunded" || typeof amount !== "number" || !(amount > 0)) return null;
+  const { total } = await get(path(id, "claim"), { signal });
+  if (amount <= total) return null;
+  const claimed = total > 0 ? `the ${money(total, currency)} claimed` : "what is claimed: nothing whose value is known";
+  return `${money(amount, currency)} is more than ${claimed}. Is that right?`;
+}
+
+function claimForm({ id, claim, plan }, change, signal) {
   const form = {
     outcome: claim?.outcome ?? "refunded",
     amount: claim?.amount ?? null,
@@ -186,6 +196,7 @@ function claimForm(claim, change) {
         ),
       ],
       () => change({ claim: form }, "Recorded."),
+      { check: async () => ({ question: await moreThanClaimed(form, id, plan?.currency ?? undefined, signal) }) },
     ),
   );
 }

@@ -9,7 +9,7 @@ import { outlookSection } from "/page/boxes/outlook.js";
 import { address, boxName, path, plantName, plantsOf, STATE_WORDS, wayOf } from "/page/boxes/words.js";
 import { announce, el } from "/page/dom.js";
 import { boxDoubts, confirmRecord } from "/page/doubtful.js";
-import { forgetBox, keepBox, waitingFor } from "/page/kept.js";
+import { forgetBox, forgetEntered, keepBox, waitingFor } from "/page/kept.js";
 import { boxLessons } from "/page/look_back/lessons.js";
 import { cautionList, failure } from "/page/notices.js";
 import { tableOf } from "/page/plot.js";
@@ -64,6 +64,20 @@ function draw(root, shipment, etag, signal) {
   /* Send a change of the box and draw it as it is then. */
   async function change(body, words) {
     const { data, headers } = await call("PATCH", path(id), { body, headers: { "If-Match": etag }, signal });
+    keepBox(data, headers.get("etag"));
+    draw(root, data, headers.get("etag"), signal);
+    announce(words);
+    root.querySelector("h1").focus();
+  }
+
+  /* Take a step back that was recorded by mistake. */
+  async function takeBack(step, words) {
+    const { data, headers } = await call("POST", path(id, "take-back"), {
+      body: { step },
+      headers: { "If-Match": etag },
+      signal,
+    });
+    forgetEntered(id, "arrival");
     keepBox(data, headers.get("etag"));
     draw(root, data, headers.get("etag"), signal);
     announce(words);
@@ -131,7 +145,7 @@ function draw(root, shipment, etag, signal) {
         "div",
         {},
         boxLessons({ seller: plan?.seller, lines }, signal),
-        journeySection(shipment, change),
+        journeySection(shipment, change, takeBack),
         plan && state !== "planned" ? planSection(plan, forecast) : null,
         cautions.length ? el("h2", {}, "Mind") : null,
         cautionList(cautions, { said, date }) || null,

@@ -1,16 +1,17 @@
 /* The journey of a box: its departure and what was heard of it. */
 
+import { changeForm } from "/page/boxes/change_form.js";
+import { departureForm, takeBackPart, timesForm } from "/page/boxes/times.js";
 import { EVENT_WORDS } from "/page/boxes/words.js";
 import { el } from "/page/dom.js";
-import { choice, clearErrors, field, showErrors, textInput } from "/page/fields.js";
-import { failure } from "/page/notices.js";
+import { choice, field, textInput } from "/page/fields.js";
 import { moment } from "/page/settings.js";
-import { momentInput, nowTyped, toMoment } from "/page/times.js";
+import { momentInput, nowTyped, toMoment, toTyped } from "/page/times.js";
 
-export function journeySection(shipment, change) {
+/* `change` sends news, `takeBack(step, words)` the step that was recorded by mistake. */
+export function journeySection(shipment, change, takeBack) {
   const { state, departed_at: departed, events } = shipment;
   const open = state === "planned" || state === "in_transit" || state === "lost";
-  if (!open && !departed && !events.length) return "";
   return el(
     "section",
     { "aria-labelledby": "journey" },
@@ -21,36 +22,31 @@ export function journeySection(shipment, change) {
           { class: "journey" },
           departed ? el("li", {}, `${moment(departed)}: left`) : null,
           events
-            .filter(({ kind, at }) => kind !== "departed" || at !== departed)
+            .filter(({ kind }) => kind !== "departed" || !departed)
             .map(({ at, kind, note }) =>
               el("li", {}, `${moment(at)}: ${EVENT_WORDS[kind] ?? kind}${note ? `, ${note}` : ""}`),
             ),
         )
       : null,
-    departed ? null : departureForm(change),
-    open && departed ? newsForm(change) : null,
+    open && !departed ? departureForm(shipment, change) : null,
+    open && departed ? newsForm(departed, change) : null,
+    open && !departed ? null : timesForm(shipment, change),
+    takeBackPart(shipment, takeBack),
   );
 }
 
-function departureForm(change) {
-  let at = nowTyped();
-  return changeForm(
-    "It has left",
-    true,
-    [
-      field(
-        "Left on",
-        momentInput(at, (value) => (at = value)),
-        { pointer: "/departed_at", hint: "When the closed box was handed over; your own time." },
-      ),
-    ],
-    () => change({ departed_at: toMoment(at) }, "Marked as on its way."),
-  );
-}
-
-function newsForm(change) {
+/* Where the news are refused for their time, the departure stands there to be corrected with them. */
+function newsForm(departed, change) {
   const kinds = Object.entries(EVENT_WORDS).filter(([kind]) => kind !== "departed");
   const news = { at: nowTyped(), kind: kinds[0][0], note: null };
+  const recorded = toTyped(departed);
+  let left = recorded;
+  const departure = field(
+    "Left on",
+    momentInput(left, (value) => (left = value)),
+    { pointer: "/departed_at", hint: `On record: ${moment(departed)}. Correct it if it is the one that is wrong.` },
+  );
+  departure.hidden = true;
   return el(
     "details",
     {},
@@ -74,35 +70,18 @@ function newsForm(change) {
           textInput(null, (value) => (news.note = value), { maxlength: 120 }),
           { pointer: "/events/0/note" },
         ),
+        departure,
       ],
-      () => change({ events: [{ at: toMoment(news.at), kind: news.kind, note: news.note ?? "" }] }, "Added."),
+      () => {
+        const events = [{ at: toMoment(news.at), kind: news.kind, note: news.note ?? "" }];
+        const corrected = left && left !== recorded ? { departed_at: toMoment(left) } : {};
+        return change({ events, ...corrected }, "Added.");
+      },
+      {
+        refused: (errors) => {
+          if (errors.some(({ pointer }) => pointer === "/events/0/at")) departure.hidden = false;
+        },
+      },
     ),
   );
-}
-
-/* A small form that sends one change; its fields are within `fields`. */
-export function changeForm(words, main, fields, send) {
-  const place = el("div");
-  const button = el("button", { type: "submit", class: main ? "main" : null }, words);
-  const form = el(
-    "form",
-    { on: { submit } },
-    el("div", { class: "fields" }, fields),
-    place,
-    el("div", { class: "actions" }, button),
-  );
-  async function submit(event) {
-    event.preventDefault();
-    button.disabled = true;
-    place.replaceChildren();
-    clearErrors(form);
-    try {
-      await send();
-    } catch (fault) {
-      if (fault.name !== "AbortError")
-        place.replaceChildren(failure(fault, null, showErrors(form, fault.errors ?? [])));
-    }
-    button.disabled = false;
-  }
-  return form;
 }

@@ -1,10 +1,12 @@
 /* Counting again about two weeks on: of the plants alive at arrival, how many are healthy, damaged, dead, gone. */
 
+import { call } from "/page/api.js";
 import { boxOf } from "/page/boxes/known.js";
-import { address, boxName, plantName } from "/page/boxes/words.js";
+import { timesForm } from "/page/boxes/times.js";
+import { address, boxName, path, plantName } from "/page/boxes/words.js";
 import { announce, el, newId } from "/page/dom.js";
 import { field, showErrors } from "/page/fields.js";
-import { entered, formKept, keepEntered, waitingFor } from "/page/kept.js";
+import { entered, formKept, keepBox, keepEntered, waitingFor } from "/page/kept.js";
 import { askOnce, failure } from "/page/notices.js";
 import { refusalOf, send } from "/page/sending.js";
 import { stepper } from "/page/stepper.js";
@@ -50,7 +52,7 @@ export async function show(root, id, signal) {
   const entry = waitingFor(id, KIND);
   const alive = lines.filter((line) => (line.healthy ?? 0) + (line.damaged ?? 0) > 0);
   const form = entered(id, KIND) ?? formKept(entry) ?? fresh(alive, shipment?.recheck, etag);
-  draw(root, { id, name, form, alive, entry, corrects: Boolean(shipment?.recheck) });
+  draw(root, { id, name, form, alive, entry, corrects: Boolean(shipment?.recheck), shipment });
 }
 
 /* Whether the counts are still those of the unboxing. */
@@ -73,8 +75,9 @@ function fresh(alive, recheck, etag) {
   };
 }
 
-function draw(root, { id, name, form, alive, entry, corrects }) {
+function draw(root, { id, name, form, alive, entry, corrects, shipment }) {
   const place = el("div");
+  const times = el("div");
   let asked = false;
   const button = el("button", { type: "submit", class: "main large" }, "Record the recheck");
   const changed = () => keepEntered(id, KIND, form);
@@ -108,6 +111,19 @@ function draw(root, { id, name, form, alive, entry, corrects }) {
   function refuse({ problem }) {
     const left = showErrors(formNode, problem.errors);
     place.replaceChildren(failure(refusalOf(problem), null, left));
+    if (shipment && problem.errors.some(({ pointer }) => pointer === "/checked_at")) offerTimes();
+  }
+
+  /* The recheck is refused for its time: the opening on record may be the one that is wrong, and is corrected here. */
+  function offerTimes() {
+    const part = timesForm(shipment, async (body, words) => {
+      const { data, headers } = await call("PATCH", path(id), { body, headers: { "If-Match": form.etag } });
+      form.etag = headers.get("etag");
+      keepBox(data, form.etag);
+      times.replaceChildren(el("p", { role: "status" }, `${words} Record the recheck once more.`));
+    });
+    part.open = true;
+    times.replaceChildren(part);
   }
 
   const notes = el("textarea", {
@@ -156,6 +172,7 @@ function draw(root, { id, name, form, alive, entry, corrects }) {
         : "No plant was alive at arrival: there is nothing to count.",
     ),
     form.lines.length ? formNode : "",
+    times,
   );
   if (entry?.state === "refused") refuse(entry);
 }

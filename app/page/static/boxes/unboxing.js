@@ -12,7 +12,8 @@ import { field, showErrors } from "/page/fields.js";
 import { entered, forgetEntered, forgetWaiting, formKept, keepEntered, waitingFor } from "/page/kept.js";
 import { askOnce, failure } from "/page/notices.js";
 import { refusalOf, send } from "/page/sending.js";
-import { aheadFaults, momentInput } from "/page/times.js";
+import { moment } from "/page/settings.js";
+import { aheadFaults, momentInput, toTyped } from "/page/times.js";
 
 const KIND = "arrival";
 
@@ -130,6 +131,7 @@ function draw(root, { id, name, form, begin, entry, resumed, corrects }) {
   }
 
   function showRefusal({ problem }) {
+    if (problem.errors.some(({ pointer }) => pointer === "/departed_at")) departure.hidden = false;
     const left = showErrors(formNode, problem.errors);
     place.replaceChildren(failure(refusalOf(problem), null, left));
     formNode.querySelector("[aria-invalid]")?.focus();
@@ -142,6 +144,23 @@ function draw(root, { id, name, form, begin, entry, resumed, corrects }) {
     root.querySelector("h1").focus();
     announce("Begun anew.");
   }
+
+  /* Of a departure on record it is asked only where the server finds that the times do not fit each other. */
+  const recorded = form.departure ? toTyped(form.departure) : null;
+  const departure = field(
+    "Left the seller",
+    momentInput(form.departed_at ?? recorded, (value) => {
+      form.departed_at = value;
+      changed();
+    }),
+    {
+      pointer: "/departed_at",
+      hint: recorded
+        ? `On record: ${moment(form.departure)}. Correct it if it is the one that is wrong.`
+        : "If you know it; else the planned day is taken.",
+    },
+  );
+  departure.hidden = form.departure_known && !form.departed_at;
 
   const formNode = el(
     "form",
@@ -169,16 +188,7 @@ function draw(root, { id, name, form, begin, entry, resumed, corrects }) {
         }),
         { pointer: "/opened_at", hint: "If later than delivered." },
       ),
-      form.departure_known
-        ? null
-        : field(
-            "Left the seller",
-            momentInput(form.departed_at, (value) => {
-              form.departed_at = value;
-              changed();
-            }),
-            { pointer: "/departed_at", hint: "If you know it; else the planned day is taken." },
-          ),
+      departure,
     ),
     el("h2", {}, "Notes and photographs"),
     notesField(form, changed),

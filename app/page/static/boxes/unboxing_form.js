@@ -13,6 +13,7 @@ export function freshForm(lines, { etag, departed_at: departed }) {
     opened_at: null,
     departed_at: null,
     departure_known: Boolean(departed),
+    departure: departed ?? null,
     lines: lines.map((line, i) => ({
       line: line.line ?? i,
       genus: line.genus,
@@ -39,6 +40,7 @@ export function formOf({ arrival, departed_at: departed }, etag, ordered) {
     opened_at: arrival.opened_at === arrival.arrived_at ? null : typed(arrival.opened_at),
     departed_at: null,
     departure_known: Boolean(departed),
+    departure: departed ?? null,
     lines: arrival.lines.map((line) => ({
       line: line.line < ordered ? line.line : null,
       genus: line.genus,

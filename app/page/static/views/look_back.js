@@ -5,6 +5,7 @@ import { get } from "/page/api.js";
 import { el } from "/page/dom.js";
 import { doubtList } from "/page/doubtful.js";
 import { generaFigure, otherEffects, sellers } from "/page/look_back/effects.js";
+import { heldPart } from "/page/look_back/held.js";
 import { ledgerFile } from "/page/look_back/ledger_file.js";
 import { lessons } from "/page/look_back/lessons.js";
 import { refitPart, versions } from "/page/look_back/refit.js";
@@ -70,9 +71,10 @@ export function show(root, _parts, signal) {
   const words = pair();
   const redrawLessons = section("lessons", "What to do", () => lessons(signal), words);
   section("track-record", "Were the forecasts right?", async () => recordWords(await record()), words);
-  const redrawDoubts = section("records", "Records that look wrong", async () => [
-    doubtList((await model()).doubtful, signal, () => redrawDoubts()),
-  ]);
+  const redrawDoubts = section("records", "Records that look wrong", async () => {
+    const { doubtful, transit_left_out: leftOut } = await model();
+    return [doubtList(doubtful, signal, () => redrawDoubts()), leftOut ? el("p", {}, leftOut) : null];
+  });
   const ratios = pair();
   const redrawGenera = section("genera", "Which plants keep", async () => generaPart(await model()), ratios);
   const ofSellers = async () => [
@@ -84,9 +86,12 @@ export function show(root, _parts, signal) {
   section("given-and-found", "Chances given, and what came", async () => recordPlot(await record()), last);
   let redrawVersions = null;
   const changed = () =>
-    Promise.all([redrawLessons(), redrawGenera(), redrawSellers(), redrawVersions(), redrawDoubts()]);
+    Promise.all([redrawLessons(), redrawGenera(), redrawSellers(), redrawVersions(), redrawDoubts(), redrawHeld()]);
   const learning = el("div");
   last.append(learning);
+  const back = el("div");
+  learning.append(back);
+  const redrawHeld = part(back, async () => [heldPart(await model(), signal, changed)]);
   section("refit", "Learn from the boxes", async () => [refitPart(await model(), signal, changed)], learning);
   section(
     "ledger",

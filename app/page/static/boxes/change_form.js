@@ -1,0 +1,43 @@
+/* A small form that sends one change of a box. */
+
+import { el } from "/page/dom.js";
+import { clearErrors, showErrors } from "/page/fields.js";
+import { askOnce, failure } from "/page/notices.js";
+
+/* Its fields are within `fields`. `check()` may return {errors} that stand at the fields, or a {question} to be asked
+   once before it is sent; `refused(errors)` hears what the server did not take, before it is shown. */
+export function changeForm(words, main, fields, send, { check = () => ({}), refused = () => {} } = {}) {
+  const place = el("div");
+  const button = el("button", { type: "submit", class: main ? "main" : null }, words);
+  const form = el(
+    "form",
+    { novalidate: true, on: { submit } },
+    el("div", { class: "fields" }, fields),
+    place,
+    el("div", { class: "actions" }, button),
+  );
+  let asked = null;
+  async function submit(event) {
+    event.preventDefault();
+    button.disabled = true;
+    place.replaceChildren();
+    clearErrors(form);
+    try {
+      const { errors = [], question = null } = await check();
+      if (errors.length) {
+        showErrors(form, errors);
+        form.querySelector("[aria-invalid]")?.focus();
+      } else if (question && question !== asked) {
+        asked = question;
+        place.replaceChildren(askOnce(question, button));
+      } else await send();
+    } catch (fault) {
+      if (fault.name !== "AbortError") {
+        refused(fault.errors ?? []);
+        place.replaceChildren(failure(fault, null, showErrors(form, fault.errors ?? [])));
+      }
+    }
+    button.disabled = false;
+  }
+  return form;
+}
