@@ -21,6 +21,8 @@ Array = NDArray[np.float64]
 
 # Steps of log w over which the mean and variance are taken.
 LOG_STEPS = np.linspace(-6.0, 2.75, 26)
+# Known effects leave (degrees + 1) / 2 as the shape, unknown ones degrees / 2.
+LARGEST_SHAPE = DEGREES + 1.0
 # Least precision that the data are taken to add to an effect's, as a share of the prior's.
 LEAST_SAID = 1e-6
 
@@ -77,7 +79,8 @@ class MixingLaw(NamedTuple):
         log_weight += 0.5 * DEGREES * (LOG_STEPS - np.exp(LOG_STEPS))
         weight = special.softmax(log_weight, axis=-1)
         mean = weight @ np.exp(LOG_STEPS)
-        variance = weight @ np.exp(2.0 * LOG_STEPS) - mean**2
+        # Where counts contradict each other by thousands of nats all weight is at the end of the steps.
+        variance = np.maximum(weight @ np.exp(2.0 * LOG_STEPS) - mean**2, mean**2 / LARGEST_SHAPE)
         return cls(mean**2 / variance, mean / variance)
 
     def draw(self, *, rng: np.random.Generator) -> Mixing:

@@ -210,7 +210,7 @@ class Mover:
         z = np.where(anew, rng.standard_normal(z.shape), z)
         theta, mixing = state.theta.copy(), state.mixing
         # Where theta and the mixing stay, so do the factors, which are what costs.
-        turned: Mask = anew[:, : self._n_outer].any(axis=1)
+        turned: Mask = np.asarray(anew[:, : self._n_outer].any(axis=1))
         again = np.zeros_like(mixing.w, dtype=bool)
         there = mixture
         if turned.any():
