@@ -49,7 +49,9 @@ def compare_reason(batch: Batch, routes: Sequence[RouteResult], choice: RouteCho
             f"{_instead(batch, routes, safe)}."
         )
         more = []
-    if shown.splitting is not None and choice.rule.reason_code in ("best_within_limit", "no_route_keeps_loss"):
+    # What is worth doing is told among what to do.
+    told = shown.worth_apart is not None or choice.rule.reason_code not in ("best_within_limit", "no_route_keeps_loss")
+    if shown.splitting is not None and not told:
         more.append(shown.splitting.text)
     return Reason(lead, " ".join([lead, *more]))
 

@@ -183,20 +183,38 @@ class TestSplitting:
 
     def test_what_costs_nothing_more_is_not_weighed_against_nothing(self) -> None:
         free = {"costs": COSTS | {"phyto": 0}, "routes": [SLOW | {"handling": 0}]}
-        said, _ = self.splitting(**free, draws=4096)
+        answer = compare(lines=list(self.lines), packing=TWO_BOXES, **free, draws=4096)
+        said = answer.routes[0].splitting
+        assert said is not None
         assert said.worst_5pct_margin.apart > said.worst_5pct_margin.together
         assert said.pays
         assert "costs nothing more" in said.text
         assert said.text.endswith(": send them apart.")
+        # More than the 2 % of the landed cost up to which an amount is about nothing: it is a thing to do.
+        spared = said.worst_5pct_margin.apart - said.worst_5pct_margin.together
+        acts = [caution.text for caution in answer.cautions if caution.act]
+        assert (f"courier: {said.text}" in acts) == (spared > 0.02 * answer.routes[0].money.landed_cost)
+        assert (said.text in answer.reason) == (f"courier: {said.text}" not in acts)
 
     def test_it_pays_where_only_apart_keeps_the_loss(self) -> None:
         # With 60 % bearable one box of two may be lost.
         share = self.splitting(risk={"max_loss_share": 0.6, "confidence": 0.8})[0].chance_loss_within_limit
         assert share.apart > share.together
         between = (share.apart + share.together) / 2
-        said, _ = self.splitting(risk={"max_loss_share": 0.6, "confidence": between})
+        answer = compare(
+            lines=list(self.lines),
+            packing=TWO_BOXES,
+            routes=[SLOW],
+            risk={"max_loss_share": 0.6, "confidence": between},
+        )
+        said = answer.routes[0].splitting
+        assert said is not None
         assert said.pays
         assert "it pays, since only apart" in said.text
+        # It changes what to choose, so it is the first thing to do, and said once.
+        assert answer.cautions[0].act
+        assert answer.cautions[0].text == f"courier: {said.text}"
+        assert said.text not in answer.reason
 
     def test_asked_apart_or_together_it_is_the_same_comparison(self) -> None:
         apart, together = (self.splitting(routes=[SLOW | {"travel": travel}])[0] for travel in ("apart", "together"))
