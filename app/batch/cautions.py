@@ -259,6 +259,7 @@ TEMPLATES = {
         "The recheck no longer adds up to the plants alive at arrival and was taken out: enter it again. The old "
         "counts are kept in the history.",
     ),
+    "boxes_apart": Template(PACKING, "{route}: {text}."),
     "boxes_overfull": Template(
         PACKING,
         "{boxes} for {plants} plants: that is more than {capacity} a box, and crowding is not in the model.",

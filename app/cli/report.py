@@ -184,8 +184,9 @@ def compare_report(request: CompareRequest, answer: CompareAnswer) -> str:
     splitting = [
         wrapped(f"{route.name}: {route.splitting.text}", "  ")
         for route in answer.routes
-        # The reason already says it of the recommended route.
-        if route.splitting is not None and route.splitting.text not in answer.reason
+        # The reason, or what to do, already says it of the recommended route.
+        if route.splitting is not None
+        and not any(route.splitting.text in text for text in (answer.reason, *(c.text for c in answer.cautions)))
     ]
     return "\n".join(
         [

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from app.batch import prepare
+from app.batch import caution, prepare
 from app.comparing.batch_cautions import all_cautions
 from app.comparing.choice import advised, choose
 from app.comparing.reasons import compare_reason
@@ -53,9 +53,12 @@ def answer_compare(request: CompareRequest, engine: Engine, from_record: Sequenc
     simulated = batch.routes()
     results = route_results(batch, simulated)
     choice = choose(request, results)
+    shown = results[advised(results, choice)]
     lead, reason = compare_reason(request, results, choice)
     followed = [(s.route, s.drawn) for s in simulated]
     cautions = all_cautions(request, prepared, engine, request.ship_date, followed)
+    if shown.splitting is not None and shown.worth_apart is not None:
+        cautions.append(caution("boxes_apart", route=shown.name, text=shown.splitting.text.removesuffix(".")))
     return CompareAnswer(
         model_version=engine.model_version,
         seed=request.seed,
@@ -67,7 +70,7 @@ def answer_compare(request: CompareRequest, engine: Engine, from_record: Sequenc
         not_counted=prepared.not_counted,
         routes=route_outcomes(batch, results),
         break_even=_break_even(request, simulated),
-        cautions=with_acts(batch, advised(results, choice), cautions),
+        cautions=with_acts(batch, results.index(shown), cautions, shown.worth_apart),
     )
 
 

@@ -23,7 +23,7 @@ def hold_reason(request: HoldRequest, departures: Departures, chosen: Departure 
         text = "Every date is blocked: see blocked_by of each."
         return Reason(text, text)
     if chosen is None:
-        return _none(request, allowed)
+        return _none(request, departures, allowed)
     first = departures.first[chosen.route]
     lead = _now(request, departures, chosen) if chosen is first else _later(request, departures, chosen, first)
     more = [
@@ -34,7 +34,7 @@ def hold_reason(request: HoldRequest, departures: Departures, chosen: Departure 
     return Reason(lead, " ".join([lead, *more]))
 
 
-def _none(request: HoldRequest, allowed: Sequence[Departure]) -> Reason:
+def _none(request: HoldRequest, departures: Departures, allowed: Sequence[Departure]) -> Reason:
     best = max(allowed, key=lambda departure: departure.margin_mean)
     if best.margin_mean < 0:
         lead = (
@@ -45,10 +45,13 @@ def _none(request: HoldRequest, allowed: Sequence[Departure]) -> Reason:
     safest = max(allowed, key=lambda departure: departure.chance_loss_within_limit)
     lead = (
         f"No date keeps the loss within {bearable(request)} with {percent(request.risk.confidence)} chance and earns "
-        "money."
+        f"money: the least bad, {safest.ship_date} by {safest.route}, keeps it with "
+        f"{percent_short_of(safest.chance_loss_within_limit, request.risk.confidence)}, margin "
+        f"{rough(safest.margin_mean, request.currency)}."
     )
-    more = f"The least bad is {safest.ship_date} by {safest.route} with {percent(safest.chance_loss_within_limit)}."
-    return Reason(lead, f"{lead} {more}")
+    more = [_leaves(request, departures, safest, best)] if best is not safest else []
+    more += [*_other_route(request, departures, safest)] if best.route == safest.route else []
+    return Reason(lead, " ".join([lead, *more]))
 
 
 def _now(request: HoldRequest, departures: Departures, chosen: Departure) -> str:
@@ -140,11 +143,15 @@ def _other_route(request: HoldRequest, departures: Departures, chosen: Departure
     others = [departure for departure in departures.open() if departure.route != chosen.route]
     if not others:
         return []
-    other = max(others, key=lambda departure: departure.margin_mean)
+    return [_leaves(request, departures, chosen, max(others, key=lambda departure: departure.margin_mean))]
+
+
+def _leaves(request: HoldRequest, departures: Departures, chosen: Departure, other: Departure) -> str:
+    """Return what another departure leaves beside one, on average and in a bad case."""
     gap = more_or_less(other.margin_mean - chosen.margin_mean, request.currency)
     bad = more_or_less(other.worst - chosen.worst, request.currency)
     average = f"is about equal on average ({gap})" if departures.equal(other, chosen) else f"leaves {gap} on average"
-    return [f"Shipping by {other.route} on {other.ship_date} {average}, and {bad} in the worst 1 in 20."]
+    return f"Shipping by {other.route} on {other.ship_date} {average}, and {bad} in the worst 1 in 20."
 
 
 def in_words(days: Iterable[date], every: Sequence[date]) -> str:

@@ -37,10 +37,13 @@ class _Remedy(NamedTuple):
 _Find = Callable[[SimulatedBatch, SimulatedRoute], _Remedy]
 
 
-def with_acts(batch: SimulatedBatch, advised: int, cautions: Sequence[Caution]) -> list[Caution]:
+def with_acts(
+    batch: SimulatedBatch, advised: int, cautions: Sequence[Caution], worth_apart: float | None = None
+) -> list[Caution]:
     """Return the cautions with those to be acted on first, each with what to do and what that is worth.
 
-    `advised` is the position of the route that the answer is about.
+    `advised` is the position of the route that the answer is about, `worth_apart` what it is worth there to let the
+    boxes travel apart, where a caution says so.
     """
     small = SimulatedBatch(batch.request, batch.prepared, batch.engine, draws=min(REMEDY_DRAWS, batch.request.draws))
     asked = small.simulate(batch.prepared.routes[advised])
@@ -60,7 +63,10 @@ def with_acts(batch: SimulatedBatch, advised: int, cautions: Sequence[Caution]) 
     # Another pack and none at all cannot both be asked for: what is worth more is.
     if {"heat_pack_short", "heat_pack_too_warm"} <= worth.keys():
         del worth[min("heat_pack_short", "heat_pack_too_warm", key=lambda code: worth[code][0])]
-    ranked = sorted(worth, key=lambda code: -worth[code][0])
+    gains = {code: gain for code, (gain, _) in worth.items()}
+    if worth_apart is not None:
+        gains["boxes_apart"] = worth_apart
+    ranked = sorted(gains, key=lambda code: -gains[code])
     acts = [*ranked, *(code for code in NOT_PLAYED if code in found)][:MOST_ACTS]
     return [
         *(_acted(caution, worth) for code in acts for caution in cautions if caution.code == code),

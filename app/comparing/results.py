@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from app.comparing.simulated import SimulatedBatch, SimulatedRoute
-from app.comparing.splitting import splitting
+from app.comparing.splitting import splitting, worth_apart
 from app.schemas import Splitting
 from model.decision import Summary, chance_best, chance_loss_within_limit, summarise, worst_share_mean
 
@@ -16,7 +16,7 @@ class RouteResult:
     """A route of a comparison.
 
     `worst` is the mean margin of the worst 1 in 20 draws; `chance_best` is the share of draws in which no other route
-    has a better margin; `splitting` is None for a single box.
+    has a better margin; `splitting` is None for a single box, `worth_apart` where its boxes need not travel apart.
     """
 
     simulated: SimulatedRoute
@@ -27,6 +27,7 @@ class RouteResult:
     chance_loss_within_limit: float
     chance_best: float
     splitting: Splitting | None
+    worth_apart: float | None
 
     @property
     def name(self) -> str:
@@ -39,6 +40,14 @@ def route_results(batch: SimulatedBatch, simulated: Sequence[SimulatedRoute]) ->
     request = batch.request
     sent = sum(line.quantity for line in request.lines)
     best = chance_best(np.stack([s.money.margin for s in simulated], axis=1))
+
+    def split(s: SimulatedRoute) -> tuple[Splitting | None, float | None]:
+        if s.route.plan.n_boxes == 1:
+            return None, None
+        other = batch.other_travel(s.route)
+        found = splitting(request, s, other)
+        return found, worth_apart(request, s, other, found)
+
     return [
         RouteResult(
             simulated=s,
@@ -50,7 +59,8 @@ def route_results(batch: SimulatedBatch, simulated: Sequence[SimulatedRoute]) ->
                 s.drawn.dead.sum(axis=1), sent, request.risk.max_loss_share
             ),
             chance_best=float(chance),
-            splitting=splitting(request, s, batch.other_travel(s.route)) if s.route.plan.n_boxes > 1 else None,
+            splitting=found,
+            worth_apart=worth,
         )
-        for s, chance in zip(simulated, best, strict=True)
+        for s, chance, (found, worth) in zip(simulated, best, map(split, simulated), strict=True)
     ]

@@ -18,6 +18,8 @@ def effect_lessons(effect: Effect, reference: Reference) -> list[Lesson]:
     """Return what to do about a level; nothing where its boxes are too few or its 80 % interval holds 1."""
     boxes, ratio = effect.evidence.boxes, effect.time_ratio
     less, longer = ratio.p90 < 1.0, ratio.p10 > 1.0
+    # A slower way risks the plants, so it takes as much as it takes to overrule the table.
+    slower = ratio.p10 > CONSTANTS.row_given_up_ratio
     if boxes < CONSTANTS.few_boxes:
         return []
     behind = f"from {boxes_words(boxes)}"
@@ -28,7 +30,7 @@ def effect_lessons(effect: Effect, reference: Reference) -> list[Lesson]:
         found.append(Lesson(about=about, label=label, code=code, boxes=boxes, text=text))
 
     if less or longer:
-        if effect.kind in ("genus", "cultivar"):
+        if effect.kind in ("genus", "cultivar") and (less or slower):
             about: LessonAbout = "genus" if effect.kind == "genus" else "cultivar"
             keep = f"{label} keeps {how} {PLANTS[about]}"
             add(about, "faster_way" if less else "slower_way", f"{keep}: {FASTER if less else SLOWER}; {behind}.")

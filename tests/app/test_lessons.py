@@ -60,6 +60,11 @@ def test_plants_and_packings_are_told_only_where_boxes_say_so() -> None:
     ]
     assert told("genus", "Begonia", 0.4, 0.6, 4) == []  # too few boxes
     assert told("genus", "Begonia", 0.8, 1.2, 9) == []  # the interval holds 1
+    assert told("genus", "Philodendron", 1.03, 1.39, 9) == []  # perhaps too little longer to risk the slower way
+    assert told("genus", "Philodendron", 1.3, 1.8, 9) == [
+        "Philodendron keeps about half as long again as an average aroid packed alike: the slower way will do for it; "
+        "from 9 boxes."
+    ]
     assert told("genus", "Begonia", 0.8, 1.2, 9, beyond=2.0) == [
         "Begonia: your boxes overrule the table, about twice as long as it says; answers follow your boxes; "
         "from 9 boxes."

@@ -155,6 +155,11 @@ def test_no_date_is_good_enough(fields: Fields, words: str) -> None:
     answer = hold(**SPAN, **fields)
     assert answer.recommended is None
     assert answer.reason.startswith(words)
+    if words.startswith("No date"):
+        least = max(answer.dates, key=lambda entry: entry.chance_loss_within_limit)
+        assert f"the least bad, {least.ship_date} by {least.route}, keeps it with" in answer.lead
+        assert answer.lead.endswith(f", margin {least.margin_mean:,.0f} GBP.")
+        assert " in the worst 1 in 20." in answer.reason
 
 
 def test_weekend_adds_a_layover_to_boxes_closed_towards_it() -> None:

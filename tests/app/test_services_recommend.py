@@ -42,10 +42,19 @@ class TestRecommended:
 
     def test_loss_unbearable_names_the_least_bad(self) -> None:
         answer = compare(risk={"max_loss_share": 0.0, "confidence": 0.999})
-        least = max(answer.routes, key=lambda route: route.chance_loss_within_limit)
+        other, least = sorted(answer.routes, key=lambda route: route.chance_loss_within_limit)
         assert answer.recommended is None
         assert answer.reason.startswith("No route keeps the loss within 0 % dead")
-        assert f"the least bad, {least.name}, does with" in answer.lead
+        gap = other.money.margin.mean - least.money.margin.mean
+        bad = other.money.worst_5pct_margin - least.money.worst_5pct_margin
+        less, spared = (f"{abs(amount):.0f} GBP {'more' if amount > 0 else 'less'}" for amount in (gap, bad))
+        assert (
+            f"the least bad, {least.name}, does with {100 * least.chance_loss_within_limit:.0f} %, "
+            f"{least.plants.healthy_two_weeks.mean:.0f} of 32 plants healthy two weeks on, "
+            f"margin {least.money.margin.mean:.0f} GBP; {other.name} keeps it with "
+            f"{100 * other.chance_loss_within_limit:.0f} %, leaves {less} on average, "
+            f"{'but' if gap * bad < 0 else 'and'} {spared} in the worst 1 in 20."
+        ) in answer.lead
 
     def test_only_routes_that_lose_money_are_safe(self) -> None:
         answer = compare(routes=[SLOW, CARGO | {"freight": 3000}], risk={"max_loss_share": 0.1, "confidence": 0.8})
@@ -53,7 +62,8 @@ class TestRecommended:
         assert slow.money.margin.mean > 0 > cargo.money.margin.mean
         assert slow.chance_loss_within_limit < 0.8 <= cargo.chance_loss_within_limit
         assert answer.recommended is None
-        assert "air cargo, loses" in answer.reason
+        assert "air cargo, loses" in answer.lead
+        assert re.search(r"on average; courier keeps it with \d+ %, leaves [\d,]+ GBP more on average", answer.lead)
 
     def test_safer_route_is_taken_though_another_earns_more(self) -> None:
         answer = compare(routes=[SLOW, CARGO | {"freight": 400}], risk={"max_loss_share": 0.1, "confidence": 0.8})
@@ -173,20 +183,38 @@ class TestSplitting:
 
     def test_what_costs_nothing_more_is_not_weighed_against_nothing(self) -> None:
         free = {"costs": COSTS | {"phyto": 0}, "routes": [SLOW | {"handling": 0}]}
-        said, _ = self.splitting(**free, draws=4096)
+        answer = compare(lines=list(self.lines), packing=TWO_BOXES, **free, draws=4096)
+        said = answer.routes[0].splitting
+        assert said is not None
         assert said.worst_5pct_margin.apart > said.worst_5pct_margin.together
         assert said.pays
         assert "costs nothing more" in said.text
         assert said.text.endswith(": send them apart.")
+        # More than the 2 % of the landed cost up to which an amount is about nothing: it is a thing to do.
+        spared = said.worst_5pct_margin.apart - said.worst_5pct_margin.together
+        acts = [caution.text for caution in answer.cautions if caution.act]
+        assert (f"courier: {said.text}" in acts) == (spared > 0.02 * answer.routes[0].money.landed_cost)
+        assert (said.text in answer.reason) == (f"courier: {said.text}" not in acts)
 
     def test_it_pays_where_only_apart_keeps_the_loss(self) -> None:
         # With 60 % bearable one box of two may be lost.
         share = self.splitting(risk={"max_loss_share": 0.6, "confidence": 0.8})[0].chance_loss_within_limit
         assert share.apart > share.together
         between = (share.apart + share.together) / 2
-        said, _ = self.splitting(risk={"max_loss_share": 0.6, "confidence": between})
+        answer = compare(
+            lines=list(self.lines),
+            packing=TWO_BOXES,
+            routes=[SLOW],
+            risk={"max_loss_share": 0.6, "confidence": between},
+        )
+        said = answer.routes[0].splitting
+        assert said is not None
         assert said.pays
         assert "it pays, since only apart" in said.text
+        # It changes what to choose, so it is the first thing to do, and said once.
+        assert answer.cautions[0].act
+        assert answer.cautions[0].text == f"courier: {said.text}"
+        assert said.text not in answer.reason
 
     def test_asked_apart_or_together_it_is_the_same_comparison(self) -> None:
         apart, together = (self.splitting(routes=[SLOW | {"travel": travel}])[0] for travel in ("apart", "together"))

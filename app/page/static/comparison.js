@@ -27,10 +27,11 @@ function spanOf(data, cold) {
   return [Math.floor(Math.min(...all) - 2), Math.ceil(Math.max(...all) + 2)];
 }
 
-/* What boxes apart would cost and buy, where the reason does not say it already. */
+/* What boxes apart would cost and buy, where neither the reason nor what to do says it already. */
 function splitWords(data) {
+  const told = [data.reason, ...data.cautions.map((caution) => caution.text)];
   return data.routes
-    .filter((route) => route.splitting && !data.reason.includes(route.splitting.text))
+    .filter((route) => route.splitting && !told.some((text) => text.includes(route.splitting.text)))
     .map((route) => el("p", {}, el("strong", {}, `${route.name}: `), said(route.splitting.text)));
 }
 
