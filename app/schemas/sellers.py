@@ -111,7 +111,7 @@ class Quarter(AnswerModel):
 
 
 class Fall(AnswerModel):
-    """How the newest boxes speak for plants that now last half as long, by the boxes that the active model was fitted to.
+    """How the newest boxes that the active model was fitted to speak for plants that now last half as long.
 
     Of the last box, or of the last two together: what says more.
     """

@@ -96,7 +96,7 @@ def seller_trend(engine: Engine, key: str, name: str) -> Trend:
 
 
 def told_fall(log_ratios: Sequence[float]) -> Fall | None:
-    """Return of the log likelihood ratios of a seller's newest boxes the one that says most; None where there are none."""
+    """Return the log likelihood ratio of a seller's newest boxes that says most, if any, as it is told."""
     if not log_ratios:
         return None
     most = float(np.log(MOST_ODDS))

@@ -19,8 +19,8 @@ from numpy.typing import NDArray
 
 from app.serving.artifact_checks import check_values
 from app.serving.learned_times import LaneKey, LaneTimes, LearnedTimes
-from app.serving.seller_falls import NEWEST, SellerFalls
 from app.serving.manifest import FORMAT, ArtefactError, DelayCheck, Manifest, read_manifest
+from app.serving.seller_falls import NEWEST, SellerFalls
 from model.plant import KINDS, LEARNED_SCALES, Level
 from model.predict import BoxCounts, FitVariance, LateLossDraws, LevelCounts, PosteriorDraws
 from model.prior import ParameterDraws
@@ -33,7 +33,7 @@ Arrays = dict[str, NDArray[Any]]
 
 @dataclass(frozen=True, eq=False)
 class FittedModel:
-    """A model fitted to recorded boxes: its draws, what they rest on, times in transit, its manifest, sellers' falls."""
+    """A model fitted to recorded boxes: its draws, what they rest on, times in transit, manifest, sellers' falls."""
 
     draws: PosteriorDraws
     counts: BoxCounts

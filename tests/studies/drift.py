@@ -95,7 +95,7 @@ def log_ratio(lines: Lines, counts: Array, draws: PosteriorDraws, reference: Ref
 def found_falls(
     observed: Observed, draws: PosteriorDraws, n: int, *, quarters: NDArray[np.int_], seller: str, fit: Fit
 ) -> dict[str, Any]:
-    """Return what a refit finds of the seller's newest boxes, n of them new, by the fit of all and as the page has it."""
+    """Return what a refit finds of a seller's newest boxes, n of them new, by the fit of all and as the page has it."""
     first = np.unique(observed.observations.box, return_index=True)[1]
     newest = newest_boxes(observed.observations, (3 * quarters[first]).astype("datetime64[M]"))[seller]
     by_all = by_fit_of_all(observed, newest, draws)
