@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import special
 
+from app.learning.falls import FALL_DRAWS, seller_falls
 from app.learning.recorded_rechecks import RecheckedLines, rechecked_lines
 from app.learning.recorded_times import RecordedTimes
 from app.recorded import RecordedLines, recorded_lines
@@ -20,6 +21,7 @@ from app.store import ArrivedBoxes, LoggerColumns, ShipmentColumns
 from model.fit import (
     ConvergenceError,
     KappaAtMode,
+    Observations,
     Observed,
     Posterior,
     count_boxes,
@@ -38,7 +40,8 @@ LEAST_BOXES_LEFT = 5
 class Recorded(NamedTuple):
     """Everything of a ledger that a fit reads; `observed` are the lines as the model sees them.
 
-    `learned` are the times in transit by these boxes: the lines' journeys are of these times too.
+    `learned` are the times in transit by these boxes: the lines' journeys are of these times too. `ship_date`
+    (shipments,) is that of each shipment.
     """
 
     lines: RecordedLines
@@ -46,6 +49,7 @@ class Recorded(NamedTuple):
     rechecks: RecheckedLines
     times: RecordedTimes
     learned: LearnedTimes
+    ship_date: NDArray[np.datetime64]
 
     @classmethod
     def of(
@@ -68,7 +72,7 @@ class Recorded(NamedTuple):
         learned = times.learn()
         lines = recorded_lines(arrived, logger, reference, plans, learned)
         observed = observe(lines.lines, lines.counts, reference)
-        return cls(lines, observed, rechecked_lines(arrived, lines), times, learned)
+        return cls(lines, observed, rechecked_lines(arrived, lines), times, learned, arrived.shipments.ship_date)
 
     @property
     def shipment_of_box(self) -> NDArray[np.int64]:
@@ -103,6 +107,12 @@ def fit_model(
     diagnostics["transit_boxes_on_the_way"] = recorded.times.n_on_the_way
     diagnostics["transit_boxes_left_out"] = recorded.times.n_left_out
     diagnostics["late_loss_boxes"] = recorded.rechecks.n_boxes
+
+    def fit_some(some: Observations) -> PosteriorDraws:
+        few = min(n_weighed or FALL_DRAWS, FALL_DRAWS)
+        return fit_boxes(some, reference, n_draws=FALL_DRAWS, n_weighed=few, seed=PRIOR_SEED).draws
+
+    shipped = recorded.ship_date[recorded.shipment_of_box]
     record = FitRecord(
         fitted_at,
         recorded.fingerprint(),
@@ -111,6 +121,7 @@ def fit_model(
         n_rechecked_boxes=recorded.rechecks.n_boxes,
         n_rechecked_plants=recorded.rechecks.n_plants,
         delay_check=_delay_check(recorded, fitted.posterior, reference),
+        falls=seller_falls(recorded.observed, shipped, fitted.draws, fit=fit_some),
     )
     draws = with_late_loss(fitted.draws, recorded.rechecks)
     return to_artefact(draws, count_boxes(observations), variance, recorded.learned, record)
@@ -142,6 +153,7 @@ def with_times(fitted: FittedModel, recorded: Recorded, times: RecordedTimes) ->
         n_rechecked_boxes=manifest.n_rechecked_boxes,
         n_rechecked_plants=manifest.n_rechecked_plants,
         delay_check=manifest.delay_check,
+        falls=fitted.falls,
     )
     return to_artefact(fitted.draws, fitted.counts, fitted.variance, again.learned, record)
 

@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from app.batch import boxes_words
 from app.lessons.words import ratio_words
 from app.schemas import Lesson, LessonCode, SellerAnswer, ShrunkShare
+from app.sellers import fall_words
 from model.reference import CONSTANTS
 
 
@@ -19,8 +20,12 @@ def seller_lessons(seller: SellerAnswer) -> list[Lesson]:
     if boxes >= CONSTANTS.few_boxes:
         behind = f"from {boxes_words(boxes)}"
         keep = f"Plants from {seller.name} last {ratio_words(ratio.p50)} those from an average seller of its kind"
+        fall = seller.trend.fall
         if seller.trend.verdict == "worse":
             text = f"{seller.name} gets worse: ask what changed before you order again; {behind}."
+            add("getting_worse", text, boxes)
+        elif fall is not None and fall.named:
+            text = f"{fall_words(fall, seller.name)}: ask what changed before you order again; {behind}."
             add("getting_worse", text, boxes)
         if ratio.p90 < 1.0:
             add("renegotiate_or_stop", f"{keep}: renegotiate the packing, or stop; {behind}.", boxes)

@@ -105,6 +105,7 @@ from app.schemas.risk import (
 from app.schemas.sellers import (
     BuyersAnswers,
     Claims,
+    Fall,
     Quarter,
     SellerAnswer,
     SellerRequest,
@@ -204,6 +205,7 @@ __all__ = [
     "EquivalentDays",
     "EventAnswer",
     "Evidence",
+    "Fall",
     "Finding",
     "FindingState",
     "ForecastAnswer",

@@ -110,6 +110,17 @@ class Quarter(AnswerModel):
     time_ratio: Quantiles = Field(description="against an average seller of its kind, in this quarter")
 
 
+class Fall(AnswerModel):
+    """How the newest boxes that the active model was fitted to speak for plants that now last half as long.
+
+    Of the last box, or of the last two together: what says more.
+    """
+
+    boxes: int = Field(ge=1, description="of the newest boxes, taken together")
+    times_likelier: float = Field(gt=0, description="their counts than if nothing had changed, given all other boxes")
+    named: bool = Field(description="whether it is beyond what one seller in twenty reaches who has not changed")
+
+
 class Trend(AnswerModel):
     """Whether a seller gets better or worse; numbers only where it has boxes in two quarters."""
 
@@ -120,6 +131,9 @@ class Trend(AnswerModel):
     chance_worse: float | None = Field(description="that they keep less long, 0 to 1")
     drift_odds: float | None = Field(
         description="how many times likelier its boxes are with a change between the two quarters than without one"
+    )
+    fall: Fall | None = Field(
+        default=None, description="null with fewer than 3 boxes, or where the fit has too few draws to tell"
     )
     verdict: Verdict
     text: str

@@ -5,5 +5,6 @@ Only changes.py writes.
 
 from app.sellers.changes import put_seller
 from app.sellers.sellers import answer_seller, answer_sellers
+from app.sellers.trend import fall_words
 
-__all__ = ["answer_seller", "answer_sellers", "put_seller"]
+__all__ = ["answer_seller", "answer_sellers", "fall_words", "put_seller"]

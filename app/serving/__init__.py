@@ -21,9 +21,11 @@ from app.serving.quick_update import QuickUpdate, Refused
 from app.serving.refit_process import RefitProcesses
 from app.serving.refits import find_refit, refit_answer, request_refit
 from app.serving.self_learning import SelfLearning
+from app.serving.seller_falls import NEWEST, SellerFalls
 from app.serving.stored_fit import StoredFit, read_fit
 
 __all__ = [
+    "NEWEST",
     "PRIOR_SEED",
     "STORED_DRAWS",
     "ActiveModel",
@@ -39,6 +41,7 @@ __all__ = [
     "RefitProcesses",
     "Refused",
     "SelfLearning",
+    "SellerFalls",
     "StoredFit",
     "activate",
     "answer_versions",

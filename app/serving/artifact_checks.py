@@ -99,6 +99,10 @@ def _count_faults(manifest: Manifest, arrays: Arrays) -> Iterator[tuple[str, str
                 yield name, "is not all whole numbers, 0 or more"
             elif name.endswith((".boxes", ".plants")) and (array > _most(manifest, name)).any():
                 yield name, "counts more than the fit has"
+    if "falls.seller" in arrays:  # not in artefacts from before there were any
+        codes = arrays["falls.seller"]
+        if codes.dtype.kind != "i" or ((codes < 0) | (codes >= len(manifest.levels["seller"]))).any():
+            yield "falls.seller", "is beyond the levels"
     for kind in ("genus", "seller"):
         if (arrays[f"pairs.{kind}"] >= len(manifest.levels[kind])).any():
             yield f"pairs.{kind}", "is beyond the levels"

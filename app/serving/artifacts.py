@@ -9,7 +9,7 @@ new hash. Versions of this package and of numpy are for the record only.
 import io
 import zipfile
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 from importlib.metadata import PackageNotFoundError, version
 from typing import Any
@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 from app.serving.artifact_checks import check_values
 from app.serving.learned_times import LaneKey, LaneTimes, LearnedTimes
 from app.serving.manifest import FORMAT, ArtefactError, DelayCheck, Manifest, read_manifest
+from app.serving.seller_falls import NEWEST, SellerFalls
 from model.plant import KINDS, LEARNED_SCALES, Level
 from model.predict import BoxCounts, FitVariance, LateLossDraws, LevelCounts, PosteriorDraws
 from model.prior import ParameterDraws
@@ -32,13 +33,14 @@ Arrays = dict[str, NDArray[Any]]
 
 @dataclass(frozen=True, eq=False)
 class FittedModel:
-    """A model fitted to recorded boxes: its draws, what they rest on, times in transit, and its manifest."""
+    """A model fitted to recorded boxes: its draws, what they rest on, times in transit, manifest, sellers' falls."""
 
     draws: PosteriorDraws
     counts: BoxCounts
     variance: FitVariance
     times: LearnedTimes
     manifest: Manifest
+    falls: SellerFalls = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,6 +54,7 @@ class FitRecord:
     n_rechecked_boxes: int = 0
     n_rechecked_plants: int = 0
     delay_check: DelayCheck | None = None
+    falls: SellerFalls = field(default_factory=dict)
 
 
 def package_version() -> str:
@@ -72,7 +75,7 @@ def to_artefact(
     ArtefactError
         If an array holds a value that is not finite.
     """
-    arrays = _arrays(draws, counts, variance, times)
+    arrays = _arrays(draws, counts, variance, times) | _fall_arrays(record.falls, counts)
     if bad := sorted(name for name, array in arrays.items() if not np.isfinite(array).all()):
         raise ArtefactError(f"the fit is not finite in {', '.join(bad)}")
     buffer = io.BytesIO()
@@ -101,7 +104,7 @@ def to_artefact(
         diagnostics=dict(record.diagnostics),
         sha256="",
     )
-    return FittedModel(draws, counts, variance, times, manifest.sealed(data)), data
+    return FittedModel(draws, counts, variance, times, manifest.sealed(data), record.falls), data
 
 
 def from_artefact(manifest_json: str, data: bytes, reference: Reference) -> FittedModel:
@@ -157,6 +160,14 @@ def _time_arrays(times: LearnedTimes) -> Arrays:
     }
 
 
+def _fall_arrays(falls: SellerFalls, counts: BoxCounts) -> Arrays:
+    told = [(code, falls[str(level)]) for code, level in enumerate(counts.levels["seller"]) if level in falls]
+    return {
+        "falls.seller": np.array([code for code, _ in told], dtype=np.int64),
+        "falls.log_ratio": np.array([ratios for _, ratios in told], dtype=float).reshape(len(told), len(NEWEST)),
+    }
+
+
 def _count_arrays(name: str, counts: LevelCounts) -> Arrays:
     return {f"{name}.boxes": counts.boxes, f"{name}.plants": counts.plants}
 
@@ -201,7 +212,12 @@ def _model(manifest: Manifest, arrays: Arrays, reference: Reference) -> FittedMo
         reference=reference,
     )
     n_lanes = len(manifest.lanes)
-    arrays = {"times.left_out": np.zeros(n_lanes, dtype=np.int64)} | arrays  # not in artefacts from before there were
+    # Not in artefacts from before there were any.
+    none_yet = {"times.left_out": np.zeros(n_lanes, dtype=np.int64), **_fall_arrays({}, counts)}
+    arrays = none_yet | arrays
+    n_falls = len(arrays["falls.seller"])
+    ratios = take("falls.log_ratio", n_falls, len(NEWEST)).tolist()
+    falls = {str(levels["seller"][code]): (*own,) for code, own in zip(arrays["falls.seller"], ratios, strict=True)}
     times = zip(
         manifest.lanes,
         take("times.quantiles", n_lanes, 3).tolist(),
@@ -216,4 +232,5 @@ def _model(manifest: Manifest, arrays: Arrays, reference: Reference) -> FittedMo
             tuple(LaneTimes(LaneKey(*key), TransitQuantiles(*days), *counted) for key, days, *counted in times)
         ),
         manifest,
+        falls,
     )

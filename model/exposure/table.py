@@ -75,6 +75,12 @@ class ExposureTable:
         table._variance = None if self._variance is None else self._variance[rows]
         return table
 
+    def longer(self, factor: float) -> "ExposureTable":
+        """Return the table of the same lines had they been so many times as long on the way, in the same air."""
+        table = self.take(np.arange(len(self)))
+        table._mean[:, 0] += np.log(factor)  # that of the polynomial which is 1 everywhere
+        return table
+
 
 def _basis(points: Array, interval: tuple[float, float], n: int) -> Array:
     """Return the first n Chebyshev polynomials at points of an interval, (points, n)."""

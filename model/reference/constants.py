@@ -172,6 +172,11 @@ class Constants:
     record_part_boxes: int
     trend_sure_chance: float
     trend_likely_chance: float
+    fall_time_ratio: float
+    fall_least_boxes: int
+    fall_likelier_one_box: float
+    fall_likelier_two_boxes: float
+    fall_least_draws: int
 
 
 @cache

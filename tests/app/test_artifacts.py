@@ -188,3 +188,16 @@ def test_a_fit_that_is_not_finite_is_refused() -> None:
 
 def _fields(parameters: ParameterDraws) -> dict[str, Any]:
     return {name: getattr(parameters, name) for name in ParameterDraws.__dataclass_fields__}
+
+
+def test_falls_of_sellers_are_read_back_and_artefacts_from_before_them_too() -> None:
+    model = fitted()[0]
+    record = FitRecord(FITTED_AT, "", 1, {}, falls={"invented ferns": (0.25, -1.5)})
+    told, data = to_artefact(model.draws, model.counts, model.variance, model.times, record)
+    manifest = told.manifest.model_dump_json()
+    assert from_artefact(manifest, data, load_reference()).falls == {"invented ferns": (0.25, -1.5)}
+    with np.load(io.BytesIO(data)) as stored:
+        before = {name: stored[name] for name in stored.files if not name.startswith("falls.")}
+    buffer = io.BytesIO()
+    np.savez(buffer, **before)
+    assert from_artefact(resealed(buffer.getvalue()), buffer.getvalue(), load_reference()).falls == {}

@@ -12,13 +12,15 @@ def test_a_fall_is_likelier_where_plants_fell() -> None:
     for n in drift.NEW:
         fell, ever = found[f"fallen, {n}"], found[f"as ever, {n}"]
         assert fell["likelihood ratio"] > ever["likelihood ratio"]
+        assert fell["ratio by the fit of all boxes"] > ever["ratio by the fit of all boxes"]
         assert all(0.0 < one["chance worse"] < 1.0 and one["odds"] > 0.0 for one in (fell, ever))
 
 
 def test_named_are_those_beyond_all_but_one_in_twenty() -> None:
     rows = [
         {
-            f"{world}, {n}": {"chance worse": value, "odds": 2.0, "likelihood ratio": value}
+            f"{world}, {n}": dict.fromkeys(drift.STATISTICS, value)
+            | {"odds": 2.0, "fall": world == "fallen" and i == 0, "untold": i < n, "sure": i >= 2 * n}
             for n in drift.NEW
             for world, value in (("as ever", i / 40), ("fallen", i / 40 + 0.5))
         }
@@ -30,8 +32,9 @@ def test_named_are_those_beyond_all_but_one_in_twenty() -> None:
         "named": {"share": 0.525, "low": pytest.approx(0.361, abs=1e-3), "high": pytest.approx(0.685, abs=1e-3)},
         "bound": 0.95,
     }
-    # A seller's page says so from 0.9 on: 36 to 39 of 40, and 16 to 39.
-    assert (cell["page"]["as ever"]["share"], cell["page"]["fallen"]["share"]) == (0.1, 0.6)
+    # A seller's page says so from 0.9 on, 36 to 39 of 40, and 16 to 39; and of a fall, the first.
+    assert (cell["page"]["as ever"]["share"], cell["page"]["fallen"]["share"]) == (0.1, 0.625)
+    assert (cell["not told"]["share"], cell["too few draws of the fit of all"]["share"]) == (0.05, 0.1)
 
 
 def test_a_fit_made_again_is_compared_by_its_intervals() -> None:
