@@ -1,10 +1,10 @@
-"""Shipments page by page, the newest first, with what waits to be done."""
+"""Shipments page by page, the newest first, those that have arrived by arrival, with what waits to be done."""
 
 import base64
 import binascii
 import re
 from collections.abc import Iterable
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from typing import NamedTuple, get_args
 from zoneinfo import ZoneInfo
 
@@ -34,7 +34,7 @@ IN_TRANSIT = "in_transit"
 USUAL_LIMIT, MAX_LIMIT = 100, 500
 MAX_NUMBER = 2**31 - 1
 MAX_REFERENCE_CHARACTERS = 120
-_CURSOR = re.compile(rb"before ([1-9][0-9]{0,9})")
+_CURSOR = re.compile(rb"before ([1-9][0-9]{0,9})(?: of ([0-9]{4}-[0-9]{2}-[0-9]{2}))?")
 
 
 class PageQuery(NamedTuple):
@@ -44,6 +44,7 @@ class PageQuery(NamedTuple):
     reference: str | None = None
     limit: int = USUAL_LIMIT
     before: int | None = None
+    arrived_by: date | None = None
 
 
 def page_query(parameters: Iterable[tuple[str, str]]) -> PageQuery:
@@ -70,12 +71,13 @@ def page_query(parameters: Iterable[tuple[str, str]]) -> PageQuery:
     n = USUAL_LIMIT if limit is None else int(limit) if re.fullmatch("[0-9]{1,4}", limit) else 0
     if not 1 <= n <= MAX_LIMIT:
         faults.append(FieldError("/limit", f"must be a whole number, 1 to {MAX_LIMIT}"))
-    before = None if cursor is None else _from_cursor(cursor)
-    if cursor is not None and before is None:
+    before, arrived_by = (None, None) if cursor is None else _from_cursor(cursor)
+    # A cursor begins where a list of the same order ended.
+    if cursor is not None and (before is None or (state == ARRIVED) != (arrived_by is not None)):
         faults.append(FieldError("/cursor", "must be the next_cursor of an answer: leave it out to begin at the top"))
     if faults:
         raise InvalidInput(faults)
-    return PageQuery(state, reference, n, before)
+    return PageQuery(state, reference, n, before, arrived_by)
 
 
 def answer_page(query: PageQuery, database: Database, reference: Reference, now: datetime) -> ShipmentsAnswer:
@@ -91,7 +93,12 @@ def answer_page(query: PageQuery, database: Database, reference: Reference, now:
     oldest = now.date() - timedelta(days=CONSTANTS.outcome_days)
     with database.reading() as connection:
         found = list_shipments(
-            connection, state=query.state, reference=query.reference, before=query.before, limit=query.limit + 1
+            connection,
+            state=query.state,
+            reference=query.reference,
+            before=query.before,
+            arrived_by=query.arrived_by,
+            limit=query.limit + 1,
         )
         lives = read_lives(connection, found[: query.limit])
         n_waiting = count_without_outcome(connection, oldest)
@@ -116,7 +123,7 @@ def answer_page(query: PageQuery, database: Database, reference: Reference, now:
     more = len(found) > query.limit
     return ShipmentsAnswer(
         items=[item(life) for life in lives],
-        next_cursor=_cursor(lives[-1].stored.number) if more else None,
+        next_cursor=_cursor(lives[-1], by_arrival=query.state == ARRIVED) if more else None,
         cautions=[caution("outcome_missing", n=n_waiting, days=CONSTANTS.outcome_days)] if n_waiting else [],
     )
 
@@ -155,14 +162,21 @@ def _item(
 _PARAMETERS = (*PageQuery._fields[:3], "cursor")
 
 
-def _cursor(number: int) -> str:
-    return base64.urlsafe_b64encode(b"before %d" % number).decode().rstrip("=")
+def _cursor(life: ShipmentLife, *, by_arrival: bool) -> str:
+    day = f" of {life.stored.record.arrival_date}" if by_arrival else ""
+    return base64.urlsafe_b64encode(f"before {life.stored.number}{day}".encode()).decode().rstrip("=")
 
 
-def _from_cursor(cursor: str) -> int | None:
+def _from_cursor(cursor: str) -> tuple[int | None, date | None]:
+    """Return the number and, in a list by arrival, the day from which to go on; nothing where it is no cursor."""
     try:
         words = base64.b64decode(cursor + "=" * (-len(cursor) % 4), altchars=b"-_", validate=True)
     except (binascii.Error, ValueError):
-        return None
+        return None, None
     found = _CURSOR.fullmatch(words)
-    return int(found[1]) if found and int(found[1]) <= MAX_NUMBER else None
+    if found is None or int(found[1]) > MAX_NUMBER:
+        return None, None
+    try:
+        return int(found[1]), None if found[2] is None else date.fromisoformat(found[2].decode())
+    except ValueError:
+        return None, None

@@ -20,7 +20,7 @@ class Departure:
     """One date on one route.
 
     `margin` and `two_weeks`, the plants healthy two weeks on, are (draws,) and paired by draw with those of all other
-    departures of the request.
+    departures of the request; `waiting` is what the wait for it costs, which the margin counts.
     """
 
     ship_date: date
@@ -30,6 +30,7 @@ class Departure:
     margin: NDArray[np.float64]
     margin_mean: float
     landed_cost: float
+    waiting: float
     chance_loss_within_limit: float
     blocked_by: list[BlockedBy]
     weather: list[DayWeather]
@@ -72,8 +73,9 @@ class Departures(NamedTuple):
 def departures_of(every: Sequence[Departure]) -> Departures:
     """Return departures with their groups.
 
-    The best mean margin of a route opens its first group, which every date joins that is about equal to it; the best of
-    the others opens the next.
+    The best mean margin of a route opens its first group, which every date joins that is about equal to it, from the
+    first of them on until waiting for a later one costs more than about nothing: that much is sure, however much luck
+    hides it. The best of the others opens the next.
     """
     first: dict[str, Departure] = {}
     for departure in every:
@@ -88,7 +90,8 @@ def departures_of(every: Sequence[Departure]) -> Departures:
             number += 1
             leader = max(rest, key=lambda departure: departure.margin_mean)
             joined = [departure for departure in rest if departure is leader or found.equal(departure, leader)]
-            group |= {id(departure): number for departure in joined}
+            cheap = joined[0].waiting + least
+            group |= {id(departure): number for departure in joined if departure.waiting <= cheap}
             rest = [departure for departure in rest if id(departure) not in group]
     return found._replace(group=[group.get(id(departure)) for departure in every])
 

@@ -90,7 +90,7 @@ def _departure(
     layover = origin_layover(route.plan.lane, route.plan.calendar, ship_date)
     journeys = simulation.journeys(route.plan, ship_date, weather, layover_days=layover)
     drawn = simulation.outcomes(replace(route.plan, quarter=drift_quarter(request.seller, ship_date)), journeys)
-    waited = (ship_date - request.earliest).days
+    waited = max((ship_date - max(request.earliest, request.today or request.earliest)).days, 0)
     waiting = waited * (request.cost_per_day or 0.0)
     result = route_money(request, prepared, route, drawn, waiting=waiting, days_waited=waited)
     healthy, sent = drawn.healthy.sum(axis=1), sum(line.quantity for line in request.lines)
@@ -107,6 +107,7 @@ def _departure(
         margin=result.margin,
         margin_mean=float(result.margin.mean()),
         landed_cost=float(result.cost.total),
+        waiting=waiting,
         chance_loss_within_limit=chance_loss_within_limit(drawn.dead.sum(axis=1), sent, request.risk.max_loss_share),
         blocked_by=blocked,
         weather=_weather(route, ship_date, weather, float(np.median(drawn.days))),
@@ -179,6 +180,8 @@ def _weather(route: PreparedRoute, ship_date: date, weather: WeatherDraws, days:
 
 def _blocked_by(request: HoldRequest, ship_date: date) -> list[BlockedBy]:
     blocked: list[BlockedBy] = []
+    if request.today is not None and ship_date < request.today:
+        blocked.append("past")
     certificate, treatment = request.certificate, request.treatment
     if certificate and not 0 <= (ship_date - certificate.issued).days <= certificate.valid_days:
         blocked.append("certificate_lapsed")

@@ -8,10 +8,17 @@ import numpy as np
 from app.batch import bearable, listed, money, percent, percent_short_of, rough
 from app.comparing.departures import Departure, Departures
 from app.comparing.reasons import NO_DIFFERENCE, Reason, more_or_less
-from app.schemas import HoldRequest
+from app.schemas import BlockedBy, HoldRequest
 from model.decision import chance_better
 
 DAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
+BLOCKED: dict[BlockedBy, str] = {
+    "past": "past",
+    "certificate_lapsed": "not covered by the certificate",
+    "treatment_lapsed": "not covered by the treatment",
+    "skipped_weekday": "a day without departure",
+    "too_late": "too late for the day it is needed by",
+}
 MOST_RUNS = 3
 A_WEEK = len(DAYS)
 
@@ -20,7 +27,8 @@ def hold_reason(request: HoldRequest, departures: Departures, chosen: Departure 
     """Return when to ship and why, or why not at all."""
     allowed = departures.open()
     if not allowed:
-        text = "Every date is blocked: see blocked_by of each."
+        codes = {code for departure in departures.all for code in departure.blocked_by}
+        text = f"Every date is blocked: each is {' or '.join(why for code, why in BLOCKED.items() if code in codes)}."
         return Reason(text, text)
     if chosen is None:
         return _none(request, departures, allowed)

@@ -31,7 +31,12 @@ class HoldRequest(Batch):
 
     earliest: LocalDate = Field(description="first ship date, local at origin")
     latest: LocalDate = Field(description="last ship date, at most 92 days after earliest")
-    cost_per_day: Amount | None = Field(default=None, description="of waiting, 0 to 1e9")
+    today: LocalDate | None = Field(
+        default=None, description="the day it is asked on, local at origin: earlier dates are blocked; unless given, none"
+    )
+    cost_per_day: Amount | None = Field(
+        default=None, description="of waiting from earliest, or from today where that is later, 0 to 1e9"
+    )
     needed_by: LocalDate | None = Field(default=None, description="last day to open the box, local at destination")
     certificate: Certificate | None = None
     treatment: Treatment | None = None
@@ -58,7 +63,7 @@ class HoldChoice(AnswerModel):
     route: str
 
 
-BlockedBy = Literal["certificate_lapsed", "treatment_lapsed", "skipped_weekday", "too_late"]
+BlockedBy = Literal["past", "certificate_lapsed", "treatment_lapsed", "skipped_weekday", "too_late"]
 
 
 class DayWeather(AnswerModel):
@@ -96,7 +101,8 @@ class HoldDate(AnswerModel):
     )
     against_first: AgainstFirst | None = Field(description="null for that date and those before it")
     group: int | None = Field(
-        description="dates of a route whose mean margins are about equal share a number, 1 the best; null if blocked"
+        description="dates of a route whose mean margins are about equal, and the cost of waiting to them too, share a "
+        "number, 1 the best; null if blocked"
     )
     blocked_by: list[BlockedBy]
     weather: list[DayWeather] = Field(

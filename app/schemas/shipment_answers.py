@@ -183,7 +183,7 @@ class ShipmentItem(AnswerModel):
 
 
 class ShipmentsAnswer(AnswerModel):
-    """Shipments, the newest first."""
+    """Shipments, the newest first; where only those that have arrived are asked for, the newest arrival."""
 
     items: list[ShipmentItem]
     next_cursor: str | None = Field(description="for the next page; null at the end")

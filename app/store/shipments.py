@@ -93,18 +93,27 @@ def list_shipments(
     state: str | None = None,
     reference: str | None = None,
     before: int | None = None,
+    arrived_by: date | None = None,
     limit: int = 100,
 ) -> list[StoredShipment]:
-    """Return up to `limit` shipments, the newest first, created before the one with the number `before`."""
+    """Return up to `limit` shipments, the newest first, created before the one with the number `before`.
+
+    Those that have arrived, where only these are asked for, by the day of arrival: those of the day `arrived_by` that
+    were created before, and those of earlier days.
+    """
     asked: ColumnElement[bool] = true()
     if state is not None:
         asked &= shipments.c.state == state
     if reference is not None:
         asked &= shipments.c.reference == reference
+    number, day = shipments.c.number, shipments.c.arrival_date
     if before is not None:
-        asked &= shipments.c.number < before
-    page = select(shipments.c.number).where(asked).order_by(shipments.c.number.desc()).limit(limit)
-    return _load(connection, shipments.c.number.in_(connection.execute(page).scalars().all()))[::-1]
+        earlier = number < before
+        asked &= earlier if arrived_by is None else or_(day < arrived_by, and_(day == arrived_by, earlier))
+    newest = (day.desc(), number.desc()) if state == ARRIVED else (number.desc(),)
+    page = connection.execute(select(number).where(asked).order_by(*newest).limit(limit)).scalars().all()
+    found = {stored.number: stored for stored in _load(connection, number.in_(page))}
+    return [found[of_page] for of_page in page]
 
 
 def add_arrived(connection: Connection, records: Sequence[ShipmentRecord], *, now: datetime) -> list[str]:

@@ -69,7 +69,7 @@ def test_too_late_looks_at_the_chance_and_the_confidence() -> None:
 def test_all_blocked_recommends_nothing() -> None:
     answer = hold(**SPAN, skip_weekdays=["mon", "tue", "wed", "thu", "fri", "sat", "sun"])
     assert answer.recommended is None
-    assert answer.reason.startswith("Every date is blocked")
+    assert answer.lead == "Every date is blocked: each is a day without departure."
     assert all(entry.chance_better_than_first is None for entry in answer.dates)
 
 
@@ -107,6 +107,32 @@ def test_dates_about_equal_share_a_group_and_the_first_of_the_best_is_taken() ->
         "Wednesday and Thursday are equal: ship on 2027-01-13 by courier; avoid Friday to Sunday (up to "
     )
     assert answer.reason.startswith(answer.lead)
+
+
+def test_group_ends_where_the_cost_of_waiting_counts() -> None:
+    """In a carton in the cold the luck of the weather hides more than the wait of two weeks costs: it is paid anyway."""
+    packing = {"container": "carton", "roots": "dry", "capacity": 60}
+    answer = hold(**SPAN | {"latest": "2027-01-28"}, routes=[QUICK], packing=packing, cost_per_day=4)
+    noise = max(entry.against_first.noise for entry in answer.dates if entry.against_first)
+    landed = compare(ship_date="2027-01-11", routes=[QUICK], packing=packing).routes[0].money.landed_cost
+    # About nothing is up to 2 % of the landed cost, that of the longest wait.
+    least = 0.02 * (landed + 4 * 17)
+    assert noise > 2 * least
+    days: dict[int, list[int]] = {}
+    for entry in answer.dates:
+        days.setdefault(entry.group or 0, []).append(4 * (entry.ship_date - MONDAY).days)
+    assert all(max(own) - min(own) <= least for own in days.values())
+    assert len(days) < len(answer.dates)
+
+
+def test_past_days_are_blocked_and_nobody_waits_for_them() -> None:
+    answer = hold(**SPAN, today="2027-01-13", cost_per_day=7.5)
+    assert {day for day, why in blocked(answer).items() if "past" in why} == {11, 12}
+    assert answer.recommended is not None
+    assert answer.recommended.ship_date >= date(2027, 1, 13)
+    free = hold(**SPAN, today="2027-01-13")
+    assert open_dates(answer)[0].margin_mean == pytest.approx(open_dates(free)[0].margin_mean)
+    assert hold(**SPAN, today="2027-03-01").lead == "Every date is blocked: each is past."
 
 
 def test_difference_from_shipping_first_is_that_of_paired_draws() -> None:

@@ -49,6 +49,21 @@ def test_pages_go_from_new_to_old_whatever_is_added_meanwhile(ledger_client: Cli
     assert page(ledger_client, limit=6)["next_cursor"] is None
 
 
+def test_arrived_ones_go_by_arrival_whenever_they_were_entered(ledger_client: Client) -> None:
+    days = {"A": "2027-01-16", "B": "2027-01-19", "C": "2027-01-16", "D": "2027-01-14", "E": "2027-01-17"}
+    rows = [row(shipment=name, ship_date="2027-01-11", arrival_date=day) for name, day in days.items()]
+    ledger_client.post(f"{PATH}/import", content=csv_bytes(*rows))
+    asked: Fields = {"state": "arrived", "limit": 2}
+    first = page(ledger_client, **asked)
+    second = page(ledger_client, **asked, cursor=first["next_cursor"])
+    third = page(ledger_client, **asked, cursor=second["next_cursor"])
+    assert [names(answer) for answer in (first, second, third)] == [["B", "E"], ["C", "A"], ["D"]]
+    assert third["next_cursor"] is None
+    # Nor is a place in one order a place in the other.
+    parameters: Fields = {"cursor": first["next_cursor"]}
+    assert ledger_client.get(PATH, params=parameters).status_code == 422
+
+
 def test_filters(ledger_client: Client) -> None:
     planned(ledger_client, reference="A-1")
     Box(ledger_client, reference="A-2").depart()

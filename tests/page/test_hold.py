@@ -13,11 +13,11 @@ from tests.page.conftest import DESK, Watch, opened
 
 
 def open_hold(page: Page) -> None:
-    """Fill in the batch and ask about a week in January; 11 January 2027 is a Monday."""
+    """Fill in the batch and ask about a week in January; 10 January 2028 is a Monday."""
     page.goto("/#hold")
     # The days first: nothing is asked before the batch is there, so never about one day typed and one not yet.
-    page.get_by_label("Earliest").fill("2027-01-11")
-    page.get_by_label("Latest").fill("2027-01-17")
+    page.get_by_label("Earliest").fill("2028-01-10")
+    page.get_by_label("Latest").fill("2028-01-16")
     fill_batch(page)
 
 
@@ -29,8 +29,8 @@ def weather(page: Page) -> Locator:
 
 def test_days_weather_and_recommendation(page: Page, axe_clean: Callable[[Page], None]) -> None:
     open_hold(page)
-    # The 11th is a Monday; a box closed on Friday to Sunday lies over the weekend.
-    assert re.match(r"Monday to Thursday are equal: ship on Mon,? 11 Jan by .*; avoid Friday to Sunday", lead(page))
+    # The 10th is a Monday; a box closed on Friday to Sunday lies over the weekend.
+    assert re.match(r"Monday to Thursday are equal: ship on Mon,? 10 Jan by .*; avoid Friday to Sunday", lead(page))
     courier = page.get_by_role("region", name="courier", exact=True)
     days = courier.get_by_role("table").first.get_by_role("row")
     expect(days).to_have_count(8)
@@ -42,7 +42,7 @@ def test_days_weather_and_recommendation(page: Page, axe_clean: Callable[[Page],
     expect(days.nth(6)).to_contain_text(re.compile("−€\\d+"))
     courier.get_by_text("Ranges and weather").click()
     # Monthly normals of Semarang in the middle of January: 24.3 and 30.0 °C.
-    expect(weather(page).nth(5)).to_contain_text(re.compile(r"Fri,? 15 Jan.*24 to 30 °C"))
+    expect(weather(page).nth(5)).to_contain_text(re.compile(r"Fri,? 14 Jan.*24 to 30 °C"))
     axe_clean(page)
 
 
@@ -51,9 +51,9 @@ def test_each_day_can_be_planned(page: Page) -> None:
     lead(page)
     courier = page.get_by_role("region", name="courier", exact=True)
     expect(courier.get_by_role("link", name="Plan this date")).to_have_count(7)
-    courier.get_by_role("link", name=re.compile("Plan this date: Wed,? 13 Jan by courier")).click()
+    courier.get_by_role("link", name=re.compile("Plan this date: Wed,? 12 Jan by courier")).click()
     expect(page.get_by_role("heading", name="Plan this box")).to_be_visible()
-    expect(page.get_by_text(re.compile("to leave Wed,? 13 Jan 2027"))).to_be_visible()
+    expect(page.get_by_text(re.compile("to leave Wed,? 12 Jan 2028"))).to_be_visible()
 
 
 def test_blocked_days_say_why(page: Page) -> None:
@@ -61,13 +61,26 @@ def test_blocked_days_say_why(page: Page) -> None:
     lead(page)
     page.get_by_text("Papers with an age").click()
     page.get_by_role("checkbox", name="Sat").check()
-    page.get_by_label("Certificate issued").fill("2027-01-10")
+    page.get_by_label("Certificate issued").fill("2028-01-09")
     page.get_by_label("Valid for").first.fill("4")
     courier = page.get_by_role("region", name="courier", exact=True)
-    # Valid from the 10th for 4 days covers the 14th and no more.
+    # Valid from the 9th for 4 days covers the 13th and no more.
     rows = courier.get_by_role("table").first.get_by_role("row")
-    expect(rows.nth(5)).to_contain_text(re.compile(r"Fri,? 15 Jan.*the certificate does not cover it"))
-    expect(rows.nth(6)).to_contain_text(re.compile(r"Sat,? 16 Jan.*no departure on this weekday"))
+    expect(rows.nth(5)).to_contain_text(re.compile(r"Fri,? 14 Jan.*the certificate does not cover it"))
+    expect(rows.nth(6)).to_contain_text(re.compile(r"Sat,? 15 Jan.*no departure on this weekday"))
+
+
+def test_past_days_are_greyed_and_never_advised(page: Page) -> None:
+    """It is Friday, 26 November 2027."""
+    open_hold(page)
+    lead(page)
+    page.get_by_label("Earliest").fill("2027-11-24")
+    page.get_by_label("Latest").fill("2027-11-27")
+    expect(page.locator(".lead")).to_contain_text(re.compile(r"2[67] Nov by"))
+    rows = page.get_by_role("region", name="courier", exact=True).get_by_role("table").first.get_by_role("row")
+    expect(rows.nth(2)).to_have_class("blocked")
+    expect(rows.nth(2)).to_contain_text(re.compile(r"25 Nov.*past"))
+    expect(rows.nth(3)).to_contain_text("first: ")
 
 
 def test_pasted_forecast_takes_the_place_of_normals(page: Page) -> None:
@@ -75,10 +88,10 @@ def test_pasted_forecast_takes_the_place_of_normals(page: Page) -> None:
     lead(page)
     page.locator("summary", has_text="Forecast").click()
     page.get_by_label("Forecast of").select_option("SRG")
-    page.get_by_label("Rows: date, minimum, maximum").fill("date;min;max\n2027-01-15;11,5;19\n2027-01-16;30;20")
+    page.get_by_label("Rows: date, minimum, maximum").fill("date;min;max\n2028-01-14;11,5;19\n2028-01-15;30;20")
     page.get_by_role("button", name="Take these days").click()
     expect(
-        page.get_by_text("1 day, 15 Jan taken for SRG. row 3: the minimum must be at most the maximum.")
+        page.get_by_text("1 day, 14 Jan taken for SRG. row 3: the minimum must be at most the maximum.")
     ).to_be_visible()
     lead(page)
     courier = page.get_by_role("region", name="courier", exact=True)
@@ -98,7 +111,7 @@ def test_fault_in_a_day_is_told_at_its_field(page: Page, console: Watch) -> None
     console.allow("status of 422")
     open_hold(page)
     lead(page)
-    page.get_by_label("Latest").fill("2027-01-01")
+    page.get_by_label("Latest").fill("2028-01-01")
     latest = page.get_by_label("Latest")
     expect(latest).to_have_accessible_description(re.compile("on or after earliest"))
 
@@ -106,7 +119,7 @@ def test_fault_in_a_day_is_told_at_its_field(page: Page, console: Watch) -> None
 def test_forecast_of_a_weather_service_is_fetched_and_used(browser: Browser, tmp_path: Path) -> None:
     url = f"sqlite:///{tmp_path / 'ledger.db'}"
     with (
-        serving(DAYS) as weather,
+        serving({"daily": DAYS["daily"] | {"time": ["2028-01-11", "2028-01-12", "2028-01-13"]}}) as weather,
         running_server(url, TRANSIT_WEATHER_URL=weather.template, no_proxy="127.0.0.1") as address,
     ):
         for page, _ in opened(browser, address, DESK):

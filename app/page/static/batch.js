@@ -111,6 +111,10 @@ export function missing(batch = current) {
 /* How sure one can be asked to be, in 10: nothing is certain. */
 export const SUREST = 9.99;
 
+/* What to say where more is asked for; "" where it is not. */
+export const surestWords = (sure) =>
+  sure > SUREST && sure <= 10 ? `Nothing is certain: answered for ${SUREST} in 10, the most there is.` : "";
+
 /* A share of two numbers; what is no number goes to the server as it is, what is not given is left out. */
 function share(part, whole) {
   if (typeof part === "string" || typeof whole === "string") return typeof part === "string" ? part : whole;

@@ -2,7 +2,7 @@
 
 import { readAmount } from "/page/amounts.js";
 import { get } from "/page/api.js";
-import { draft, keep, setAt, SUREST, valueAt } from "/page/batch.js";
+import { draft, keep, setAt, surestWords, valueAt } from "/page/batch.js";
 import { announce, el, newId } from "/page/dom.js";
 import { choice, field, numberInput, textInput } from "/page/fields.js";
 import { sayInForce } from "/page/in_force.js";
@@ -182,8 +182,7 @@ export function bearableFields(changed) {
   const slots = [];
   const sureNote = el("p", { class: "hint" });
   const tell = () => {
-    const { sure } = draft().bearable;
-    const words = sure > SUREST && sure <= 10 ? `Nothing is certain: answered for ${SUREST} in 10, the most there is.` : "";
+    const words = surestWords(draft().bearable.sure);
     if (words && words !== sureNote.textContent) announce(words);
     sureNote.textContent = words;
   };

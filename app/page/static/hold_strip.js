@@ -6,6 +6,7 @@ import { tableOf } from "/page/plot.js";
 import { count, date, decimal, money, percent, temperatureSpan } from "/page/settings.js";
 
 const BLOCKED = {
+  past: "past: nothing can leave on it any more",
   certificate_lapsed: "the certificate does not cover it",
   treatment_lapsed: "the treatment does not cover it",
   skipped_weekday: "no departure on this weekday",

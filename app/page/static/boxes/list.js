@@ -47,7 +47,7 @@ export async function show(root, whole) {
     fault = problem;
     const known = Object.values(knownBoxes());
     lists = SECTIONS.map(({ state }) => ({
-      items: known.filter((item) => item.state === state),
+      items: known.filter((item) => item.state === state).sort(byArrival),
       next_cursor: null,
       cautions: [],
     }));
@@ -68,6 +68,9 @@ export async function show(root, whole) {
     ),
   );
 }
+
+/* The newest arrival first, as the server lists them; others stay as they are. */
+const byArrival = (one, other) => (other.arrival_date ?? "").localeCompare(one.arrival_date ?? "");
 
 /* One drawing of the list: ends by itself, and with the view. */
 function runWithin(whole) {

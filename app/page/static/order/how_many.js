@@ -1,7 +1,7 @@
 /* How many of one kind to order, so that enough arrive healthy. */
 
 import { answerParts, asking } from "/page/asking.js";
-import { draft, keep, missing, requestOf, setAt, SUREST, valueAt } from "/page/batch.js";
+import { draft, keep, missing, requestOf, setAt, SUREST, surestWords, valueAt } from "/page/batch.js";
 import { plantName } from "/page/boxes/words.js";
 import { checklist } from "/page/cautions.js";
 import { alsoAssumed, keepOpen, showLeftOut } from "/page/comparison.js";
@@ -70,7 +70,11 @@ function targetFields(changed) {
   };
   const healthy = numberInput(valueAt(GIVEN.healthy), set(GIVEN.healthy), { size: 4, class: "blank" });
   const names = el("span");
+  const sureNote = el("p", { class: "hint" });
   function tell() {
+    const words = surestWords(valueAt(GIVEN.sure));
+    if (words && words !== sureNote.textContent) announce(words);
+    sureNote.textContent = words;
     const options = draft().lines.map((line, i) => [i, line.genus ? plantName(line) : `plant of line ${i + 1}`]);
     const chosen = choice(asked(), options, (i) => {
       set(GIVEN.line)(i);
@@ -104,11 +108,15 @@ function targetFields(changed) {
       " healthy when I open the box, and want to be ",
       blank(
         "times in ten sure",
-        numberInput(valueAt(GIVEN.sure) ?? USUAL.sure, set(GIVEN.sure), { size: 3, class: "blank" }),
+        numberInput(valueAt(GIVEN.sure) ?? USUAL.sure, (value) => {
+          set(GIVEN.sure)(value);
+          tell();
+        }, { size: 3, class: "blank" }),
         "/target/confidence",
       ),
       " in 10 sure.",
     ),
+    sureNote,
     slots,
   );
   return { node, tell };

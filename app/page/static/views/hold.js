@@ -10,7 +10,7 @@ import { batchFold } from "/page/form_batch.js";
 import { forecastFields, holdBody, holdFields } from "/page/form_hold.js";
 import { DAY, holdStrip, scaleOf } from "/page/hold_strip.js";
 import { sayInForce } from "/page/in_force.js";
-import { count, said } from "/page/settings.js";
+import { count, said, today } from "/page/settings.js";
 
 export const title = "Hold";
 const DRAWS = 1024; // a strip of many days; the mean of one day moves by less than half a plant
@@ -25,7 +25,7 @@ function ask() {
     ["latest", "the last day"],
   ])
     if (!own[name]) wanted.push({ pointer: `/${name}`, text });
-  return { path: "/v1/hold", body: { ...rest, ...own, draws: DRAWS }, place, wanted };
+  return { path: "/v1/hold", body: { ...rest, ...own, today: today(), draws: DRAWS }, place, wanted };
 }
 
 export async function show(root, _parts, signal) {
