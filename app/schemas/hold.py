@@ -32,7 +32,8 @@ class HoldRequest(Batch):
     earliest: LocalDate = Field(description="first ship date, local at origin")
     latest: LocalDate = Field(description="last ship date, at most 92 days after earliest")
     today: LocalDate | None = Field(
-        default=None, description="the day it is asked on, local at origin: earlier dates are blocked; unless given, none"
+        default=None,
+        description="the day it is asked on, local at origin: earlier dates are blocked; unless given, none",
     )
     cost_per_day: Amount | None = Field(
         default=None, description="of waiting from earliest, or from today where that is later, 0 to 1e9"

@@ -28,6 +28,7 @@ def departure(day: int, margin: np.ndarray, *, route: str = "courier", within: f
         margin=margin,
         margin_mean=float(margin.mean()),
         landed_cost=500.0,
+        waiting=0.0,
         chance_loss_within_limit=within,
         blocked_by=[],
         weather=[],

@@ -110,7 +110,7 @@ def test_dates_about_equal_share_a_group_and_the_first_of_the_best_is_taken() ->
 
 
 def test_group_ends_where_the_cost_of_waiting_counts() -> None:
-    """In a carton in the cold the luck of the weather hides more than the wait of two weeks costs: it is paid anyway."""
+    """In a carton in the cold the luck of the weather hides more than a wait of two weeks costs: it is paid anyway."""
     packing = {"container": "carton", "roots": "dry", "capacity": 60}
     answer = hold(**SPAN | {"latest": "2027-01-28"}, routes=[QUICK], packing=packing, cost_per_day=4)
     noise = max(entry.against_first.noise for entry in answer.dates if entry.against_first)

@@ -11,7 +11,7 @@ from app.store.database import Database
 from app.store.model_versions import StoredVersion, add_version
 from tests.app.fits import FITTED_AT, fill, fitted
 from tests.app.servers import running_server
-from tests.page.batch import fill_batch, lead
+from tests.page.batch import fill_batch, height, lead, seven_lines
 from tests.page.conftest import DESK, opened
 
 
@@ -52,3 +52,12 @@ def test_own_record_and_rules_of_thumb_side_by_side(
     expect(few).to_have_text(["4", re.compile(r"\d"), "too few boxes of it to say", "–"])
     axe_clean(fitted_page)
     shot(fitted_page, "own_record_1280")
+    # On a phone it is folded, and seven lines are within reach as by the rules of thumb alone.
+    fitted_page.set_viewport_size({"width": 390, "height": 844})
+    fitted_page.reload()
+    seven_lines(fitted_page)
+    assert height(fitted_page) < 4000
+    fitted_page.get_by_text("What this rests on").click()
+    expect(rests.get_by_role("row", name=re.compile("^Hoya"))).to_be_visible()
+    axe_clean(fitted_page)
+    shot(fitted_page, "own_record_390")

@@ -5,7 +5,7 @@ import { el } from "/page/dom.js";
 import { failure } from "/page/notices.js";
 import { ENOUGH_BOXES } from "/page/look_back/time_ratios.js";
 import { tableOf } from "/page/plot.js";
-import { count, money, percent } from "/page/settings.js";
+import { count, isWide, money, percent } from "/page/settings.js";
 import { spread } from "/page/outcome.js";
 import { strip, stripTable } from "/page/strip.js";
 
@@ -53,11 +53,17 @@ function weights(body, results) {
   );
 }
 
-/* Draw it for an answer; calls for the weights of the own record, aborted by `signal`. */
+/* Draw it for an answer, folded on a phone; calls for the weights of the own record, aborted by `signal`. */
 export function evidence(body, answer, { currency, signal }) {
-  const place = el("section", { class: "evidence", "aria-label": "What this rests on" }, el("h2", {}, "What this rests on"));
+  const title = "What this rests on";
+  const inside = el("div");
+  const place = el(
+    "section",
+    { class: "evidence", "aria-label": title },
+    isWide() ? [el("h2", {}, title), inside] : el("details", { class: "folded" }, el("summary", {}, title), inside),
+  );
   if (isRules(answer)) {
-    place.append(
+    inside.append(
       el(
         "p",
         {},
@@ -71,7 +77,7 @@ export function evidence(body, answer, { currency, signal }) {
   }
   const index = Math.max(answer.routes.findIndex((route) => route.name === answer.recommended), 0);
   const route = answer.routes[index];
-  place.append(
+  inside.append(
     el(
       "p",
       {},
@@ -89,7 +95,7 @@ export function evidence(body, answer, { currency, signal }) {
     }),
   );
   if (route.rules_only)
-    place.append(
+    inside.append(
       strip({
         strip: route.rules_only.two_weeks_strip,
         sent: route.plants.sent,
@@ -100,7 +106,7 @@ export function evidence(body, answer, { currency, signal }) {
       stripTable(route.rules_only.two_weeks_strip),
     );
   const slot = el("div", {}, el("p", { class: "hint" }, "Asking how much of it is your own record …"));
-  place.append(slot);
+  inside.append(slot);
   post("/v1/risk", { queries: queries(body, answer, index) }, { signal })
     .then(({ results }) => slot.replaceChildren(weights(body, results)))
     .catch((fault) => fault.name === "AbortError" || slot.replaceChildren(failure(fault)));

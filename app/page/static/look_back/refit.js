@@ -5,7 +5,7 @@ import { boxesWords, changeTable, leftOut, moved, secondsWords, snapshot } from 
 import { announce, el } from "/page/dom.js";
 import { failure } from "/page/notices.js";
 import { tableOf } from "/page/plot.js";
-import { moment } from "/page/settings.js";
+import { isWide, moment } from "/page/settings.js";
 
 const KEY = "transit.refit";
 const POLL_MS = 700;
@@ -113,9 +113,14 @@ function outcome(refit, before, after) {
       : null,
     rows.length
       ? el(
-          "div",
-          { class: "scroll", tabindex: "0", role: "region", "aria-label": "Table: what changed" },
-          tableOf({ caption: "How long plants keep against an average, before and after", ...changeTable(rows) }),
+          "details",
+          { class: "numbers", open: isWide() },
+          el("summary", {}, "What changed, as a table"),
+          el(
+            "div",
+            { class: "scroll", tabindex: "0", role: "region", "aria-label": "Table: what changed" },
+            tableOf({ caption: "How long plants keep against an average, before and after", ...changeTable(rows) }),
+          ),
         )
       : refit.state === "activated"
         ? el("p", {}, "No time ratio moved by more than 2 in 100.")
