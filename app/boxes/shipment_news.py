@@ -47,8 +47,7 @@ def decide_news(found: WholeShipment, asked: ChangeRequest, reference: Reference
     corrects = arrived and any((asked.departed_at, asked.arrived_at, asked.opened_at))
     values: dict[str, Any] = _corrected_times(found, asked, reference) if corrects else {}
     if not arrived and departed_at is not None:
-        heard = [*life.events, *new]
-        values["state"] = LOST if heard and max(heard, key=_when).kind == LOST else IN_TRANSIT
+        values["state"] = state_on_the_way([*life.events, *new])
         values["departed_at"] = departed_at
         values["ship_date"] = local_date(departed_at, time_zone(life.stored.record.origin, reference))
     if asked.claim is not None:
@@ -56,6 +55,11 @@ def decide_news(found: WholeShipment, asked: ChangeRequest, reference: Reference
         values["claim_amount"] = asked.claim.amount
         values["claim_settled_on"] = asked.claim.settled_on
     return Decided(ShipmentChange(values, heard=new), look=corrects)
+
+
+def state_on_the_way(heard: Sequence[JourneyEvent]) -> str:
+    """Return the state of a box that has left, by all that was heard of it."""
+    return LOST if heard and max(heard, key=_when).kind == LOST else IN_TRANSIT
 
 
 def _corrected_times(found: WholeShipment, asked: ChangeRequest, reference: Reference) -> dict[str, Any]:

@@ -6,7 +6,7 @@ from typing import Any
 from app.boxes.arrived_lines import planned_lines
 from app.boxes.shipment_changes import Decided
 from app.boxes.shipment_lookup import WholeShipment
-from app.boxes.shipment_news import DEPARTED, IN_TRANSIT, LOST
+from app.boxes.shipment_news import DEPARTED, state_on_the_way
 from app.boxes.shipment_plans import stored_plan
 from app.problems import Conflict
 from app.schemas import RequestBody, TakeBackRequest
@@ -69,17 +69,16 @@ def _departure(found: WholeShipment) -> ShipmentChange:
 
 
 def _event(found: WholeShipment) -> ShipmentChange:
-    *before, last = [event for event in found.life.events if event.kind != DEPARTED]
-    lost = bool(before) and before[-1].kind == LOST
-    return ShipmentChange({"state": LOST if lost else IN_TRANSIT}, forgotten=[last])
+    events = found.life.events
+    last = [event for event in events if event.kind != DEPARTED][-1]
+    return ShipmentChange({"state": state_on_the_way([e for e in events if e is not last])}, forgotten=[last])
 
 
 def _arrival(found: WholeShipment) -> ShipmentChange:
     life = found.life
     if found.plan is None:
         raise Conflict("The box was taken in as it had arrived: it was never on its way here.")
-    lost = bool(life.events) and life.events[-1].kind == LOST
-    state = PLANNED if life.departed_at is None else LOST if lost else IN_TRANSIT
+    state = PLANNED if life.departed_at is None else state_on_the_way(life.events)
     return ShipmentChange(NO_ARRIVAL | {"state": state}, lines=planned_lines(found.plan.plan_json), readings=[])
 
 

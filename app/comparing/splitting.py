@@ -92,6 +92,5 @@ def worth_apart(batch: Batch, asked: SimulatedRoute, other: SimulatedRoute, foun
         return np.inf
     gap = other.money.margin - asked.money.margin
     gain, least = float(gap.mean()), CONSTANTS.equal_cost_share * float(asked.money.cost.total)
-    return (
-        gain if max(gain - noise(gap, orders=gap.size, least=least), worst.apart - worst.together - least) > 0 else None
-    )
+    rises = gain > noise(gap, orders=gap.size, least=least) or worst.apart - worst.together > least
+    return gain if rises else None

@@ -15,7 +15,15 @@ from numpy.typing import NDArray
 from scipy import special
 
 from app.serving import NEWEST, SellerFalls
-from model.fit import RATES, ConvergenceError, Observations, Observed, box_log_likelihoods, leave_one_out
+from model.fit import (
+    RATES,
+    ConvergenceError,
+    Observations,
+    Observed,
+    box_log_likelihoods,
+    effective_draws,
+    leave_one_out,
+)
 from model.predict import PosteriorDraws
 from model.reference import CONSTANTS
 
@@ -104,23 +112,22 @@ def by_fit_of_all(observed: Observed, newest: Indices, draws: PosteriorDraws) ->
         Which boxes, the newest first.
     draws : PosteriorDraws
     """
-    boxes = np.sort(newest)
-    return _by_fit_of_all(_sides(observed.of_boxes(boxes), draws).of(np.searchsorted(boxes, newest)))
+    return _by_fit_of_all(_newest_sides(observed, newest, draws))
 
 
 def by_fit_of_others(observed: Observed, newest: Indices, fit: Fit) -> tuple[FallEvidence, ...] | None:
     """Return the falls of one seller by a fit without its newest boxes; None if there is none. Parameters as above."""
-    boxes, all_boxes = np.sort(newest), np.arange(observed.observations.n_boxes)
+    others = np.setdiff1d(np.arange(observed.observations.n_boxes), newest)
     try:
-        draws = fit(observed.of_boxes(np.setdiff1d(all_boxes, newest)).observations)
+        draws = fit(observed.of_boxes(others).observations)
     except ConvergenceError:
         return None  # the fit of all boxes stands; this one is beside it
-    sides = _sides(observed.of_boxes(boxes), draws).of(np.searchsorted(boxes, newest))
+    sides = _newest_sides(observed, newest, draws)
     # A box that is not among the newest of a ratio counts as one of the others.
     found = []
     for n in NEWEST:
-        others, own = sides.as_fitted[:, n:].sum(axis=1), sides.of(slice(n))
-        log_p = [special.logsumexp(others + side.sum(axis=1)) for side in (own.fallen, own.as_ever)]
+        older, own = sides.as_fitted[:, n:].sum(axis=1), sides.of(slice(n))
+        log_p = [special.logsumexp(older + side.sum(axis=1)) for side in (own.fallen, own.as_ever)]
         found.append(FallEvidence(float(log_p[0] - log_p[1]), sure=True))
     return tuple(found)
 
@@ -134,6 +141,11 @@ def after_fall(observed: Observed) -> Observed:
     """Return boxes whose plants last `CONSTANTS.fall_time_ratio` times as long: as if they travelled so much longer."""
     own = observed.observations
     return observed._replace(observations=replace(own, exposure=own.exposure.longer(1.0 / CONSTANTS.fall_time_ratio)))
+
+
+def _newest_sides(observed: Observed, newest: Indices, draws: PosteriorDraws) -> _Sides:
+    boxes = np.sort(newest)
+    return _sides(observed.of_boxes(boxes), draws).of(np.searchsorted(boxes, newest))
 
 
 def _sides(boxes: Observed, draws: PosteriorDraws) -> _Sides:
@@ -153,11 +165,7 @@ def _by_fit_of_all(sides: _Sides) -> tuple[FallEvidence, ...]:
         without = leave_one_out(as_fitted, np.array([True]))
         log_ratio = without.log_mean(fallen) - without.log_mean(as_ever)
         # The ratio is as sure as the draws that bear it, after a fall and without one.
-        least = min(_effective(without.log_weights + side) for side in (fallen, as_ever))
+        least = min(effective_draws(without.log_weights + side) for side in (fallen, as_ever))
         sure = not without.rough[0] and least >= CONSTANTS.fall_least_draws
         found.append(FallEvidence(float(log_ratio[0]), sure=bool(sure)))
     return tuple(found)
-
-
-def _effective(log_weights: Array) -> float:
-    return float(np.exp(2.0 * special.logsumexp(log_weights) - special.logsumexp(2.0 * log_weights)))

@@ -12,11 +12,20 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import special
 
-from app.learning.falls import FALL_DRAWS, seller_falls
+from app.learning.falls import seller_falls
 from app.learning.recorded_rechecks import RecheckedLines, rechecked_lines
 from app.learning.recorded_times import RecordedTimes
 from app.recorded import RecordedLines, recorded_lines
-from app.serving import PRIOR_SEED, STORED_DRAWS, DelayCheck, FitRecord, FittedModel, LearnedTimes, to_artefact
+from app.serving import (
+    PRIOR_SEED,
+    STORED_DRAWS,
+    DelayCheck,
+    FitRecord,
+    FittedModel,
+    LearnedTimes,
+    rules_draws,
+    to_artefact,
+)
 from app.store import ArrivedBoxes, LoggerColumns, ShipmentColumns
 from model.fit import (
     ConvergenceError,
@@ -35,6 +44,8 @@ from model.predict import PosteriorDraws, learn_late_loss
 from model.reference import QUANTILES, Reference
 
 LEAST_BOXES_LEFT = 5
+# Of fits beside that of all boxes.
+BESIDE_DRAWS = 2048
 
 
 class Recorded(NamedTuple):
@@ -103,14 +114,10 @@ def fit_model(
     fitted = fit_boxes(observations, reference, n_draws=STORED_DRAWS, n_weighed=n_weighed, seed=PRIOR_SEED)
     variance = fit_variance(fitted.posterior, fitted.hierarchy, reference)
     diagnostics = {name: _plain(value) for name, value in fitted.diagnostics.items()}
-    diagnostics["transit_boxes"] = recorded.times.n_arrived
-    diagnostics["transit_boxes_on_the_way"] = recorded.times.n_on_the_way
-    diagnostics["transit_boxes_left_out"] = recorded.times.n_left_out
-    diagnostics["late_loss_boxes"] = recorded.rechecks.n_boxes
+    diagnostics |= _times_counted(recorded.times) | {"late_loss_boxes": recorded.rechecks.n_boxes}
 
     def fit_some(some: Observations) -> PosteriorDraws:
-        few = min(n_weighed or FALL_DRAWS, FALL_DRAWS)
-        return fit_boxes(some, reference, n_draws=FALL_DRAWS, n_weighed=few, seed=PRIOR_SEED).draws
+        return draws_beside(some, reference, n_weighed)
 
     shipped = recorded.ship_date[recorded.shipment_of_box]
     record = FitRecord(
@@ -140,22 +147,39 @@ def with_times(fitted: FittedModel, recorded: Recorded, times: RecordedTimes) ->
     """
     again = recorded._replace(times=times, learned=times.learn())
     manifest = fitted.manifest
-    diagnostics = dict(manifest.diagnostics) | {
-        "transit_boxes": times.n_arrived,
-        "transit_boxes_on_the_way": times.n_on_the_way,
-        "transit_boxes_left_out": times.n_left_out,
-    }
     record = FitRecord(
         manifest.fitted_at,
         again.fingerprint(),
         manifest.n_lines,
-        diagnostics,
+        dict(manifest.diagnostics) | _times_counted(times),
         n_rechecked_boxes=manifest.n_rechecked_boxes,
         n_rechecked_plants=manifest.n_rechecked_plants,
         delay_check=manifest.delay_check,
         falls=fitted.falls,
     )
     return to_artefact(fitted.draws, fitted.counts, fitted.variance, again.learned, record)
+
+
+def draws_beside(observations: Observations, reference: Reference, n_weighed: int | None) -> PosteriorDraws:
+    """Return draws of a fit to some of the boxes, beside that of all: fewer, and the rules of thumb's without boxes.
+
+    Raises
+    ------
+    ConvergenceError
+        If it does not settle.
+    """
+    if not len(observations):
+        return rules_draws(reference)
+    few = min(n_weighed or BESIDE_DRAWS, BESIDE_DRAWS)
+    return fit_boxes(observations, reference, n_draws=BESIDE_DRAWS, n_weighed=few, seed=PRIOR_SEED).draws
+
+
+def _times_counted(times: RecordedTimes) -> dict[str, float | int | bool]:
+    return {
+        "transit_boxes": times.n_arrived,
+        "transit_boxes_on_the_way": times.n_on_the_way,
+        "transit_boxes_left_out": times.n_left_out,
+    }
 
 
 def _delay_check(recorded: Recorded, posterior: Posterior, reference: Reference) -> DelayCheck | None:

@@ -17,8 +17,9 @@ from numpy.typing import NDArray
 
 from app.clock import moment
 from app.doubts import OF_TIME, CheckedRecords, Told, boxes_of_a_refit, find_doubts, seen_by
-from app.learning.fit import Recorded, fit_model, with_times
+from app.learning.fit import Recorded, draws_beside, fit_model, with_times
 from app.learning.gate import Verdict, judge
+from app.learning.holding import decide_activation
 from app.learning.recorded_times import RecordedTimes
 from app.problems import StoreUnavailable
 from app.serving import PRIOR_SEED, ArtefactError, FittedModel, StoredFit, read_fit, rules_draws
@@ -39,12 +40,10 @@ from app.store import (
     add_version,
     confirmed_shipments,
     doubted_shipments,
-    end_hold,
     finish_refit,
     ledger_revision,
     list_arrived_names,
     read_arrived,
-    read_hold,
     read_logger,
     read_on_the_way,
     read_plans,
@@ -58,11 +57,9 @@ from model.fit import (
     RATES,
     ConvergenceError,
     CountError,
-    Observations,
     Observed,
     box_log_likelihoods,
     box_log_predictive,
-    fit_boxes,
     leave_one_out,
 )
 from model.predict import PosteriorDraws
@@ -76,9 +73,7 @@ HEARTBEAT_SECONDS = 5.0
 TURN_SECONDS = 0.5
 # So many boxes are compared; the standard error of the difference is small by then.
 MOST_JUDGED = 400
-JUDGING_DRAWS, FOLD_DRAWS = 2048, 2048
-HELD = "Kept, and waits: an earlier version was gone back to, which answers until a newer one is taken."
-ENDS_HOLD = " Since it was asked for, it ends the going back to an earlier version: newer ones are activated again."
+JUDGING_DRAWS = 2048
 UNEXPECTED = "The fit stopped on an unexpected fault; the log of the server has it. The active version serves on."
 
 
@@ -292,7 +287,7 @@ def _difference(
     if uncertain.any():
         # Boxes that pull the fit about are left out in earnest, all in one fit more.
         rest = observed.of_boxes(np.setdiff1d(np.arange(len(known)), compared[uncertain]))
-        without = _fitted_draws(rest.observations, candidate.reference, n_weighed)
+        without = draws_beside(rest.observations, candidate.reference, n_weighed)
         new[uncertain] = box_log_predictive(boxes.of_boxes(np.flatnonzero(uncertain)), without, wrong=RATES)
     old, _ = _left_out(boxes, active, known[compared])
     return new - old
@@ -304,13 +299,6 @@ def _left_out(boxes: Observed, draws: PosteriorDraws, seen: NDArray[np.bool_]) -
     log_p = box_log_likelihoods(boxes, some, wrong=RATES, for_weights=True)
     left_out = leave_one_out(log_p, seen)
     return left_out.log_mean(log_p), left_out.rough
-
-
-def _fitted_draws(observations: Observations, reference: Reference, n_weighed: int | None) -> PosteriorDraws:
-    if not len(observations):
-        return rules_draws(reference)  # all boxes are left out
-    few = min(n_weighed or FOLD_DRAWS, FOLD_DRAWS)
-    return fit_boxes(observations, reference, n_draws=FOLD_DRAWS, n_weighed=few, seed=PRIOR_SEED).draws
 
 
 def _store(
@@ -326,18 +314,7 @@ def _store(
     now = moment()
     version = f"fit-{now:%Y%m%dT%H%M%SZ}-{refit_id[1:9]}"
     with database.writing() as connection:
-        activate, reason = verdict.activate, verdict.reason
-        if activate and active_version(connection) != ledger.active:
-            activate, reason = False, "Kept, not activated: another version was activated while this one was fitted."
-        hold, refit = read_hold(connection), read_refit(connection, refit_id)
-        if activate and hold is not None:
-            # Who goes back after a refit was asked for has seen that it runs.
-            if refit is None or refit.by_itself or hold.at > refit.created_at:
-                found = reason.removeprefix("Activated: ")
-                activate, reason = False, f"{HELD} {found[:1].upper()}{found[1:]}"
-            else:
-                end_hold(connection)
-                reason += ENDS_HOLD
+        activate, reason = decide_activation(connection, refit_id, verdict, compared_with=ledger.active)
         stored = StoredVersion(
             version, fitted.manifest.model_dump_json(), ledger.revision, activate, now, verdict.activate
         )

@@ -11,6 +11,7 @@ from model.fit.leave_one_out import LeftOut, leave_one_out
 from model.fit.likelihood import CountError
 from model.fit.lines import CONSIGNMENT, LINE_DTYPE, Lines, Observed, observe
 from model.fit.observations import Observations
+from model.fit.pareto_smoothing import effective_draws
 from model.fit.strays import RATES
 
 if TYPE_CHECKING:
@@ -39,6 +40,7 @@ __all__ = [
     "box_log_likelihoods",
     "box_log_predictive",
     "count_boxes",
+    "effective_draws",
     "fit_boxes",
     "fit_variance",
     "kappa_at_mode",

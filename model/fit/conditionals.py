@@ -18,7 +18,6 @@ from model.fit.positive_definite import lower_factor
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
-N_COMMON = DELTA + 1
 TINY = np.finfo(float).tiny
 
 
@@ -46,15 +45,15 @@ class Conditionals:
     prior: InnerPrior
 
     @classmethod
-    def of(cls, data: Array, pull: Array, prior: InnerPrior, at: Array) -> "Conditionals":
+    def of(cls, data: Array, pull: Array, prior: InnerPrior) -> "Conditionals":
         """Take the data's precision (p, p), and with the prior's for each theta that precision x centre, (thetas, p).
 
-        `at`, (p,), is where a Student's prior is taken to be Gaussian; that of log delta is a parabola.
+        All effects are Gaussian in the prior; that of log delta is a parabola.
         """
-        order = ordered(len(at))
+        order = ordered(len(data))
         data = np.ascontiguousarray(data[np.ix_(order, order)])
-        effects = np.arange(len(at) - FIRST_EFFECT)
-        weights = prior.weights(at)[:, FIRST_EFFECT:]
+        effects = np.arange(len(data) - FIRST_EFFECT)
+        weights = prior.sds[:, FIRST_EFFECT:] ** -2.0
         states = slice(prior.drift.start - FIRST_EFFECT, prior.drift.stop - FIRST_EFFECT)
         own = prior.sds[:, prior.drift]
 

@@ -16,8 +16,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import special
 
-from model.fit.conditionals import N_COMMON, Mixture, natural
-from model.fit.hierarchy import ALPHA, DELTA, KAPPA
+from model.fit.conditionals import Mixture, natural
+from model.fit.hierarchy import ALPHA, DELTA, FIRST_EFFECT, KAPPA
 from model.fit.mixing import Mixing
 from model.fit.pareto_smoothing import effective_draws, log_mean, smooth_log_weights
 from model.fit.proposal import Proposal
@@ -89,7 +89,7 @@ class _State(NamedTuple):
         """The precisions of Student effects."""
         return Mixing(self.w, self.w_log_q, self.w_log_prior)
 
-    def take(self, index: Indices) -> "_State":
+    def take(self, index: Indices | slice) -> "_State":
         return _State(*(part[index] for part in self))
 
     def where(self, taken: Mask, other: "_State") -> "_State":
@@ -123,7 +123,7 @@ class Mover:
         outer = place < n_outer
         self._n_outer = n_outer
         # What is drawn anew: theta's normals, x's, those of alpha, kappa and delta with all that follows them.
-        self._blocks = np.stack([outer, ~outer, place >= n_outer + p - N_COMMON])
+        self._blocks = np.stack([outer, ~outer, place >= n_outer + p - FIRST_EFFECT])
 
     def run(self, x: Array, theta: Array, mixing: Mixing, log_weights: Array) -> Moved:
         """Return draws of the posterior.
@@ -177,10 +177,9 @@ class Mover:
 
     def _again(self, parts: list[_Particles], state: _State, index: Indices) -> list[_Particles]:
         """Return the particles that go on; their factors too where all fit the memory."""
-        if len(parts) == 1:
-            mixture = parts[0].mixture
-            return [_Particles(state, None if mixture is None else mixture.take(index))]
-        return [_Particles(state.take(np.arange(N_PARTICLES)[rows]), None) for rows in self._proposal.runs(N_PARTICLES)]
+        kept = parts[0].mixture
+        mixture = None if kept is None else kept.take(index)
+        return [_Particles(state.take(rows), mixture) for rows in self._proposal.runs(N_PARTICLES)]
 
     def _state(self, x: Array, theta: Array, mixing: Mixing, mixture: Mixture) -> _State:
         known = self._proposal.described(theta, mixing, x, mixture)

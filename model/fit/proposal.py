@@ -13,8 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import linalg, special
 
-from model.fit.conditionals import N_COMMON, Conditionals, Mixture, natural
-from model.fit.hierarchy import DELTA, OUTER, Hierarchy, InnerPrior
+from model.fit.conditionals import Conditionals, Mixture, natural
+from model.fit.hierarchy import DELTA, FIRST_EFFECT, OUTER, Hierarchy, InnerPrior
 from model.fit.mixing import Mixing, MixingLaw, Said, given_mixing
 from model.fit.pareto_smoothing import effective_draws
 from model.fit.positive_definite import lower_factor
@@ -41,7 +41,7 @@ FARTHEST_HEIGHT = 30.0
 MATRIX_CELLS = 4_000_000
 # From here on theta moves the likelihood: shipment, line, Q10, chill rate, h0.
 FIRST_OF_LIKELIHOOD = OUTER.index("shipment")
-COMMON = slice(0, N_COMMON)
+COMMON = slice(0, FIRST_EFFECT)
 
 
 class Drawn(NamedTuple):
@@ -71,6 +71,14 @@ class Described(NamedTuple):
     log_prior: Array
 
 
+class _Centre(NamedTuple):
+    """A proposal's centre: the prior there with Student effects Gaussian, precision of x, what the data say of each."""
+
+    prior: InnerPrior
+    precision: Array
+    said: Said
+
+
 @dataclass(frozen=True, eq=False)
 class Proposal:
     """A Gaussian in theta, and x given theta; delta is on its log scale throughout.
@@ -94,34 +102,35 @@ class Proposal:
     data_precision: Array
     drift: Array
 
-    def given(self, thetas: Array, mixing: Mixing | None = None, temper: float = 1.0) -> Conditionals:
-        """Return x given each theta, as if the data said only `temper` as much.
+    def given(self, thetas: Array) -> Conditionals:
+        """Return x given each theta and the mean precisions of the Student effects there."""
+        return self._given(thetas, given_mixing(self.hierarchy.inner(thetas), self.mixing_law(thetas).mean()), 1.0)
 
-        Without precisions of the Student effects these are their means.
+    def mixed(self, thetas: Array, mixing: Mixing, shares: tuple[float, ...] = SHARES) -> Mixture:
+        """Return x given each theta and its mixing by the narrow part alone or with the wide one."""
+        prior = given_mixing(self.hierarchy.inner(thetas), mixing)
+        tempers = (1.0, self._wide_temper)[: len(shares)]
+        return Mixture([self._given(thetas, prior, temper) for temper in tempers], shares)
+
+    def _given(self, thetas: Array, prior: InnerPrior, temper: float) -> Conditionals:
+        """Return x given each theta by its prior, as if the data said only `temper` as much.
 
         Centres solve (data's precision + prior's) centre = data's pull + prior's precision x mean with the prior exact
         for each theta, so that effects shrink to their mean as their scale falls: along a straight line they would not,
         and small scales would get no weight. What theta moves in the likelihood (clock, h0, spread of boxes and lines)
         is linear.
         """
-        prior = given_mixing(self.hierarchy.inner(thetas), mixing or self.mixing_law(thetas).mean())
         pull = temper * self._pull + self._prior_pull(prior)
-        given = Conditionals.of(temper * self.data_precision, pull, prior, self.x)
+        given = Conditionals.of(temper * self.data_precision, pull, prior)
         given.centre[:] += (thetas - self.theta)[:, FIRST_OF_LIKELIHOOD:] @ self.drift[:, FIRST_OF_LIKELIHOOD:].T
         return given
 
-    def mixed(self, thetas: Array, mixing: Mixing, shares: tuple[float, ...] = SHARES) -> Mixture:
-        """Return x given each theta and its mixing by the narrow part alone or with the wide one."""
-        tempers = (1.0, self._wide_temper)[: len(shares)]
-        return Mixture([self.given(thetas, mixing, temper) for temper in tempers], shares)
-
     def mixing_law(self, thetas: Array) -> MixingLaw:
         """Return the laws of the Student effects' precisions given each theta."""
-        return MixingLaw.of(self._centre[2], self.hierarchy.inner(thetas))
+        return MixingLaw.of(self._centre.said, self.hierarchy.inner(thetas))
 
     @cached_property
-    def _centre(self) -> tuple[InnerPrior, Array, Said]:
-        """The prior at the centre with Student effects Gaussian, precision of x there, what the data say of each."""
+    def _centre(self) -> "_Centre":
         outer = self.hierarchy.inner(self.theta[None])
         student = outer.student
 
@@ -133,7 +142,7 @@ class Proposal:
         first = said(outer.weights(self.x)[0], self._precision(outer))
         prior = given_mixing(outer, MixingLaw.of(first, outer).mean())
         precision = self._precision(prior)
-        return prior, precision, said(prior.weights(self.x)[0], precision)
+        return _Centre(prior, precision, said(prior.weights(self.x)[0], precision))
 
     def _precision(self, prior: InnerPrior) -> Array:
         """Return the precision of x, (p, p), given the prior of one theta."""
@@ -144,8 +153,7 @@ class Proposal:
     @cached_property
     def _pull(self) -> Array:
         """What the data pull at x, (p,): at the centre of theta they and the prior pull to the centre of x."""
-        prior, precision, _ = self._centre
-        pull: Array = precision @ self.x - self._prior_pull(prior)[0]
+        pull: Array = self._centre.precision @ self.x - self._prior_pull(self._centre.prior)[0]
         return pull
 
     def _prior_pull(self, prior: InnerPrior) -> Array:
@@ -229,7 +237,7 @@ class Proposal:
 
         The more directions are widened, the less each may be: with many, no draw would keep its weight.
         """
-        factor = lower_factor(self._centre[1])
+        factor = lower_factor(self._centre.precision)
         told = float(np.trace(linalg.cho_solve((factor, True), self.data_precision, check_finite=False)))
         return max(told / (told + LOST_PARAMETERS), LEAST_TEMPER)
 
@@ -261,14 +269,13 @@ class Proposal:
         heights = near.reshape(-1, a_theta).mean(axis=1)
         theta, covariance = self._outer_fitted(drawn.theta[::a_theta], heights)
         both = self.given(np.stack([self.theta, theta]))
-        columns = both.take(np.arange(1)).covaried(np.eye(len(self.x), N_COMMON)[None])[0]
+        columns = both.take(np.arange(1)).covaried(np.eye(len(self.x), FIRST_EFFECT)[None])[0]
         move = columns @ np.linalg.solve(columns[COMMON], gap[COMMON])
         return replace(self, theta=theta, outer_covariance=covariance, x=both.centre[1] + move)
 
     def _outer_fitted(self, thetas: Array, heights: Array) -> tuple[Array, Array]:
         """Return theta's centre and covariance after a quadratic, fitted to `heights`, is added to its log density."""
-        spread = self._outer_spread
-        z = linalg.solve_triangular(spread, (thetas - self.theta).T, lower=True).T
+        spread, z = self._outer_spread, self.outer_of(thetas)
         n = len(self.theta)
         first, second = np.triu_indices(n)
         design = np.column_stack([np.ones(len(z)), z, z[:, first] * z[:, second]])

@@ -12,7 +12,8 @@ from sqlalchemy import event, text
 
 from app.cli.model_commands import model_text, take_newest, use_version
 from app.learning.fit import fit_model
-from app.learning.job import ENDS_HOLD, HELD, run_refit
+from app.learning.holding import ENDS_HOLD, HELD
+from app.learning.job import run_refit
 from app.main import create_app
 from app.serving.artifacts import from_artefact
 from app.serving.engine import Engine, rules_version

@@ -61,36 +61,29 @@ function draw(root, shipment, etag, signal) {
   const lines = shipment.arrival?.lines ?? plan?.lines ?? [];
   const facts = { reference: shipment.reference, lines, ship_date: plan?.ship_date };
 
-  /* Send a change of the box and draw it as it is then. */
-  async function change(body, words) {
-    const { data, headers } = await call("PATCH", path(id), { body, headers: { "If-Match": etag }, signal });
+  /* Draw the box as it is after a change, and say so. */
+  function drawn({ data, headers }, words) {
     keepBox(data, headers.get("etag"));
     draw(root, data, headers.get("etag"), signal);
     announce(words);
     root.querySelector("h1").focus();
+  }
+
+  /* Send a change of the box. */
+  async function change(body, words) {
+    drawn(await call("PATCH", path(id), { body, headers: { "If-Match": etag }, signal }), words);
   }
 
   /* Take a step back that was recorded by mistake. */
   async function takeBack(step, words) {
-    const { data, headers } = await call("POST", path(id, "take-back"), {
-      body: { step },
-      headers: { "If-Match": etag },
-      signal,
-    });
+    const answer = await call("POST", path(id, "take-back"), { body: { step }, headers: { "If-Match": etag }, signal });
     forgetEntered(id, "arrival");
-    keepBox(data, headers.get("etag"));
-    draw(root, data, headers.get("etag"), signal);
-    announce(words);
-    root.querySelector("h1").focus();
+    drawn(answer, words);
   }
 
   /* Its owner says that the record is right. */
   async function confirm() {
-    const { data, headers } = await confirmRecord(id, etag, signal);
-    keepBox(data, headers.get("etag"));
-    draw(root, data, headers.get("etag"), signal);
-    announce("The record counts as right.");
-    root.querySelector("h1").focus();
+    drawn(await confirmRecord(id, etag, signal), "The record counts as right.");
   }
 
   async function remove() {

@@ -1,7 +1,7 @@
 /* The journey of a box: its departure and what was heard of it. */
 
 import { changeForm } from "/page/boxes/change_form.js";
-import { departureForm, takeBackPart, timesForm } from "/page/boxes/times.js";
+import { departureForm, orCorrect, takeBackPart, timesForm } from "/page/boxes/times.js";
 import { EVENT_WORDS } from "/page/boxes/words.js";
 import { el } from "/page/dom.js";
 import { choice, field, textInput } from "/page/fields.js";
@@ -44,7 +44,7 @@ function newsForm(departed, change) {
   const departure = field(
     "Left on",
     momentInput(left, (value) => (left = value)),
-    { pointer: "/departed_at", hint: `On record: ${moment(departed)}. Correct it if it is the one that is wrong.` },
+    { pointer: "/departed_at", hint: orCorrect(departed) },
   );
   departure.hidden = true;
   return el(

@@ -13,6 +13,9 @@ const CLOSED_AT = "T08:00";
 const NAMES = { departed_at: "Left on", arrived_at: "Delivered", opened_at: "Opened" };
 const YOUR_TIME = "When the closed box was handed over; your own time.";
 
+/* What is said at a time of another step, where both do not fit each other. */
+export const orCorrect = (recorded) => `On record: ${moment(recorded)}. Correct it if it is the one that is wrong.`;
+
 /* A question where a departure is far from the day that was planned, as from a year mistyped; else null. */
 function farFromPlan(typed, planned) {
   if (!typed || !planned) return null;

@@ -4,6 +4,7 @@
 import { countCard, meanings } from "/page/boxes/count_card.js";
 import { loggerPart, notesField, photosField } from "/page/boxes/evidence_fields.js";
 import { boxOf } from "/page/boxes/known.js";
+import { orCorrect } from "/page/boxes/times.js";
 import { bodyOf, formOf, freshForm, totals, untouched } from "/page/boxes/unboxing_form.js";
 import { address, boxName } from "/page/boxes/words.js";
 import { freshCounts } from "/page/counts.js";
@@ -12,7 +13,6 @@ import { field, showErrors } from "/page/fields.js";
 import { entered, forgetEntered, forgetWaiting, formKept, keepEntered, waitingFor } from "/page/kept.js";
 import { askOnce, failure } from "/page/notices.js";
 import { refusalOf, send } from "/page/sending.js";
-import { moment } from "/page/settings.js";
 import { aheadFaults, momentInput, toTyped } from "/page/times.js";
 
 const KIND = "arrival";
@@ -156,7 +156,7 @@ function draw(root, { id, name, form, begin, entry, resumed, corrects }) {
     {
       pointer: "/departed_at",
       hint: recorded
-        ? `On record: ${moment(form.departure)}. Correct it if it is the one that is wrong.`
+        ? orCorrect(form.departure)
         : "If you know it; else the planned day is taken.",
     },
   );
