@@ -1,9 +1,7 @@
 """Whether what a refit stores answers at once: where a version was gone back to by hand, that holds."""
 
-from sqlalchemy import Connection
-
 from app.learning.gate import Verdict
-from app.store import active_version, end_hold, read_hold, read_refit
+from app.store import Connection, active_version, end_hold, read_hold, read_refit
 
 MEANWHILE = "Kept, not activated: another version was activated while this one was fitted."
 HELD = "Kept, and waits: an earlier version was gone back to, which answers until a newer one is taken."
