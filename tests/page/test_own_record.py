@@ -12,7 +12,7 @@ from app.store.model_versions import StoredVersion, add_version
 from tests.app.fits import FITTED_AT, fill, fitted
 from tests.app.servers import running_server
 from tests.page.batch import fill_batch, height, lead, seven_lines
-from tests.page.conftest import DESK, opened
+from tests.page.conftest import DESK, PHONE, opened
 
 
 @pytest.fixture
@@ -53,7 +53,7 @@ def test_own_record_and_rules_of_thumb_side_by_side(
     axe_clean(fitted_page)
     shot(fitted_page, "own_record_1280")
     # On a phone it is folded, and seven lines are within reach as by the rules of thumb alone.
-    fitted_page.set_viewport_size({"width": 390, "height": 844})
+    fitted_page.set_viewport_size(PHONE)
     fitted_page.reload()
     seven_lines(fitted_page)
     assert height(fitted_page) < 4000

@@ -1,6 +1,7 @@
 /* Amounts and counts as sellers and spreadsheets write them: "US$ 14", "60,-", "14 EUR", "10 pcs". */
 
-import { readNumber } from "/page/fields.js";
+import { numberInput, readNumber } from "/page/fields.js";
+import { settings } from "/page/settings.js";
 
 /* What stands for one currency only; "$" and "¥" are those of many. */
 const SIGNS = {
@@ -39,7 +40,29 @@ export function readPrice(text) {
   return { value: typeof value === "string" ? text.trim() : value, currency: currencies.find(Boolean) ?? null };
 }
 
-export const readAmount = (text) => readPrice(text).value;
+/* The amount; as it was written where that is in another currency than the form, since nothing is converted. */
+export function readAmount(text) {
+  const { value, currency } = readPrice(text);
+  return currency && currency !== settings().currency ? text.trim() : value;
+}
+
+/* What to say of an amount that is not taken, being in another currency; null of any other. */
+export function foreignWords(value) {
+  const code = typeof value === "string" ? readPrice(value).currency : null;
+  if (!code || code === settings().currency) return null;
+  return `is in ${code}, the form in ${settings().currency}: a currency is only a label here, so convert it first`;
+}
+
+/* Inputs of the form of an amount and of a number of things. `foreignFaults` finds what such an input does not take. */
+export const amountInput = (value, change, attributes = {}) =>
+  numberInput(value, change, { read: readAmount, ...attributes, "data-amount": "" });
+export const countInput = (value, change, attributes = {}) => numberInput(value, change, { read: readCount, ...attributes });
+
+/* Amounts in another currency in a form, as [{pointer, message}]. */
+export const foreignFaults = (form) =>
+  [...form.querySelectorAll("[data-amount][data-pointer]")]
+    .map(({ value, dataset: { pointer } }) => ({ pointer, message: foreignWords(value) }))
+    .filter(({ message }) => message);
 
 /* "10", "10 pcs", "10 x", "x10" -> 10. */
 export function readCount(text) {

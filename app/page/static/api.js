@@ -1,5 +1,7 @@
 /* Calls to the server. A refusal is a Problem, a network that is down a NetworkDown. */
 
+import { inPageWords } from "/page/page_words.js";
+
 const KEY = "transit.key";
 
 export class Problem extends Error {
@@ -8,7 +10,7 @@ export class Problem extends Error {
     super(body.detail ?? `The server answered with status ${status}.`);
     this.status = status;
     this.code = body.code ?? "http";
-    this.errors = body.errors ?? [];
+    this.errors = (body.errors ?? []).map((error) => ({ ...error, message: inPageWords(error.message) }));
   }
 }
 

@@ -1,6 +1,7 @@
 /* The frame of a view that asks about the batch: a form, its answer beside it, and a button that jumps there. */
 
 import { el } from "/page/dom.js";
+import { elsewhereNotice } from "/page/draft_elsewhere.js";
 import { sayAllInForce } from "/page/in_force.js";
 import { jumpTo, live } from "/page/live.js";
 
@@ -19,7 +20,7 @@ export async function asking({ root, signal, heading, sentence, ask, draw, field
     ask,
     draw: (data, body, own) => draw({ data, body, own, form, answer }),
   });
-  form.append(...(await fields(changed)));
+  form.append(elsewhereNotice(signal), ...(await fields(changed)));
   sayAllInForce(form);
   for (const event of ["input", "change", "click"]) form.addEventListener(event, () => sayAllInForce(form));
   if (signal.aborted) return;

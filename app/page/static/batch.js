@@ -59,10 +59,33 @@ export function takeDraft(other) {
   keep(other);
 }
 
-/* Keep the draft as it is now, or another in its place. */
+/* Keep the draft as it is now, or another in its place; not over one of another tab before it is said which is meant. */
 export function keep(other = current) {
   current = other;
-  localStorage.setItem(KEY, JSON.stringify(current));
+  if (!changedElsewhere) localStorage.setItem(KEY, JSON.stringify(current));
+}
+
+/* The event of the document when another tab changed the draft that is kept. */
+export const ELSEWHERE = "draft-elsewhere";
+let changedElsewhere = false;
+export const isChangedElsewhere = () => changedElsewhere;
+
+addEventListener("storage", ({ key, newValue }) => {
+  if (key !== KEY || newValue === null || newValue === JSON.stringify(current)) return;
+  changedElsewhere = true;
+  document.dispatchEvent(new Event(ELSEWHERE));
+});
+
+/* Take the draft of the other tab; the one here can be brought back. */
+export function takeOtherDraft() {
+  takeDraft(read());
+  changedElsewhere = false;
+}
+
+/* Keep the draft here over that of the other tab. */
+export function keepThisDraft() {
+  changedElsewhere = false;
+  keep();
 }
 
 /* The value of a JSON pointer in the draft, undefined where there is none. */

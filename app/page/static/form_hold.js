@@ -1,5 +1,6 @@
 /* The part of the form that only a hold asks: days that come into question, papers with an age, and forecasts. */
 
+import { amountInput } from "/page/amounts.js";
 import { get } from "/page/api.js";
 import { draft, keep, setAt, valueAt } from "/page/batch.js";
 import { el } from "/page/dom.js";
@@ -76,7 +77,10 @@ export function holdFields(changed) {
       day("Earliest", "earliest"),
       day("Latest", "latest"),
       day("Needed by", "needed_by", "Last day to open the box."),
-      number("Waiting costs", "cost_per_day", `${settings().currency} a day`),
+      field("Waiting costs", amountInput(valueAt("/hold/cost_per_day"), set("/hold/cost_per_day")), {
+        pointer: "/cost_per_day",
+        unit: `${settings().currency} a day`,
+      }),
     ),
     papers,
   );

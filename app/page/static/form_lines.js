@@ -1,12 +1,12 @@
 /* The part of the form about the plants: one row a line, typed or pasted. */
 
-import { readAmount, readCount } from "/page/amounts.js";
+import { amountInput, countInput, foreignWords } from "/page/amounts.js";
 import { draft, emptyLine, keep, setAt } from "/page/batch.js";
 import { announce, el } from "/page/dom.js";
-import { field, numberInput, showErrors, textInput } from "/page/fields.js";
+import { field, showErrors, textInput } from "/page/fields.js";
 import { genera } from "/page/lists.js";
 import { exactly, ranked } from "/page/spelling.js";
-import { isTable, readLines } from "/page/spreadsheet.js";
+import { isTable, joined, readLines, splitName } from "/page/spreadsheet.js";
 import { settings } from "/page/settings.js";
 import { suggest } from "/page/suggest.js";
 
@@ -20,7 +20,7 @@ export function lineFaults(batch = draft()) {
     if (typeof line.quantity === "string" || (line.quantity !== null && !(Number.isInteger(line.quantity) && line.quantity >= 1)))
       wrong("quantity", "must be a whole number from 1");
     for (const name of ["unit_cost", "sale_value"])
-      if (typeof line[name] === "string" || line[name] < 0) wrong(name, "must be an amount such as 8.50, from 0");
+      if ((typeof line[name] === "string" && !foreignWords(line[name])) || line[name] < 0) wrong(name, "must be an amount such as 8.50, from 0");
   });
   return faults;
 }
@@ -28,13 +28,14 @@ export function lineFaults(batch = draft()) {
 export async function lineFields(changed) {
   const all = await genera();
   const rows = el("div", { class: "lines" });
+  const undo = el("span");
   const section = el(
     "fieldset",
     {},
     el("legend", {}, "Plants"),
     el("p", { class: "hint" }, `Amounts in ${settings().currency}; another currency is chosen under Settings.`),
     rows,
-    el("div", { class: "actions" }, el("button", { type: "button", on: { click: addLine } }, "Add a line")),
+    el("div", { class: "actions" }, el("button", { type: "button", on: { click: addLine } }, "Add a line"), undo),
     pasteBox(takeTable),
   );
   draw();
@@ -48,12 +49,26 @@ export async function lineFields(changed) {
   }
 
   function removeLine(i) {
-    draft().lines.splice(i, 1);
+    const [line] = draft().lines.splice(i, 1);
     if (!draft().lines.length) draft().lines.push(emptyLine());
     keep();
     draw();
     (rows.children[Math.min(i, rows.children.length - 1)].querySelector("input")).focus();
-    announce(`Line ${i + 1} removed`);
+    announce(`Line ${i + 1} removed; “Undo” below the lines puts it back`);
+    const back = () => putBack(line, i);
+    undo.replaceChildren(el("button", { type: "button", on: { click: back } }, `Undo: put ${line.genus ?? `line ${i + 1}`} back`));
+    changed();
+  }
+
+  function putBack(line, i) {
+    const { lines } = draft();
+    if (lines.length === 1 && Object.values(lines[0]).every((value) => value === null)) lines.pop();
+    lines.splice(i, 0, line);
+    keep();
+    undo.replaceChildren();
+    draw();
+    rows.children[Math.min(i, rows.children.length - 1)].querySelector("input").focus();
+    announce(`Line ${i + 1} is back`);
     changed();
   }
 
@@ -97,7 +112,11 @@ export async function lineFields(changed) {
       },
       attributes: { placeholder: "such as Hoya" },
     });
-    genus.addEventListener("blur", tellSpelling);
+    const cultivar = textInput(line.cultivar, set("cultivar"), { placeholder: "any" });
+    genus.addEventListener("blur", () => {
+      splitTyped();
+      tellSpelling();
+    });
     genus.addEventListener("paste", (event) => {
       const text = event.clipboardData.getData("text/plain");
       if (!isTable(text)) return;
@@ -108,15 +127,27 @@ export async function lineFields(changed) {
       "div",
       { class: "line", role: "group", "aria-label": `Line ${i + 1}` },
       own("genus", "Genus", genus),
-      own("cultivar", "Cultivar", textInput(line.cultivar, set("cultivar"), { placeholder: "any" })),
-      own("quantity", "Plants", numberInput(line.quantity, set("quantity"), { read: readCount })),
-      own("unit_cost", "Cost each", numberInput(line.unit_cost, set("unit_cost"), { read: readAmount })),
-      own("sale_value", "Sells for", numberInput(line.sale_value, set("sale_value"), { read: readAmount })),
+      own("cultivar", "Cultivar", cultivar),
+      own("quantity", "Plants", countInput(line.quantity, set("quantity"))),
+      own("unit_cost", "Cost each", amountInput(line.unit_cost, set("unit_cost"))),
+      own("sale_value", "Sells for", amountInput(line.sale_value, set("sale_value"))),
       el("button", { type: "button", class: "remove", "aria-label": `Remove line ${i + 1}`, on: { click: () => removeLine(i) } }, "✕"),
       note,
     );
     tellSpelling();
     return drawn;
+
+    /* "Hoya carnosa" as a genus: the species goes before what stands as the cultivar. */
+    function splitTyped() {
+      const now = draft().lines[i];
+      if (!now?.genus || exactly(all, now.genus, names)) return;
+      const { genus: first, cultivar: rest } = splitName(now.genus);
+      if (!rest || !exactly(all, first, names)) return;
+      genus.value = first;
+      cultivar.value = joined(rest, now.cultivar);
+      setAt(`/lines/${i}/cultivar`, cultivar.value);
+      set("genus")(first);
+    }
 
     function tellSpelling() {
       const typed = draft().lines[i]?.genus;

@@ -1,6 +1,6 @@
 /* The parts of the form with usual values: packing, routes, the loss one can bear, money and papers. */
 
-import { readAmount } from "/page/amounts.js";
+import { amountInput, countInput } from "/page/amounts.js";
 import { get } from "/page/api.js";
 import { draft, keep, setAt, surestWords, valueAt } from "/page/batch.js";
 import { announce, el, newId } from "/page/dom.js";
@@ -25,9 +25,6 @@ const IN_HAND = [
   [false, "missing"],
 ];
 
-/* A field whose unit is the currency takes amounts as sellers write them. */
-const reading = (options) => (options?.unit === settings().currency ? { read: readAmount } : {});
-
 /* What makes fields of the draft: each keeps its value at its pointer and tells that something changed. */
 function bound(changed) {
   const set = (pointer) => (value) => {
@@ -36,8 +33,11 @@ function bound(changed) {
   };
   return {
     set,
-    number: (label, pointer, options) =>
-      field(label, numberInput(valueAt(pointer), set(pointer), reading(options)), { pointer, ...options }),
+    // A field whose unit is the currency takes amounts as sellers write them, others what may stand beside a number.
+    number: (label, pointer, options) => {
+      const input = options?.unit === settings().currency ? amountInput : countInput;
+      return field(label, input(valueAt(pointer), set(pointer)), { pointer, ...options });
+    },
     share: (label, pointer, options) => {
       const value = valueAt(pointer);
       const input = numberInput(typeof value === "number" ? Number((100 * value).toFixed(6)) : value, (typed) =>

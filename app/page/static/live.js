@@ -1,5 +1,6 @@
 /* An answer that follows the form: asked a moment after the last change, older calls given up. */
 
+import { foreignFaults } from "/page/amounts.js";
 import { NetworkDown, Problem, post } from "/page/api.js";
 import { announce, debounced, el } from "/page/dom.js";
 import { bearableFaults, missing, requestOf } from "/page/batch.js";
@@ -26,7 +27,7 @@ export function live({ form, answer, jump, ask, draw, signal }) {
     calling.abort();
     calling = new AbortController();
     const own = calling.signal;
-    const faults = [...lineFaults(), ...bearableFaults()];
+    const faults = [...lineFaults(), ...bearableFaults(), ...foreignFaults(form)];
     showErrors(form, faults);
     const { path, body, place, wanted } = ask();
     if (wanted.length || faults.length) {

@@ -49,10 +49,14 @@ export function cells(text) {
 }
 
 /* A name as sellers write it, "Genus species 'Cultivar'", as genus and cultivar. */
-function splitName(name) {
+export function splitName(name) {
   const [genus, ...rest] = name.split(/\s+/);
   return { genus, cultivar: rest.join(" ").replace(/^['‘’"]|['‘’"]$/g, "") || null };
 }
+
+/* What stood after the genus, before the cultivar unless that begins with it. */
+export const joined = (rest, cultivar) =>
+  !cultivar ? rest : cultivar.toLowerCase().startsWith(rest.toLowerCase()) ? cultivar : `${rest} ${cultivar}`;
 
 /* Whether a row sums up those above it: it says so, or is the last, without a plant, and its count is their sum. */
 function isTotal(row, line, above, isLast) {
@@ -97,7 +101,10 @@ export function readLines(text) {
       totals.push(i + (hasHeader ? 2 : 1));
       return;
     }
-    if (line.genus && !line.cultivar && /\s/.test(line.genus)) Object.assign(line, splitName(line.genus));
+    if (line.genus && /\s/.test(line.genus)) {
+      const { genus, cultivar } = splitName(line.genus);
+      Object.assign(line, { genus, cultivar: joined(cultivar, line.cultivar) });
+    }
     lines.push(line);
   });
   if (totals.length) notes.push(`Left out as a total: row ${totals.join(", ")}.`);

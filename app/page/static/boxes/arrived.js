@@ -1,5 +1,6 @@
 /* What was found in a box, what to do with it, its recheck and its claim. */
 
+import { readPrice } from "/page/amounts.js";
 import { get } from "/page/api.js";
 import { changeForm } from "/page/boxes/change_form.js";
 import { calendarOf } from "/page/boxes/to_do.js";
@@ -186,7 +187,7 @@ function claimForm({ id, claim, plan }, change, signal) {
         ),
         field(
           "Money got back",
-          numberInput(form.amount, (value) => (form.amount = value)),
+          numberInput(form.amount, (value) => (form.amount = value), { read: (text) => readPrice(text).value }),
           { pointer: "/claim/amount" },
         ),
         field(

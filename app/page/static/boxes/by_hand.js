@@ -1,6 +1,7 @@
 /* A box that has arrived and was never planned here, put down by hand: one file of its rows, taken in as a whole or not at
    all, so that no half of it is left behind. It has no forecast: one made after the fact would prove nothing. */
 
+import { amountInput, countInput, foreignFaults } from "/page/amounts.js";
 import { call, get } from "/page/api.js";
 import { columnPointer, csvOf, emptyBox, emptyRow } from "/page/boxes/by_hand_rows.js";
 import { address } from "/page/boxes/words.js";
@@ -52,6 +53,12 @@ export async function show(root, signal) {
     event?.preventDefault();
     place.replaceChildren();
     clearErrors(form);
+    const foreign = foreignFaults(form);
+    if (foreign.length) {
+      showErrors(form, foreign);
+      form.querySelector("[aria-invalid]")?.focus();
+      return;
+    }
     const named = { ...box, currency: settings().currency, shipment: box.shipment ?? nameOf(box) };
     button.disabled = true;
     try {
@@ -184,7 +191,7 @@ function plantRows(box, known, changed) {
       typed: (text) => set("genus")(text.trim() || null),
       attributes: { placeholder: "such as Hoya" },
     });
-    const number = ([name, label]) => field(label, numberInput(row[name], set(name)), { pointer: `/lines/${i}/${name}` });
+    const number = (input) => ([name, label]) => field(label, input(row[name], set(name)), { pointer: `/lines/${i}/${name}` });
     return el(
       "fieldset",
       { class: "card" },
@@ -195,8 +202,8 @@ function plantRows(box, known, changed) {
         field("Genus", genus, { pointer: `/lines/${i}/genus` }),
         field("Cultivar", textInput(row.cultivar, set("cultivar"), { maxlength: 120, placeholder: "any" }), { pointer: `/lines/${i}/cultivar` }),
       ),
-      el("div", { class: "four-fields" }, COUNTS.map(number)),
-      el("div", { class: "two-fields" }, [["unit_cost", `Cost each, ${settings().currency}`], ["sale_value", `Sells for, ${settings().currency}`]].map(number)),
+      el("div", { class: "four-fields" }, COUNTS.map(number(countInput))),
+      el("div", { class: "two-fields" }, [["unit_cost", `Cost each, ${settings().currency}`], ["sale_value", `Sells for, ${settings().currency}`]].map(number(amountInput))),
       box.lines.length > 1
         ? el("button", { type: "button", class: "small", "aria-label": `Take plant ${i + 1} away`, on: { click: () => remove(i) } }, "Take away")
         : null,

@@ -1,5 +1,6 @@
 /* How many of one kind to order, so that enough arrive healthy. */
 
+import { countInput } from "/page/amounts.js";
 import { answerParts, asking } from "/page/asking.js";
 import { draft, keep, missing, requestOf, setAt, SUREST, surestWords, valueAt } from "/page/batch.js";
 import { plantName } from "/page/boxes/words.js";
@@ -68,7 +69,7 @@ function targetFields(changed) {
     slots.push(made.querySelector(".assumed"), made.querySelector(".error"));
     return [made.querySelector("label"), made.querySelector(".entry")];
   };
-  const healthy = numberInput(valueAt(GIVEN.healthy), set(GIVEN.healthy), { size: 4, class: "blank" });
+  const healthy = countInput(valueAt(GIVEN.healthy), set(GIVEN.healthy), { size: 4, class: "blank" });
   const names = el("span");
   const sureNote = el("p", { class: "hint" });
   function tell() {

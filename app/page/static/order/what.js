@@ -1,12 +1,13 @@
 /* What to order of a list: which lines earn their cost, by which route, and how many within a budget. */
 
+import { amountInput } from "/page/amounts.js";
 import { answerParts, asking } from "/page/asking.js";
 import { draft, missing, requestOf, setAt, takeDraft, valueAt } from "/page/batch.js";
 import { plantName } from "/page/boxes/words.js";
 import { checklist } from "/page/cautions.js";
 import { alsoAssumed, keepOpen, showLeftOut } from "/page/comparison.js";
 import { announce, el, replace } from "/page/dom.js";
-import { field, numberInput } from "/page/fields.js";
+import { field } from "/page/fields.js";
 import { batchFold } from "/page/form_batch.js";
 import { lineFields } from "/page/form_lines.js";
 import { sideBar } from "/page/order/gauge.js";
@@ -48,7 +49,7 @@ async function fields(changed) {
       el(
         "div",
         { class: "fields" },
-        field("May cost in all", numberInput(valueAt(BUDGET), set), {
+        field("May cost in all", amountInput(valueAt(BUDGET), set), {
           pointer: "/budget",
           unit: settings().currency,
           hint: "Landed. Empty: no limit.",

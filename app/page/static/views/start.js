@@ -1,9 +1,10 @@
 /* The first visit: your shop, your seller, your first batch, one short step each; or the invented batch. */
 
+import { amountInput } from "/page/amounts.js";
 import { call, NetworkDown, Problem } from "/page/api.js";
 import { draft, inventedDraft, keep, setAt, takeDraft } from "/page/batch.js";
 import { announce, el } from "/page/dom.js";
-import { choice, field, numberInput, textInput } from "/page/fields.js";
+import { choice, field, textInput } from "/page/fields.js";
 import { placeField } from "/page/form_journey.js";
 import { lineFields } from "/page/form_lines.js";
 import { RECOURSE, SELLER_KINDS } from "/page/form_terms.js";
@@ -157,7 +158,7 @@ async function batch() {
         draft().routes.map((route, i) =>
           field(
             `Freight by ${route.name}`,
-            numberInput(route.freight, (value) => setAt(`/routes/${i}/freight`, value)),
+            amountInput(route.freight, (value) => setAt(`/routes/${i}/freight`, value)),
             { unit: settings().currency, hint: i ? "One of the ways is enough." : null },
           ),
         ),
