@@ -59,5 +59,6 @@ def test_own_record_and_rules_of_thumb_side_by_side(
     assert height(fitted_page) < 4000
     fitted_page.get_by_text("What this rests on").click()
     expect(rests.get_by_role("row", name=re.compile("^Hoya"))).to_be_visible()
+    assert rests.locator(".scroll").evaluate("scroll => scroll.scrollWidth <= scroll.clientWidth")
     axe_clean(fitted_page)
     shot(fitted_page, "own_record_390")

@@ -7,6 +7,7 @@ import { ENOUGH_BOXES } from "/page/look_back/time_ratios.js";
 import { tableOf } from "/page/plot.js";
 import { count, isWide, money, percent } from "/page/settings.js";
 import { spread } from "/page/outcome.js";
+import { stacked } from "/page/stacked.js";
 import { strip, stripTable } from "/page/strip.js";
 
 /* The most days that POST /v1/risk takes. */
@@ -49,7 +50,7 @@ function weights(body, results) {
   return el(
     "div",
     { class: "scroll", tabindex: "0", role: "region", "aria-label": "How much is your own record" },
-    tableOf({ head: ["Plant", "Own boxes", "Own plants", "Own record counts", "Rules of thumb count"], rows }),
+    stacked(tableOf({ head: ["Plant", "Own boxes", "Own plants", "Own record counts", "Rules of thumb count"], rows })),
   );
 }
 
