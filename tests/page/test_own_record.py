@@ -53,7 +53,7 @@ def test_own_record_and_rules_of_thumb_side_by_side(
     axe_clean(fitted_page)
     shot(fitted_page, "own_record_1280")
     # On a phone it is folded, and seven lines are within reach as by the rules of thumb alone.
-    fitted_page.set_viewport_size(PHONE)
+    fitted_page.set_viewport_size({"width": PHONE["width"], "height": PHONE["height"]})
     fitted_page.reload()
     seven_lines(fitted_page)
     assert height(fitted_page) < 4000
