@@ -78,7 +78,10 @@ async def plan(request: Request) -> Response:
 
 @router.get(SHIPMENTS, **declared("shipments"))
 async def shipments(request: Request) -> Response:
-    """Shipments, the newest first: ``?state=planned|in_transit|arrived|lost&reference=&limit=1-500&cursor=``."""
+    """Shipments, the newest first, ``arrived`` by arrival.
+
+    ``?state=planned|in_transit|arrived|lost&reference=&limit=1-500&cursor=``.
+    """
     parameters = request.query_params.multi_items()
 
     def work(engine: Engine) -> bytes:

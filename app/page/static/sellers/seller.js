@@ -1,8 +1,9 @@
 /* One seller: what to ask it, what it answered, how it packs. */
 
+import { countInput } from "/page/amounts.js";
 import { call, get } from "/page/api.js";
 import { announce, el } from "/page/dom.js";
-import { choice, clearErrors, field, numberInput, showErrors, textInput } from "/page/fields.js";
+import { choice, clearErrors, field, showErrors, textInput } from "/page/fields.js";
 import { packings } from "/page/lists.js";
 import { failure } from "/page/notices.js";
 import { many } from "/page/plural.js";
@@ -104,7 +105,7 @@ function sellerFields(seller, known, { named }) {
   const pick = (label, part, name, pointer, options) =>
     field(label, choice(part[name] ?? null, options, set(part, name)), { pointer });
   const number = (label, part, name, pointer, options) =>
-    field(label, numberInput(part[name], set(part, name)), { pointer, ...options });
+    field(label, countInput(part[name], set(part, name)), { pointer, ...options });
   const { packing, answers } = seller;
   return [
     el(
