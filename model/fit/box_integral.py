@@ -55,11 +55,11 @@ class BoxTerms(NamedTuple):
     Attributes
     ----------
     value : (boxes,)
-    eta, delta : (lines,) and scalar
+    eta, delta : (lines,) and (boxes,)
         First derivatives.
     eta2 : (pairs,)
         Second derivatives in the linear predictors of two lines of a box, in the order of `Grouping`'s pairs.
-    eta_delta, delta2 : (lines,) and scalar
+    eta_delta, delta2 : (lines,) and (boxes,)
     log_box_sd, log_line_sd, h0, lost : (boxes,), (lines,), scalar, scalar
         First derivatives in the log sds of shipment and line effects, in h0, and in the chance to be lost whole.
     curvature : (lines,)
@@ -68,10 +68,10 @@ class BoxTerms(NamedTuple):
 
     value: Array
     eta: Array
-    delta: float
+    delta: Array
     eta2: Array
     eta_delta: Array
-    delta2: float
+    delta2: Array
     log_box_sd: Array
     log_line_sd: Array
     h0: float
@@ -290,10 +290,10 @@ class BoxIntegral:
         return BoxTerms(
             value=value,
             eta=line_clock * eta1,
-            delta=float((by_clock * delta1).sum()),
+            delta=by_clock * delta1,
             eta2=pairs,
             eta_delta=line_clock * eta_delta + spread_box[g.box] * eta1 * delta1[g.box],
-            delta2=float((by_clock * delta2 + spread_box * delta1**2).sum()),
+            delta2=by_clock * delta2 + spread_box * delta1**2,
             log_box_sd=by_clock * log_box_sd,
             log_line_sd=line_clock * mean_u(f_line_sd),
             h0=float((line_clock * mean_u(f_h0)).sum()),

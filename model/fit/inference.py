@@ -154,8 +154,7 @@ class Inference:
             near = found._replace(theta=theta, inner=inner)
             if not _apart(found, near) and self._height(near) < self._height(found):
                 return [found]
-            slope = marginal_slope(target, theta, inner)
-            other = self._climbed(Mode(theta, inner, *self._outer_curvature(theta, inner, slope), 0))
+            other = self._climbed(near._replace(n_outer=0))
         except (ConvergenceError, linalg.LinAlgError):
             return [found]
         first, second = sorted((found, other), key=self._height, reverse=True)

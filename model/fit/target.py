@@ -187,7 +187,10 @@ class Target:
         return sparse.csr_array(common + self.effects)
 
     def data_precision(self, design: sparse.csr_array, eta2: Array, eta_delta: Array, delta2: float) -> Array:
-        """Return minus the Hessian of the log likelihood in x, (p, p), from second derivatives as in `BoxTerms`."""
+        """Return minus the Hessian of the log likelihood in x, (p, p), from second derivatives as in `BoxTerms`.
+
+        `delta2` is that of all boxes together.
+        """
         g = self.grouping
         n = len(g.box)
         blocks = sparse.csr_array((-eta2, (g.pair_first, g.pair_second)), shape=(n, n))
@@ -202,5 +205,5 @@ class Target:
 def gradient(x: Array, design: sparse.csr_array, terms: BoxTerms, prior: InnerPrior) -> Array:
     """Return the gradient of the log posterior of x, (p,)."""
     gradient: Array = design.T @ terms.eta + prior.slope(x)
-    gradient[DELTA] += terms.delta
+    gradient[DELTA] += terms.delta.sum()
     return gradient

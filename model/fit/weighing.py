@@ -193,27 +193,28 @@ class Weighing:
         genus lived, steps along a Student's flat tail would lead ever further out.
         """
         theta, p = proposal.theta, len(proposal.x)
-        clock, variance = self._target.clock(theta)
-        design = self._target.columns(clock)
-        integral = self._tiled(1)
-        n_pairs = int(np.clip(AVERAGED_LINES // (2 * AVERAGING_STEPS * len(clock)), *AVERAGING_PAIRS))
+        n_lines = len(self._target.observations)
+        design = self._target.columns(self._target.clock(theta)[0])
+        n_pairs = int(np.clip(AVERAGED_LINES // (2 * AVERAGING_STEPS * n_lines), *AVERAGING_PAIRS))
+        runs = self._runs(2 * n_pairs)
         for _ in range(AVERAGING_STEPS):
             given = proposal.given(theta[None])
             prior = given.prior.of_thetas(0)
             steps = given.steps(rng.standard_normal((1, n_pairs, p)))[0]
-            gradient, eta_delta, delta2 = np.zeros(p), np.zeros(len(clock)), 0.0
+            x = natural(given.centre[0] + np.concatenate([steps, -steps]))
+            gradient, eta_delta, delta2 = np.zeros(p), np.zeros(n_lines), 0.0
             eta2 = np.zeros(len(self._target.grouping.pair_first))
-            for step in np.concatenate([steps, -steps]):
-                x = natural(given.centre[0] + step)
-                setting = self._target.setting(theta, float(x[KAPPA]), float(x[DELTA]), variance)
-                terms = integral.terms(design @ x, setting)
-                slope = design.T @ terms.eta + prior.slope(x)
-                slope[DELTA] = (slope[DELTA] + terms.delta) * x[DELTA]
-                gradient += slope / (2 * n_pairs)
+            for some in runs:
+                n, delta = len(x[some]), x[some, DELTA, None]
+                setting = self._target.settings(np.tile(theta, (n, 1)), x[some])[1]
+                terms = self._tiled(n).terms((design @ x[some].T).T.ravel(), setting)
+                slope = np.array([prior.slope(one) for one in x[some]]) + (design.T @ terms.eta.reshape(n, -1).T).T
+                slope[:, DELTA] = (slope[:, DELTA] + terms.delta.reshape(n, -1).sum(axis=1)) * delta[:, 0]
+                gradient += slope.sum(axis=0) / len(x)
                 # Second derivatives with delta on its log scale.
-                eta2 += terms.eta2 / (2 * n_pairs)
-                eta_delta += x[DELTA] * terms.eta_delta / (2 * n_pairs)
-                delta2 += float(x[DELTA]) ** 2 * terms.delta2 / (2 * n_pairs)
+                eta2 += terms.eta2.reshape(n, -1).sum(axis=0) / len(x)
+                eta_delta += (delta * terms.eta_delta.reshape(n, -1)).sum(axis=0) / len(x)
+                delta2 += float((delta**2 * terms.delta2.reshape(n, -1)).sum()) / len(x)
             data = self._target.data_precision(design, eta2, eta_delta, delta2)
             move = given.covaried(gradient[None, :, None])[0, :, 0]
             # No further than a typical draw.
@@ -231,16 +232,19 @@ class Weighing:
         Several draws are taken at once, as if each had a ledger of its own, so that small ledgers cost no more than
         their sums.
         """
-        n_lines, n_boxes = len(self._target.observations), self._target.grouping.n_boxes
+        n_boxes = self._target.grouping.n_boxes
         log_likelihood = np.empty(len(x))
-        at_once = max(LINES_AT_ONCE // n_lines, 1)
-        for first in range(0, len(x), at_once):
-            some = slice(first, min(first + at_once, len(x)))
+        for some in self._runs(len(x)):
             clock, setting = self._target.settings(theta[some], x[some])
             predictor = x[some, ALPHA, None] + x[some, KAPPA, None] * clock + (self._target.effects @ x[some].T).T
             value = self._tiled(len(clock)).value(predictor.ravel(), setting)
             log_likelihood[some] = value.reshape(len(clock), n_boxes).sum(axis=1)
         return log_likelihood
+
+    def _runs(self, n_draws: int) -> list[slice]:
+        """Return runs of draws whose copies of the ledger are worked on at once."""
+        at_once = max(LINES_AT_ONCE // len(self._target.observations), 1)
+        return [slice(first, min(first + at_once, n_draws)) for first in range(0, n_draws, at_once)]
 
     def _tiled(self, n: int) -> BoxIntegral:
         """Return the integral over n copies of the ledger."""

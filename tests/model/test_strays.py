@@ -88,8 +88,8 @@ def test_derivatives_are_those_of_the_mixture(case: Case) -> None:
         up, down = (mixed().terms(ETA + s * direction, setting_of(case)) for s in (step, -step))
         close(t.eta[i], (up.value - down.value).sum() / (2 * step))
         close(hessian[i], (up.eta - down.eta) / (2 * step))
-        close(t.eta_delta[i], (up.delta - down.delta) / (2 * step))
-    for name, found in (("delta", t.delta), ("h0", t.h0), ("lost", t.lost)):
+        close(t.eta_delta[i], (up.delta - down.delta).sum() / (2 * step))
+    for name, found in (("delta", t.delta.sum()), ("h0", t.h0), ("lost", t.lost)):
         size = 0.1 * step if name != "delta" else step
         up, down = (
             mixed().terms(ETA, setting_of(case)._replace(**{name: getattr(setting_of(case), name) + s}))
