@@ -80,7 +80,7 @@ class InnerMode:
             terms = target.integral.terms(design @ x, setting)
             current = float(terms.value.sum()) + float(prior.log_density(x))
             slope = gradient(x, design, terms, prior)
-            data = target.data_precision(design, terms.eta2, terms.eta_delta, float(terms.delta2.sum()))
+            data = target.data_precision(design, terms.eta2, terms.eta_delta, terms.delta2)
             precision = data + prior.curvature(x)
             factor, precision = _factor(precision)
             step = linalg.cho_solve(factor, slope)

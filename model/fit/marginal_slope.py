@@ -41,21 +41,16 @@ def marginal_slope(target: Target, theta: Array, inner: Inner) -> Array:
 def _common_slope(target: Target, theta: Array, inner: Inner, covariance: Array) -> Array:
     """Return theta's slope through the prior of (alpha, kappa, delta), whose mean and spread follow the scales."""
 
-    def expected(at: Array) -> float:
-        prior = target.hierarchy.inner(at)
-        part = slice(ALPHA, DELTA)
-        gap = inner.x[part] - prior.mean
-        value = 0.5 * np.linalg.slogdet(prior.common)[1] - 0.5 * gap @ prior.common @ gap
-        value -= 0.5 * (prior.common * covariance[part, part]).sum()
-        delta, shape, rate = inner.x[DELTA], prior.delta_shape, prior.delta_rate
-        value += shape * np.log(rate * delta) - rate * delta - special.gammaln(shape)
-        return float(value)
-
+    scales = [OUTER.index(name) for name in (*SCALE_OF_KIND.values(), "shipment", "line")]
+    prior = target.hierarchy.inner(np.stack([theta, *(_moved(theta, index) for index in scales)]))
+    part = slice(ALPHA, DELTA)
+    gap = inner.x[part] - prior.mean
+    expected = 0.5 * np.linalg.slogdet(prior.common)[1] - 0.5 * np.einsum("ni,nij,nj->n", gap, prior.common, gap)
+    expected -= 0.5 * (prior.common * covariance[part, part]).sum(axis=(1, 2))
+    delta, shape, rate = inner.x[DELTA], prior.delta_shape, prior.delta_rate
+    expected += shape * np.log(rate * delta) - rate * delta - special.gammaln(shape)
     slope = np.zeros(len(OUTER))
-    base = expected(theta)
-    for name in (*SCALE_OF_KIND.values(), "shipment", "line"):
-        index = OUTER.index(name)
-        slope[index] = (expected(_moved(theta, index)) - base) / STEP
+    slope[scales] = (expected[1:] - expected[0]) / STEP
     return slope
 
 

@@ -24,6 +24,8 @@ GENUS, CULTIVAR, SELLER, DRIFT, SHIPMENT, LINE, LOG_Q10, LOG_CHILL, LOG_H0 = (
     )
 )  # fmt: skip
 
+# Matrices of so few lines are multiplied faster in full.
+DENSE_LINES = 256
 # Highest chance to be lost whole, so that its rest is never rounded to 0.
 MOST_LOST = 1.0 - 1e-12
 
@@ -69,6 +71,8 @@ class Target:
         )
         self.nodes = box_nodes, line_nodes
         self.effects = self._effect_columns()
+        ones = sparse.csr_array(np.ones((len(self.effects.indptr) - 1, 2)))
+        self._columns = sparse.csr_array(sparse.hstack([ones, self.effects[:, 2:]], format="csr"))
 
     def of_boxes(self, boxes: Indices) -> "Target":
         """Return the posterior of some boxes alone, with the same prior."""
@@ -180,25 +184,28 @@ class Target:
 
     def columns(self, clock: Array) -> sparse.csr_array:
         """Return what x is multiplied with for the linear predictor, (lines, p); zero for delta."""
-        n, p = self.effects.shape
-        rows = np.tile(np.arange(n), 2)
-        columns = np.repeat([ALPHA, KAPPA], n)
-        common = sparse.csr_array((np.concatenate([np.ones(n), clock]), (rows, columns)), shape=(n, p))
-        return sparse.csr_array(common + self.effects)
+        data = self._columns.data.copy()
+        data[self._columns.indices == KAPPA] = clock
+        return sparse.csr_array((data, self._columns.indices, self._columns.indptr), shape=self._columns.shape)
 
-    def data_precision(self, design: sparse.csr_array, eta2: Array, eta_delta: Array, delta2: float) -> Array:
+    def data_precision(self, design: sparse.csr_array, eta2: Array, eta_delta: Array, delta2: float | Array) -> Array:
         """Return minus the Hessian of the log likelihood in x, (p, p), from second derivatives as in `BoxTerms`.
 
-        `delta2` is that of all boxes together.
+        `delta2` is of each box or of all together.
         """
         g = self.grouping
         n = len(g.box)
-        blocks = sparse.csr_array((-eta2, (g.pair_first, g.pair_second)), shape=(n, n))
-        precision: Array = (design.T @ (blocks @ design)).toarray()
+        if n <= DENSE_LINES:
+            dense, blocks = design.toarray(), np.zeros((n, n))
+            blocks[g.pair_first, g.pair_second] = -eta2
+            precision: Array = dense.T @ (blocks @ dense)
+        else:
+            pairs = sparse.csr_array((-eta2, (g.pair_first, g.pair_second)), shape=(n, n))
+            precision = (design.T @ (pairs @ design)).toarray()
         cross = -(design.T @ eta_delta)
         precision[DELTA, :] = cross
         precision[:, DELTA] = cross
-        precision[DELTA, DELTA] = -delta2
+        precision[DELTA, DELTA] = -np.sum(delta2)
         return precision
 
 
