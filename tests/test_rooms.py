@@ -9,6 +9,7 @@ import re
 import subprocess
 import sys
 from collections.abc import Iterator
+from functools import cache
 from graphlib import TopologicalSorter
 from pathlib import Path
 
@@ -178,8 +179,13 @@ def module_of(path: Path) -> str:
     return ".".join(path.relative_to(ROOT).with_suffix("").parts).removesuffix(".__init__")
 
 
-def crossings() -> Iterator[tuple[str, str, str]]:
-    """Yield (module, what it imports from, name) for every import from another room."""
+@cache
+def crossings() -> list[tuple[str, str, str]]:
+    """Return (module, what it imports from, name) for every import from another room."""
+    return list(_crossings())
+
+
+def _crossings() -> Iterator[tuple[str, str, str]]:
     for path in SOURCES:
         module = module_of(path)
         for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
@@ -192,9 +198,6 @@ def crossings() -> Iterator[tuple[str, str, str]]:
                     source = f"{node.module}.{alias.name}" if node.module in ("app", "model") else node.module
                     if room_of(source) != room_of(module):
                         yield module, source, alias.name
-
-
-CROSSINGS = list(crossings())
 
 
 def test_the_table_names_every_room_and_none_twice() -> None:
@@ -216,12 +219,12 @@ def test_no_import_goes_around_the_table() -> None:
 
 
 def test_rooms_import_only_what_the_table_allows() -> None:
-    outside = [(m, s) for m, s, _ in CROSSINGS if room_of(s) not in MAY_IMPORT.get(room_of(m), set())]
+    outside = [(m, s) for m, s, _ in crossings() if room_of(s) not in MAY_IMPORT.get(room_of(m), set())]
     assert outside == []
 
 
 def test_the_table_allows_nothing_that_is_not_used() -> None:
-    used = {(room_of(m), room_of(s)) for m, s, _ in CROSSINGS}
+    used = {(room_of(m), room_of(s)) for m, s, _ in crossings()}
     assert [(room, other) for room, allowed in MAY_IMPORT.items() for other in allowed - TOPS
             if (room, other) not in used] == []  # fmt: skip
 
@@ -242,7 +245,7 @@ def test_there_are_no_cycles_between_rooms_nor_between_modules() -> None:
 def test_rooms_are_entered_by_their_doors() -> None:
     """Between rooms only names that the room offers, taken from the room itself."""
     wrong = []
-    for module, source, name in CROSSINGS:
+    for module, source, name in crossings():
         if source in TOPS | {"app.main"} or source == "model.synthetic":
             continue
         if room_of(source) in BY_MODULE:
@@ -259,7 +262,7 @@ def test_every_room_says_what_is_in_it_and_offers_only_what_is_taken(room: str) 
     assert package.__doc__ is not None
     assert len(package.__doc__.strip().splitlines()) >= 2, "what is in the room, and what may be touched"
     if room not in BY_MODULE | {"app.migrations"}:
-        taken = {name for _, source, name in CROSSINGS if source == room}
+        taken = {name for _, source, name in crossings() if source == room}
         assert set(package.__all__) == taken | FOR_PROGRAMS.get(room, set())
 
 

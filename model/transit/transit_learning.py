@@ -188,11 +188,9 @@ class _Tables:
     def quantiles(self, weight: Array, shares: Array, log_scale: float) -> Array:
         """Return the days at `CHANCES`, averaged over (shares, spreads, tabulated factors), on a lane of this scale."""
         at = _interpolation(log_scale)
-        prompt = at @ self.prompt
-        late = at @ self.late
         delayed = weight * shares[:, None, None]
-        sf = np.einsum("jk,jkt->t", (weight - delayed).sum(axis=0), prompt)
-        sf += np.einsum("jk,jkt->t", delayed.sum(axis=0), late)
+        sf = np.tensordot((weight - delayed).sum(axis=0) @ at, self.prompt)
+        sf = sf + np.tensordot(delayed.sum(axis=0) @ at, self.late)
         return np.asarray(np.exp(np.interp(CHANCES, np.maximum.accumulate(1.0 - sf), np.log(TABULATED_DAYS))))
 
 

@@ -10,11 +10,14 @@ from tempfile import TemporaryDirectory
 import numpy as np
 
 from app.learning.fit import Recorded, fit_model
+from app.learning.job import run_refit
 from app.ledger.imports import import_csv
 from app.serving.artifacts import FittedModel, from_artefact
 from app.serving.engine import Engine
+from app.serving.refits import request_refit
 from app.store.arrived import read_arrived, read_logger, read_on_the_way, read_plans
 from app.store.database import Database
+from app.store.refits import Refit
 from model.reference.tables import load_reference
 from tests.app.ledger_files import csv_bytes, random_ledger, row
 from tests.moments import NOW
@@ -65,6 +68,12 @@ def arrived_cells(ship_date: date, days: int, hazard: float, *, rng: np.random.G
 def fill(database: Database, data: bytes = LEDGER, *, replace: bool = False) -> None:
     """Import a file."""
     import_csv(data, database, load_reference(), replace=replace, now=NOW)
+
+
+def refit(database: Database) -> Refit:
+    """Refit to a ledger here and now, with few draws, as the process of a server or a command does."""
+    queued, _ = request_refit(database)
+    return run_refit(database, queued.id, n_weighed=FEW_DRAWS, fixed=NOW)
 
 
 def recorded(database: Database) -> Recorded:

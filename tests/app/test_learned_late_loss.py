@@ -16,7 +16,7 @@ from model.fit.survival import TransitSurvival
 from model.reference.tables import load_reference
 from tests.app.client import running_client
 from tests.app.conftest import ON_ONE_DATABASE
-from tests.app.fits import FEW_DRAWS, fill, fitted, recorded
+from tests.app.fits import FEW_DRAWS, fill, fitted, recorded, refit
 from tests.app.ledger_files import RECHECKED, csv_bytes, row
 
 
@@ -146,7 +146,7 @@ def test_the_page_tells_late_loss_before_and_after(database: Database, database_
         ]
         fill(database, rechecked(5, 9))
         # Whether it is served is the gate's to say, and not what this is about.
-        version = client.post("/v1/model/refit?wait=true").json()["version"]
+        version = refit(database).version
         assert client.post(f"/v1/model/versions/{version}/activate").status_code == 200
         page = client.get("/v1/model").json()
     assert page["model_version"] != rules

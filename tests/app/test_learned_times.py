@@ -12,13 +12,11 @@ from sqlalchemy import update
 from app.batch.lanes import Lane
 from app.comparing.compare import answer_compare
 from app.doubts.slips import OF_TIME
-from app.learning.job import run_refit
 from app.learning.recorded_times import RecordedTimes
 from app.main import create_app
 from app.schemas.compare import CompareRequest
 from app.serving.engine import Engine
 from app.serving.learned_times import LearnedTimes
-from app.serving.refits import request_refit
 from app.settings import Settings
 from app.store.arrived import read_arrived, read_on_the_way
 from app.store.database import Database
@@ -28,7 +26,7 @@ from model.reference.tables import load_reference
 from tests.app.batches import BATCH, COURIER, EVERY_DAY, MONDAY
 from tests.app.client import Client, running_client
 from tests.app.conftest import ON_ONE_DATABASE
-from tests.app.fits import FEW_DRAWS, FITTED_AT, fill, fitted, fitted_engine
+from tests.app.fits import FEW_DRAWS, FITTED_AT, fill, fitted, fitted_engine, refit
 from tests.app.ledger_files import csv_bytes, row
 from tests.moments import NOW
 
@@ -75,16 +73,11 @@ def learned_median(times: RecordedTimes) -> float:
     return own.quantiles.p50
 
 
-def refit(client: Client) -> dict[str, Any]:
-    done = client.post("/v1/model/refit?wait=true")
-    assert done.status_code == 200, done.text
-    answer: dict[str, Any] = done.json()
-    return answer
-
-
-def activate(client: Client) -> None:
-    done = refit(client)
-    assert done["state"] == "activated", done["reason"]
+def activate(database: Database, client: Client) -> None:
+    """Refit, and have the server look for the version at once."""
+    done = refit(database)
+    assert done.state == "activated", done.reason
+    client.app.state.active.refresh()
 
 
 def compared(client: Client, **fields: Any) -> tuple[dict[str, float], str]:
@@ -107,12 +100,12 @@ def test_from_the_table_to_own_boxes_through_the_routes(database: Database, data
         assert "common practice" in why
         assert client.get("/v1/model").json()["transit"] == []
         fill(database, csv_bytes(*slow(1)))
-        activate(client)
+        activate(database, client)
         one, why = compared(client)
         assert 5.0 < one["p50"] < 7.0
         assert why == "courier SRG-GLA: 1 own box; the table alone says 5 at the median"
         fill(database, csv_bytes(*slow(17, start=1)))
-        activate(client)
+        activate(database, client)
         many, why = compared(client)
         assert many["p50"] == pytest.approx(9.0, rel=0.05)
         assert many["p90"] - many["p10"] < 0.7 * (one["p90"] - one["p10"])
@@ -120,7 +113,7 @@ def test_from_the_table_to_own_boxes_through_the_routes(database: Database, data
         waiting = [box(f"W-{i}", 3) for i in range(6)]
         fill(database, csv_bytes(*waiting))
         set_state(database, [cells["shipment"] for cells in waiting], "in_transit", _monday_before(14))
-        activate(client)
+        activate(database, client)
         censored, why = compared(client)
         assert censored["p50"] > many["p50"] + 0.1
         assert censored["p90"] > many["p90"] + 1.0
@@ -145,13 +138,13 @@ def _monday_before(days: int) -> date:
 
 
 @ON_ONE_DATABASE
-def test_boxes_on_the_way_alone_are_refused_with_the_reason(database: Database, database_url: str) -> None:
+def test_boxes_on_the_way_alone_are_refused_with_the_reason(database: Database) -> None:
     fill(database, csv_bytes(*slow(2)))
     set_state(database, ["S-0", "S-1"], "in_transit")
-    with running_client(create_app(Settings(database_url=database_url, refit_draws=FEW_DRAWS))) as client:
-        done = refit(client)
-    assert (done["state"], done["version"]) == ("failed", None)
-    assert "no arrived boxes to learn from" in done["reason"]
+    done = refit(database)
+    assert (done.state, done.version) == ("failed", None)
+    assert done.reason is not None
+    assert "no arrived boxes to learn from" in done.reason
 
 
 def test_days_of_a_box_are_those_of_its_dates_without_layover(database: Database) -> None:
@@ -212,7 +205,7 @@ def test_times_that_look_wrong_teach_none_until_they_are_confirmed(database: Dat
     with running_client(create_app(settings)) as client:
 
         def learned() -> tuple[LearnedTimes, dict[str, Any]]:
-            run_refit(database, request_refit(database)[0].id, n_weighed=FEW_DRAWS, fixed=NOW)
+            refit(database)
             return client.app.state.active.refresh().times, client.get("/v1/model").json()
 
         times, told = learned()

@@ -28,10 +28,10 @@ from app.store.model_versions import (
     list_versions,
     read_version,
 )
-from app.store.refits import ACTIVATED, FAILED, KEPT, RUNNING, Refit
+from app.store.refits import ACTIVATED, FAILED, KEPT, RUNNING
 from model.reference.tables import load_reference
 from tests.app.client import Client, running_client
-from tests.app.fits import FEW_DRAWS, FITTED_AT, fill, fitted, likely_ledger
+from tests.app.fits import FEW_DRAWS, FITTED_AT, fill, fitted, likely_ledger, refit
 from tests.app.ledger_files import csv_bytes, row
 from tests.app.servers import server, until
 
@@ -49,11 +49,6 @@ def ledger(ledger_url: str) -> Iterator[Database]:
     """Yield an empty ledger in a file."""
     with Database(ledger_url) as opened:
         yield opened
-
-
-def refit(database: Database) -> Refit:
-    queued, _ = request_refit(database)
-    return run_refit(database, queued.id, n_weighed=FEW_DRAWS)
 
 
 def versions(database: Database) -> list[StoredVersion]:

@@ -81,6 +81,7 @@ def test_unboxing_changes_all_answers_of_every_server_and_their_forecasts_are_sc
         assert scored["model_version"] == named(one)
 
 
+@pytest.mark.long
 def test_a_refit_follows_each_box_and_goes_through_the_gate(tmp_path: Path) -> None:
     url = f"sqlite:///{tmp_path / 'ledger.db'}"
     with server(url, **AT_ONCE, **BY_ITSELF) as client, Database(url) as ledger:

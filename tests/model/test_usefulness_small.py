@@ -94,6 +94,7 @@ def test_learners_give_a_chance_to_what_they_have_not_seen(learner: type, import
     np.testing.assert_allclose(chances.sum(axis=1), 1.0)
 
 
+@pytest.mark.long
 def test_this_model_beats_the_rules_and_is_not_far_behind_any_rival() -> None:
     result = cell("the model", N_BOXES, N_IMPORTERS)
     assert result["importers"] == N_IMPORTERS
