@@ -3,7 +3,10 @@
 import pytest
 from playwright.sync_api import Page
 
+from app.ledger.csv_cells import AMBIGUOUS_DATE
+
 READ = "async ([text]) => (await import('/page/fields.js')).readNumber(text)"
+IN_PAGE_WORDS = "async ([text]) => (await import('/page/page_words.js')).inPageWords(text)"
 SAID = "async ([text]) => (await import('/page/settings.js')).said(text)"
 
 
@@ -37,3 +40,17 @@ def test_sentences_of_the_server_in_the_readers_dates_and_degrees(page: Page) ->
     assert page.evaluate(SAID, [sentence]) == "Ship on Mon, 11 Jan 2027: +15 to +25 °C, at 30 °C."
     set_up(page, locale="en-US", unit="f")
     assert page.evaluate(SAID, [sentence]) == "Ship on Mon, Jan 11, 2027: 59 to 77 °F, at 86 °F."
+
+
+def test_what_the_server_says_to_programs_is_said_in_the_words_of_the_page(page: Page) -> None:
+    """Fields by their labels on the page; what is nobody's word here is left as it is."""
+    said = {
+        "departed_at: is after arrived_at and opened_at": "“Left on”: is after “Delivered” and “Opened”",
+        "expected a number, or null": "expected a number, or nothing",
+        "a number, or null, or text": "a number, or null, or text",
+        AMBIGUOUS_DATE: "may be read day first or month first: write the date YYYY-MM-DD, or say whether the day or the "
+        "month stands first",
+        "the box departed at noon": "the box departed at noon",
+    }
+    for message, words in said.items():
+        assert page.evaluate(IN_PAGE_WORDS, [message]) == words, message

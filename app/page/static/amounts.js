@@ -40,17 +40,17 @@ export function readPrice(text) {
   return { value: typeof value === "string" ? text.trim() : value, currency: currencies.find(Boolean) ?? null };
 }
 
-/* The amount; as it was written where that is in another currency than the form, since nothing is converted. */
-export function readAmount(text) {
+/* The amount; as it was written where that is in another currency than the form's own, since nothing is converted. */
+export function readAmount(text, own = settings().currency) {
   const { value, currency } = readPrice(text);
-  return currency && currency !== settings().currency ? text.trim() : value;
+  return currency && currency !== own ? text.trim() : value;
 }
 
 /* What to say of an amount that is not taken, being in another currency; null of any other. */
-export function foreignWords(value) {
+export function foreignWords(value, own = settings().currency) {
   const code = typeof value === "string" ? readPrice(value).currency : null;
-  if (!code || code === settings().currency) return null;
-  return `is in ${code}, the form in ${settings().currency}: a currency is only a label here, so convert it first`;
+  if (!code || code === own) return null;
+  return `is in ${code}, the form in ${own}: a currency is only a label here, so convert it first`;
 }
 
 /* Inputs of the form of an amount and of a number of things. `foreignFaults` finds what such an input does not take. */

@@ -1,6 +1,6 @@
 /* What was found in a box, what to do with it, its recheck and its claim. */
 
-import { readPrice } from "/page/amounts.js";
+import { foreignWords, readAmount } from "/page/amounts.js";
 import { get } from "/page/api.js";
 import { changeForm } from "/page/boxes/change_form.js";
 import { calendarOf } from "/page/boxes/to_do.js";
@@ -172,6 +172,12 @@ function claimForm({ id, claim, plan }, change, signal) {
     amount: claim?.amount ?? null,
     settled_on: claim?.settled_on ?? today(),
   };
+  const currency = plan?.currency ?? undefined;
+  async function check() {
+    const foreign = foreignWords(form.amount, currency);
+    if (foreign) return { errors: [{ pointer: "/claim/amount", message: foreign }] };
+    return { question: await moreThanClaimed(form, id, currency, signal) };
+  }
   return el(
     "details",
     {},
@@ -187,7 +193,7 @@ function claimForm({ id, claim, plan }, change, signal) {
         ),
         field(
           "Money got back",
-          numberInput(form.amount, (value) => (form.amount = value), { read: (text) => readPrice(text).value }),
+          numberInput(form.amount, (value) => (form.amount = value), { read: (text) => readAmount(text, currency) }),
           { pointer: "/claim/amount" },
         ),
         field(
@@ -197,7 +203,7 @@ function claimForm({ id, claim, plan }, change, signal) {
         ),
       ],
       () => change({ claim: form }, "Recorded."),
-      { check: async () => ({ question: await moreThanClaimed(form, id, plan?.currency ?? undefined, signal) }) },
+      { check },
     ),
   );
 }
