@@ -49,8 +49,8 @@ def test_what_the_server_says_to_programs_is_said_in_the_words_of_the_page(page:
         "expected a number, or null": "expected a number, or nothing",
         "a number, or null, or text": "a number, or null, or text",
         AMBIGUOUS_DATE: (
-            "may be read day first or month first: write the date YYYY-MM-DD, or say whether the day or the month stands "
-            "first"
+            "may be read day first or month first: write the date YYYY-MM-DD, or say whether the day or the month "
+            "stands first"
         ),
         "the box departed at noon": "the box departed at noon",
     }
