@@ -55,6 +55,8 @@ class Exposure:
         The hour since closing that each of them is of, from 0.
     pack_froze : (journeys,) bool
         Whether the heat pack stopped because it froze.
+    mean_inside_c, coldest_inside_c : (journeys,)
+        What a logger in the box would tell: the mean over its hours and the coldest of them.
     """
 
     equivalent_days: Array
@@ -62,6 +64,8 @@ class Exposure:
     inside_c: Array
     inside_hour: Indices
     pack_froze: NDArray[np.bool_]
+    mean_inside_c: Array
+    coldest_inside_c: Array
 
 
 def leg_ends(
@@ -134,6 +138,8 @@ def expose(
         inside_c=np.concatenate([part.inside_c for part in parts]),
         inside_hour=np.concatenate([part.inside_hour for part in parts]),
         pack_froze=np.concatenate([part.pack_froze for part in parts])[back],
+        mean_inside_c=np.concatenate([part.mean_inside_c for part in parts])[back],
+        coldest_inside_c=np.concatenate([part.coldest_inside_c for part in parts])[back],
     )
 
 
@@ -147,7 +153,7 @@ def _expose_sorted(ends: Array, air: "_AirTables", box: Box, clock: ClockDraws, 
     accumulator = ExposureClock(
         ClockDraws(clock.log_q10[draw], clock.threshold_c[:, draw], clock.chill_per_day_c[:, draw])
     )
-    inside = _InsideAir(box, duration, hours)
+    inside, logged = _InsideAir(box, duration, hours), _Logged(n)
     every = max(n // SAMPLED_DRAWS, 1)
     sampled: list[SingleArray] = []
     sampled_hours: list[Indices] = []
@@ -161,6 +167,7 @@ def _expose_sorted(ends: Array, air: "_AirTables", box: Box, clock: ClockDraws, 
         mean = inside.follow(own_air.outside(ends_h[:, :m], between, start, stop), start)
         whole = int(np.searchsorted(-duration[:m], -stop, side="right"))
         counted = np.clip(duration[whole:m] - middle + 0.5, 0.0, 1.0)
+        logged.add(mean, counted)
         accumulator.add(mean, counted if whole < m else None)
         within = middle + 0.5 <= np.maximum(duration[:m:every], 1.0)
         sampled.append(mean[:, ::every][within])
@@ -171,7 +178,35 @@ def _expose_sorted(ends: Array, air: "_AirTables", box: Box, clock: ClockDraws, 
         inside_c=np.concatenate(sampled).astype(np.float64),
         inside_hour=np.concatenate(sampled_hours),
         pack_froze=~inside.working,
+        mean_inside_c=logged.mean_c(),
+        coldest_inside_c=logged.coldest_c.astype(np.float64),
     )
+
+
+class _Logged:
+    """What a logger in each of n boxes would tell, over blocks of hours for a shrinking set of them."""
+
+    def __init__(self, n: int) -> None:
+        self.coldest_c = np.full(n, np.inf, dtype=np.float32)
+        self._sum, self._hours = np.zeros(n), np.zeros(n)
+
+    def add(self, inside_c: SingleArray, counted: SingleArray) -> None:
+        """Add a block, (block, n), of the first n boxes; `counted` is the part of each hour for the last of them."""
+        n, m = inside_c.shape[1], counted.shape[1]
+        whole, ending = inside_c[:, : n - m], inside_c[:, n - m :]
+        self.coldest_c[: n - m] = np.minimum(self.coldest_c[: n - m], whole.min(axis=0))
+        self._sum[: n - m] += whole.sum(axis=0)
+        self._hours[: n - m] += len(inside_c)
+        if m:
+            last = np.where(counted > 0, ending, np.float32(np.inf)).min(axis=0)
+            self.coldest_c[n - m : n] = np.minimum(self.coldest_c[n - m : n], last)
+            self._sum[n - m : n] += (ending * counted).sum(axis=0)
+            self._hours[n - m : n] += counted.sum(axis=0)
+
+    def mean_c(self) -> Array:
+        """Return the mean over the hours so far, (n,)."""
+        mean: Array = self._sum / self._hours
+        return mean
 
 
 class _InsideAir:

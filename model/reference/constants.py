@@ -121,6 +121,9 @@ class Constants:
     equal_orders: int
     equal_cost_share: float
     wait_helps_chance: float
+    orders_a_year: int
+    asked_boxes: int
+    learning_boxes: int
     longest_heat_pack_h: float
     # Sellers.
     usual_late_share: float

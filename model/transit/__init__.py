@@ -4,6 +4,7 @@ learned.
 Nothing here knows of weather or plants.
 """
 
+from model.transit.asking import told_share, unknown_lane_part
 from model.transit.delay import Delay, HoldDelay, MissedFlights
 from model.transit.given_total import chosen, spent_days
 from model.transit.outlook import OpenJourney, TimeAhead, Uniforms, body_ahead
@@ -35,4 +36,6 @@ __all__ = [
     "learn_transit",
     "solve_transit",
     "spent_days",
+    "told_share",
+    "unknown_lane_part",
 ]

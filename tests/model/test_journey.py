@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from model.exposure.box import Box
 from model.exposure.damage import ClockDraws, damage_rate
-from model.exposure.journey import Exposure, StreetAir, expose, leg_ends
+from model.exposure.journey import Exposure, StreetAir, expose, follow_inside, leg_ends
 from model.reference.row_types import Leg
 from model.reference.tables import load_reference
 
@@ -233,3 +233,11 @@ def test_inside_temperatures_are_sampled_while_boxes_are_closed() -> None:
     got = expose(LEGS, case.ends, case.streets, BOX, case.clock)
     assert len(got.inside_c) == int(np.floor(case.ends[-1]).sum())
     assert -20 < got.inside_c.min() < got.inside_c.max() < 55
+
+
+def test_what_a_logger_tells_is_the_air_followed_hour_by_hour() -> None:
+    case = made_case()
+    found = expose(LEGS, case.ends, case.streets, BOX, case.clock)
+    inside, counted = follow_inside(LEGS, case.ends, case.streets, BOX)
+    assert found.mean_inside_c == pytest.approx((inside * counted).sum(axis=0) / counted.sum(axis=0), abs=1e-4)
+    assert found.coldest_inside_c == pytest.approx(np.where(counted > 0, inside, np.inf).min(axis=0), abs=1e-4)
