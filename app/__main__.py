@@ -1,5 +1,5 @@
-"""The command line: ``python -m app serve | demo | compare | hold | order-size | wish-list | risk | import | export |
-refit | model | key | backup | restore``.
+"""The command line: ``python -m app serve | demo | compare | hold | order-size | wish-list | worth-knowing | risk |
+import | export | refit | model | key | backup | restore``.
 """
 
 import argparse
@@ -20,6 +20,7 @@ QUESTIONS = {
     "hold": "ship now or wait: every date for every route",
     "order-size": "how many to order so that enough arrive healthy",
     "wish-list": "what to order: each line on each route, and how many",
+    "worth-knowing": "what moves the answer most, and what it is worth to know it before ordering",
     "risk": "chances of lines of plants",
 }
 DATABASE_HELP = "sqlite:///FILE or postgresql+psycopg://..., sqlite:///transit.db unless given"

@@ -77,7 +77,7 @@ MAY_IMPORT: dict[str, set[str]] = {
         "model.fit", "model.screening",
     },
     "app.comparing": {
-        *_REFUSING, "app.abandoned", "model.reference", "model.exposure", "model.predict", "model.decision",
+        *_REFUSING, "app.abandoned", *_TABLES, "model.exposure", "model.transit", "model.predict", "model.decision",
     },
     "app.risk": {
         *_REFUSING, "app.abandoned", *_TABLES, "model.exposure", "model.transit", "model.predict",

@@ -7,8 +7,15 @@ from typing import Any, Generic, TypeVar
 from pydantic import BaseModel
 
 from app.batch import stored_seller, with_seller
-from app.cli.report import compare_report, hold_report, order_size_report, risk_report, wish_list_report
-from app.comparing import answer_compare, answer_hold, answer_order_size, answer_wish_list
+from app.cli.report import (
+    compare_report,
+    hold_report,
+    order_size_report,
+    risk_report,
+    wish_list_report,
+    worth_knowing_report,
+)
+from app.comparing import answer_compare, answer_hold, answer_order_size, answer_wish_list, answer_worth_knowing
 from app.risk import answer_risk
 from app.schemas import (
     Batch,
@@ -23,6 +30,8 @@ from app.schemas import (
     RiskRequest,
     WishListAnswer,
     WishListRequest,
+    WorthKnowingAnswer,
+    WorthKnowingRequest,
 )
 from app.serving import ActiveModel, Engine
 from app.settings import Settings
@@ -67,6 +76,9 @@ QUESTIONS: dict[str, Question[Any, Any]] = {
     "hold": Question(RequestBody(HoldRequest), answer_hold, HoldAnswer, hold_report),
     "order-size": Question(RequestBody(OrderSizeRequest), answer_order_size, OrderSizeAnswer, order_size_report),
     "wish-list": Question(RequestBody(WishListRequest), answer_wish_list, WishListAnswer, wish_list_report),
+    "worth-knowing": Question(
+        RequestBody(WorthKnowingRequest), answer_worth_knowing, WorthKnowingAnswer, worth_knowing_report
+    ),
     "risk": Question(RequestBody(RiskRequest), answer_risk, RiskAnswer, risk_report),
 }
 

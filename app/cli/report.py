@@ -21,6 +21,8 @@ from app.schemas import (
     WishListAnswer,
     WishListRequest,
     WishOutcome,
+    WorthKnowingAnswer,
+    WorthKnowingRequest,
 )
 
 WIDTH = 100
@@ -343,4 +345,38 @@ def risk_report(request: RiskRequest, answer: RiskAnswer) -> str:
     cautions = {(c.code, c.text): c for result in answer.results for c in result.cautions}
     return "\n".join(
         ["Chances of a plant, with 80 % intervals", table(head, rows), "", *_cautions(list(cautions.values()))]
+    )
+
+
+def worth_knowing_report(request: WorthKnowingRequest, answer: WorthKnowingAnswer) -> str:
+    """Return the worth of knowing as text: the lead, what could be learned and known, what moves the margin, notes."""
+    head = ("thing", f"worth, {request.currency}", "standard error", "changes choice", "moves margin")
+    rows = [
+        [
+            printable(one.name),
+            f"{one.worth:,.2f}",
+            f"{one.standard_error:,.2f}",
+            percent(one.changed_share),
+            percent(one.spread_share),
+        ]
+        for one in answer.known
+    ]
+    learned = [wrapped(one.text, "* ") for one in answer.learned]
+    return "\n".join(
+        [
+            wrapped(answer.lead),
+            "",
+            *(["To ask or to learn", *learned, ""] if learned else []),
+            "To know before ordering",
+            table(head, rows),
+            "",
+            *(wrapped(one.text, "* ") for one in answer.known),
+            "",
+            wrapped(answer.moves),
+            "",
+            *(wrapped(note) for note in answer.notes),
+            "",
+            *_assumed(answer.assumed),
+            *_not_counted(answer.not_counted),
+        ]
     )

@@ -1,4 +1,4 @@
-"""A resolved batch played through: compare, hold, order size, wish list, their money and their words.
+"""A resolved batch played through: compare, hold, order size, wish list, the worth of knowing, money and words.
 
 A new question about a batch goes here.
 """
@@ -17,6 +17,7 @@ from app.comparing.simulation import (
     RouteDraws,
 )
 from app.comparing.wish_list import answer_wish_list
+from app.comparing.worth_knowing import answer_worth_knowing
 
 __all__ = [
     "LONGEST_DAYS",
@@ -30,6 +31,7 @@ __all__ = [
     "answer_hold",
     "answer_order_size",
     "answer_wish_list",
+    "answer_worth_knowing",
     "asked_cautions",
     "closing_cautions",
     "journey_cautions",

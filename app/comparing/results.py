@@ -1,7 +1,7 @@
 """Simulated routes judged against each other: what the choice, its sentence and the answer rest on."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -37,17 +37,24 @@ class RouteResult:
 
 def route_results(batch: SimulatedBatch, simulated: Sequence[SimulatedRoute]) -> list[RouteResult]:
     """Return the results of all routes of a batch."""
+    plain = plain_results(batch, simulated)
+
+    def split(result: RouteResult) -> RouteResult:
+        s = result.simulated
+        if s.route.plan.n_boxes == 1:
+            return result
+        other = batch.other_travel(s.route)
+        found = splitting(batch.request, s, other)
+        return replace(result, splitting=found, worth_apart=worth_apart(batch.request, s, other, found))
+
+    return [split(result) for result in plain]
+
+
+def plain_results(batch: SimulatedBatch, simulated: Sequence[SimulatedRoute]) -> list[RouteResult]:
+    """Return the results of all routes of a batch, without a look at how boxes would travel otherwise."""
     request = batch.request
     sent = sum(line.quantity for line in request.lines)
     best = chance_best(np.stack([s.money.margin for s in simulated], axis=1))
-
-    def split(s: SimulatedRoute) -> tuple[Splitting | None, float | None]:
-        if s.route.plan.n_boxes == 1:
-            return None, None
-        other = batch.other_travel(s.route)
-        found = splitting(request, s, other)
-        return found, worth_apart(request, s, other, found)
-
     return [
         RouteResult(
             simulated=s,
@@ -59,8 +66,8 @@ def route_results(batch: SimulatedBatch, simulated: Sequence[SimulatedRoute]) ->
                 s.drawn.dead.sum(axis=1), sent, request.risk.max_loss_share
             ),
             chance_best=float(chance),
-            splitting=found,
-            worth_apart=worth,
+            splitting=None,
+            worth_apart=None,
         )
-        for s, chance, (found, worth) in zip(simulated, best, map(split, simulated), strict=True)
+        for s, chance in zip(simulated, best, strict=True)
     ]

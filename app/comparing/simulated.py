@@ -24,7 +24,8 @@ class SimulatedRoute:
 class SimulatedBatch:
     """A prepared batch and what its routes share: each is simulated when asked for, in so many draws.
 
-    `n_searches` is how many orders will be searched for beside, `n_remedies` how many remedies played through. With
+    `n_searches` is how many orders will be searched for beside, `n_remedies` how many remedies played through, and
+    `worth_knowing` whether it is worked out what knowing is worth, and no box travels otherwise than asked. With
     `draws` it stands beside a larger one and is not counted; without, `request` is the one given with as many draws as
     fit, if it leaves them out.
 
@@ -43,11 +44,16 @@ class SimulatedBatch:
         draws: int | None = None,
         n_searches: int = 0,
         n_remedies: int = 0,
+        worth_knowing: bool = False,
     ) -> None:
-        self._followed = [plan for route in prepared.routes for plan in _followed(route)]
+        self._followed = [
+            plan for route in prepared.routes for plan in ([route.plan] if worth_knowing else _followed(route))
+        ]
         self._n_searches = n_searches
         if draws is None:
-            work = work_of(prepared, self._followed, n_searches=n_searches, n_remedies=n_remedies)
+            work = work_of(
+                prepared, self._followed, n_searches=n_searches, n_remedies=n_remedies, worth_knowing=worth_knowing
+            )
             request = with_fitting_draws(request, work)
         self.request, self.prepared, self.engine = request, prepared, engine
         self.simulation: BatchSimulation

@@ -61,6 +61,14 @@ class RouteDraws:
     line_genus: tuple[int, ...]
 
 
+class ExpectedCounts(NamedTuple):
+    """Plants expected in each draw, (draws, lines): `damaged` are those neither dead nor healthy two weeks on."""
+
+    two_weeks: Array
+    damaged: Array
+    dead: Array
+
+
 class BatchSimulation:
     """Draws shared by all routes and dates of one request."""
 
@@ -92,7 +100,8 @@ class BatchSimulation:
         return self.rng(label).standard_normal(self.n_draws)
 
     @cached_property
-    def _line_effects(self) -> Array:
+    def line_effects(self) -> Array:
+        """The effects of the lines in their box, (lines, draws)."""
         normals = self.rng("line effect").standard_normal((len(self.lines), self.n_draws))
         return normals * self.posterior.parameters.scales["line"]
 
@@ -102,10 +111,11 @@ class BatchSimulation:
         if key not in self._effects:
             plants = [replace(line.plant, service=service, quarter=quarter) for line in self.lines]
             unique = {plant: plant_effects(plant, self.posterior) for plant in dict.fromkeys(plants)}
-            self._effects[key] = np.stack([unique[plant] for plant in plants]) + self._line_effects
+            self._effects[key] = np.stack([unique[plant] for plant in plants]) + self.line_effects
         return self._effects[key]
 
-    def _shipment(self, box: int) -> Array:
+    def shipment_effect(self, box: int) -> Array:
+        """Return the effect of a box, its consignment's part included, (draws,)."""
         z = np.sqrt(CONSIGNMENT_SHARE) * self.normals("consignment")
         z = z + np.sqrt(1.0 - CONSIGNMENT_SHARE) * self.normals(f"box {box}")
         effect: Array = self.posterior.parameters.scales["shipment"] * z
@@ -159,7 +169,7 @@ class BatchSimulation:
     def plant_chances(self, plan: RoutePlan, exposure: Exposure, box: int = 0) -> Iterator[tuple[Array, Array]]:
         """Yield P(healthy) and P(dead) at unboxing of each line's plants in one box, (draws,) each."""
         effects = self.route_effects(plan.lane.service.service, plan.quarter)
-        eta = linear_predictor(self._shipment(box), exposure.equivalent_days, self.posterior)
+        eta = linear_predictor(self.shipment_effect(box), exposure.equivalent_days, self.posterior)
         parameters = self.posterior.parameters
         for own, genus in zip(effects, self.line_genus, strict=True):
             yield self._or_lost(box, *box_chances(own + eta[genus], parameters.delta, parameters.h0))
@@ -180,8 +190,8 @@ class BatchSimulation:
 
     def shared_predictors(self, plan: RoutePlan, exposure: Exposure) -> Array:
         """Return eta of each line but for its line effect, of a route whose boxes share one fate, (lines, draws)."""
-        effects = self.route_effects(plan.lane.service.service, plan.quarter) - self._line_effects
-        eta = linear_predictor(self._shipment(0), exposure.equivalent_days, self.posterior)
+        effects = self.route_effects(plan.lane.service.service, plan.quarter) - self.line_effects
+        eta = linear_predictor(self.shipment_effect(0), exposure.equivalent_days, self.posterior)
         shared: Array = effects + eta[list(self.line_genus)]
         return shared
 
@@ -191,7 +201,7 @@ class BatchSimulation:
         parameters = self.posterior.parameters
         chances = []
         for box, (_, exposure) in enumerate(journeys):
-            eta = linear_predictor(self._shipment(box) + effects, exposure.equivalent_days[genus], self.posterior)
+            eta = linear_predictor(self.shipment_effect(box) + effects, exposure.equivalent_days[genus], self.posterior)
             chances.append(self._or_lost(box, *box_chances(eta, parameters.delta, parameters.h0))[0])
         return np.stack(chances, axis=1)
 
@@ -226,6 +236,18 @@ class BatchSimulation:
             pack_froze=np.concatenate([j.exposure.pack_froze for j in journeys]),
             line_genus=self.line_genus,
         )
+
+    def expected_counts(self, plan: RoutePlan, journeys: Sequence[Journeys]) -> ExpectedCounts:
+        """Return what the joint counts of a route are expected to be given all but the chance of each plant."""
+        two_weeks, dead = (np.zeros((len(self.lines), self.n_draws)) for _ in range(2))
+        for box, (_, exposure) in enumerate(journeys):
+            late = self.late_loss_chance(exposure, box)
+            for i, (healthy, lost) in enumerate(self.plant_chances(plan, exposure, box)):
+                first, last = _share_of_box(self.lines[i].quantity, box, plan.n_fates)
+                two_weeks[i] += (last - first) * healthy * (1.0 - late[self.line_genus[i]])
+                dead[i] += (last - first) * lost
+        sent = np.array([[line.quantity] for line in self.lines])
+        return ExpectedCounts(two_weeks.T, (sent - two_weeks - dead).T, dead.T)
 
     def _count(
         self, i: int, first: int, last: int, healthy: Array, dead: Array, two_weeks: Array

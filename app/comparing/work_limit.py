@@ -19,9 +19,14 @@ NS_PER_LINE = 190.0
 NS_PER_LARGE_LINE = 400.0
 NS_PER_PLANT = 2.4
 NS_PER_SEARCH = 5_000.0
-# However few the draws: of a box, and of each line of a route.
+# Of what knowing is worth: of each genus, of each route, and of each line of a route.
+NS_PER_KNOWN = 2_000.0
+NS_PER_KNOWN_ON_ROUTE = 6_000.0
+NS_PER_EXPECTED = 100.0
+# However few the draws: of a box, of each line of a route, and of each genus and route whose worth is worked out.
 NS_PER_BOX = 3e6
 NS_PER_LINE_ONCE = 0.17e6
+NS_PER_KNOWN_ONCE = 2e6
 # The estimate was right within a factor of two, so that nothing that takes less than half of `MOST_SECONDS` is refused.
 # Draws of boxes that travel apart, by genus: about 2 GB of memory.
 MOST_CELLS = 40_000_000
@@ -61,10 +66,12 @@ def work_of(
     n_dates: int = 1,
     n_searches: int = 0,
     n_remedies: int = 0,
+    worth_knowing: bool = False,
 ) -> Work:
     """Return the work of following `plans` on so many dates.
 
-    Beside it so many searches for an order in a box, and so many remedies of the largest route as asked.
+    Beside it so many searches for an order in a box, so many remedies of the largest route as asked, and whether it is
+    worked out what knowing is worth.
     """
 
     def once(plan: RoutePlan) -> tuple[float, float]:
@@ -78,6 +85,10 @@ def work_of(
     route = NS_PER_ROUTE + NS_PER_LINE * n_lines + NS_PER_PLANT * sum(single)
     route += NS_PER_LARGE_LINE * (n_lines - len(single))
     ns, fixed = (n_dates * sum(each) for each in zip(*map(once, plans), strict=True))
+    if worth_knowing:
+        ns += NS_PER_KNOWN * n_genera + len(plans) * (NS_PER_KNOWN_ON_ROUTE + NS_PER_EXPECTED * n_lines)
+        ns += sum(plan.n_fates * NS_PER_LINE_IN_BOX * n_lines for plan in plans)
+        fixed += NS_PER_KNOWN_ONCE * (n_genera + len(plans))
     remedy_ns, remedy_fixed = max(once(asked.plan) for asked in prepared.routes)
     return Work(
         ns + NS_PER_SEARCH * n_searches,

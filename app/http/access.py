@@ -18,7 +18,7 @@ METRICS_PATH = "/metrics"
 READING_METHODS = frozenset({"GET", "HEAD", "OPTIONS"})
 # These compute an answer and change nothing.
 COMPUTING_PATHS = frozenset(
-    f"{API}/{name}" for name in ("risk", "compare", "hold", "order-size", "wish-list")
+    f"{API}/{name}" for name in ("risk", "compare", "hold", "order-size", "wish-list", "worth-knowing")
 )  # fmt: skip
 CHALLENGE = 'Bearer realm="transit"'
 # By why a key was refused, what the operator can do.

@@ -52,6 +52,8 @@ from app.schemas import (
     TrackRecordAnswer,
     WishListAnswer,
     WishListRequest,
+    WorthKnowingAnswer,
+    WorthKnowingRequest,
 )
 
 CSV_TYPE = "text/csv"
@@ -93,6 +95,7 @@ OPERATIONS = {
     "hold": Operation(HoldAnswer, HoldRequest),
     "order_size": Operation(OrderSizeAnswer, OrderSizeRequest),
     "wish_list": Operation(WishListAnswer, WishListRequest),
+    "worth_knowing": Operation(WorthKnowingAnswer, WorthKnowingRequest),
     "model": Operation(ModelAnswer),
     "lessons": Operation(LessonsAnswer),
     "model_versions": Operation(ModelVersionsAnswer),

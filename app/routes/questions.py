@@ -8,7 +8,7 @@ from fastapi import APIRouter, Request, Response
 from pydantic import BaseModel
 
 from app.batch import answer_forecast, stored_seller, with_seller
-from app.comparing import answer_compare, answer_hold, answer_order_size, answer_wish_list
+from app.comparing import answer_compare, answer_hold, answer_order_size, answer_wish_list, answer_worth_knowing
 from app.doubts import doubtful_records
 from app.http import declared, exchange, in_worker, pools_of
 from app.learned import answer_model, written_names
@@ -27,6 +27,7 @@ from app.schemas import (
     RiskRequest,
     ServicesAnswer,
     WishListRequest,
+    WorthKnowingRequest,
 )
 from app.serving import Engine, held_version
 from app.serving import reference_lists as reference
@@ -84,6 +85,12 @@ async def order_size(request: Request) -> Response:
 async def wish_list(request: Request) -> Response:
     """What to order: what each line brings on each route, which lines lose money, and how many reach what is wanted."""
     return await exchange(request, RequestBody(WishListRequest), _with_seller_record(request, answer_wish_list))
+
+
+@router.post("/v1/worth-knowing", **declared("worth_knowing"))
+async def worth_knowing(request: Request) -> Response:
+    """What moves the answer most, and what it would be worth to know it before deciding."""
+    return await exchange(request, RequestBody(WorthKnowingRequest), _with_seller_record(request, answer_worth_knowing))
 
 
 @router.get("/v1/genera", **declared("genera"))

@@ -163,6 +163,13 @@ from app.schemas.wish_list import (
     WishOutcome,
     WishRoute,
 )
+from app.schemas.worth_knowing import (
+    Known,
+    Learned,
+    WorthFound,
+    WorthKnowingAnswer,
+    WorthKnowingRequest,
+)
 
 __all__ = [
     "LOGGER_SUMMARY",
@@ -227,9 +234,11 @@ __all__ = [
     "InsideDay",
     "InsideQuantiles",
     "InsideTemperature",
+    "Known",
     "LaneTemperature",
     "LateLoss",
     "LateLosses",
+    "Learned",
     "LearnedTransit",
     "LegRow",
     "Lesson",
@@ -331,6 +340,9 @@ __all__ = [
     "WishListRequest",
     "WishOutcome",
     "WishRoute",
+    "WorthFound",
+    "WorthKnowingAnswer",
+    "WorthKnowingRequest",
     "either",
     "expected",
     "plant_key",

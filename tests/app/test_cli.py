@@ -18,7 +18,10 @@ from tests.app.client import Client
 from tests.app.fits import FITTED_AT as STORED_AT
 from tests.app.fits import fitted
 
-PATHS = {"risk": "risk", "compare": "compare", "hold": "hold", "order-size": "order_size", "wish-list": "wish_list"}
+PATHS = {
+    "risk": "risk", "compare": "compare", "hold": "hold", "order-size": "order_size", "wish-list": "wish_list",
+    "worth-knowing": "worth_knowing",
+}  # fmt: skip
 ANYWHERE = str(IPv4Address(0))
 COMPARE = examples()["compare"]["request"]
 

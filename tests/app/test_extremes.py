@@ -124,6 +124,16 @@ def test_wish_list(client: Client, name: str) -> None:
             assert own["wanted"]["chance"] is None or own["wanted"]["chance"] >= 0.7
 
 
+# Of a hundred boxes that travel apart the comparison is asked; here they would take seconds.
+@pytest.mark.parametrize("name", [name for name in BATCHES if "100 boxes apart" not in name])
+def test_worth_knowing(client: Client, name: str) -> None:
+    answer = ask(client, "worth-knowing", batch(**{"ship_date": MONDAY} | BATCHES[name]))
+    for one in (*answer["known"], *answer["learned"]):
+        assert 0 <= one["worth"] <= answer["everything"]["worth"]
+        assert one["clear"] == (one["worth"] > 0)
+        assert 0 <= one.get("spread_share", 0) < 1.1
+
+
 @pytest.mark.parametrize("name", BATCHES)
 def test_hold(client: Client, name: str) -> None:
     fields = dict(BATCHES[name])

@@ -101,6 +101,22 @@ def test_of_work_that_fits_in_no_number_of_draws_none_is_begun() -> None:
     assert refused.value.errors[0].message.startswith("asks for more than one answer can hold")
 
 
+def test_what_knowing_is_worth_is_counted_too() -> None:
+    """Thirty genera on ten routes: what fits a comparison of them is too much with it."""
+    genera = list(engine().reference.genera)[:30]
+    routes = [COURIER | {"name": str(i), "transit_days": fixed(2)} for i in range(10)]
+    request = compare_request(lines=[line(genus, 1) for genus in genera], routes=routes)
+    prepared = prepare(request, engine(), request.ship_date)
+    plans = [route.plan for route in prepared.routes]
+    alone, with_it = (work_of(prepared, plans, worth_knowing=asked) for asked in (False, True))
+    fitting = with_it.draws_that_fit()
+    assert 256 < fitting < alone.draws_that_fit()
+    more = request.model_copy(update={"draws": fitting + 1})
+    assert SimulatedBatch(more, prepared, engine()).simulation.n_draws == fitting + 1
+    with pytest.raises(TooMuchWork):
+        SimulatedBatch(more, prepared, engine(), worth_knowing=True)
+
+
 def test_work_counts_what_is_followed() -> None:
     """By hand: hours, genera, boxes and dates multiply; a line more costs little."""
     request = compare_request(lines=[line("Aglaonema", 200)], routes=[APART])

@@ -18,6 +18,7 @@ from app.comparing.compare import answer_compare
 from app.comparing.hold import answer_hold
 from app.comparing.order_size import answer_order_size
 from app.comparing.wish_list import answer_wish_list
+from app.comparing.worth_knowing import answer_worth_knowing
 from app.ledger.csv_file import parse_ledger
 from app.problems import Problem
 from app.records.ledger import REQUIRED_COLUMNS
@@ -28,6 +29,7 @@ from app.schemas.order_size import OrderSizeRequest
 from app.schemas.request_body import RequestBody
 from app.schemas.risk import RiskRequest
 from app.schemas.wish_list import WishListRequest
+from app.schemas.worth_knowing import WorthKnowingRequest
 from app.serving.engine import Engine
 from tests.moments import NOW
 
@@ -102,6 +104,9 @@ CASES: dict[str, Callable[[], Callable[[Engine], object]]] = {
     ),
     "wish list, 200 wanted lines x 10 routes": lambda: asked(
         WishListRequest, answer_wish_list, batch(**MONDAY, routes=TEN_ROUTES, lines=lines(200, wanted_healthy=20))
+    ),
+    "worth knowing, 200 lines x 10 routes": lambda: asked(
+        WorthKnowingRequest, answer_worth_knowing, batch(**MONDAY, routes=TEN_ROUTES, lines=lines(200))
     ),
     "CSV, 0.95 MB of one-letter rows": lambda: file(HEADER + b"a\n" * 500_000),
     "CSV, 60 MB of one-letter rows": lambda: file(HEADER + b"a\n" * (30 * 2**20)),
