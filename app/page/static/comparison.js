@@ -9,6 +9,7 @@ import { evidence } from "/page/evidence.js";
 import { showAssumed } from "/page/fields.js";
 import { outcome, outcomeDetails } from "/page/outcome.js";
 import { count, isWide, money, percent, said } from "/page/settings.js";
+import { worthKnowing } from "/page/worth_knowing.js";
 
 /* "1 plant in 4", as the draft says it. */
 const bearable = () => `${draft().bearable.lost} in ${draft().bearable.of}`;
@@ -89,6 +90,7 @@ export function drawComparison({ data, body, answer, form, known, own }) {
       [
         data.routes.map((route) => outcomeDetails(route, { currency, span, cold })),
         evidence(body, data, { currency, signal: own }),
+        worthKnowing(body, { signal: own }),
         el(
           "div",
           {},

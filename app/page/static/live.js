@@ -68,7 +68,7 @@ export function live({ form, answer, jump, ask, draw, signal }) {
 }
 
 /* The page asks for as many draws as look smooth; where that is too much, the server takes as many as fit. */
-async function answered(path, body, signal) {
+export async function answered(path, body, signal) {
   try {
     return await post(path, body, { signal });
   } catch (fault) {
