@@ -117,8 +117,8 @@ class _Margins:
 
 def _loss_kept(result: RouteResult, max_loss_share: float) -> Array:
     """Return 1 for draws in which the loss stays bearable, else 0; (draws,)."""
-    kept = result.simulated.drawn.dead.sum(axis=1) / result.sent <= max_loss_share
-    return kept.astype(np.float64)
+    kept: Array = (result.simulated.drawn.dead.sum(axis=1) / result.sent <= max_loss_share).astype(np.float64)
+    return kept
 
 
 def _expected_margin(batch: SimulatedBatch, s: SimulatedRoute) -> Array:

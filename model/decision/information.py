@@ -90,10 +90,30 @@ def worth_of_knowing(margins: ArrayLike, fitted: ArrayLike) -> Worth:
     Worth
         Never more than that of everything; may be below 0 by chance, where it is worth nothing.
     """
-    values = np.asarray(margins, dtype=np.float64)
-    now, chosen = int(values.mean(axis=0).argmax()), np.asarray(fitted).argmax(axis=1)
-    gain = values[np.arange(len(values)), chosen] - values[:, now]
-    return Worth(float(gain.mean()), _standard_error(gain), float(np.mean(chosen != now)))
+    # Choice by choice: rows of draws lie together.
+    gain, changed = gain_of_rule(np.transpose(margins), np.transpose(fitted))
+    return Worth(float(gain.mean()), standard_error(gain), float(changed.mean()))
+
+
+def gain_of_rule(values: Array, judged: Array) -> tuple[Array, NDArray[np.bool_]]:
+    """Return what each draw gains by the choice that is judged best over the best on average, and where they differ.
+
+    Parameters
+    ----------
+    values, judged : ndarray, shape (choices, draws)
+
+    Returns
+    -------
+    tuple of ndarray, shape (draws,) each
+    """
+    now = int(values.mean(axis=1).argmax())
+    best, chosen, changed = judged[0], values[0], np.full(values.shape[1], now != 0)
+    for choice in range(1, len(values)):
+        better = judged[choice] > best
+        best = np.where(better, judged[choice], best)
+        chosen = np.where(better, values[choice], chosen)
+        changed = np.where(better, choice != now, changed)
+    return chosen - values[now], changed
 
 
 def variance_share(values: ArrayLike, fitted: ArrayLike, total_variance: float) -> Share:
@@ -116,8 +136,9 @@ def variance_share(values: ArrayLike, fitted: ArrayLike, total_variance: float) 
     if total_variance <= 0.0:
         return Share(0.0, 0.0)
     explained = ((y - y.mean()) ** 2 - (y - given) ** 2) / total_variance
-    return Share(max(float(explained.mean()), 0.0), _standard_error(explained))
+    return Share(max(float(explained.mean()), 0.0), standard_error(explained))
 
 
-def _standard_error(values: Array) -> float:
+def standard_error(values: Array) -> float:
+    """Return the standard error of the mean of draws."""
     return float(values.std() / np.sqrt(len(values)))

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from model.decision.information import Worth, worth_of_knowing
+from model.decision.information import Worth, gain_of_rule, standard_error
 
 Array = NDArray[np.float64]
 
@@ -61,6 +61,7 @@ def worth_as_safe(
     prices : (prices,)
         From `supporting_prices`; with 0 alone it is `worth_of_knowing`.
     """
-    values, safe, (margins_given, kept_given) = np.asarray(margins), np.asarray(kept), map(np.asarray, fitted)
-    tried = [worth_of_knowing(values + price * safe, margins_given + price * kept_given) for price in prices]
-    return min(tried, key=lambda worth: worth.mean)
+    earned, safe, earned_given, safe_given = (np.ascontiguousarray(np.transpose(of)) for of in (margins, kept, *fitted))
+    tried = [gain_of_rule(earned + price * safe, earned_given + price * safe_given) for price in prices]
+    gain, changed = min(tried, key=lambda one: float(one[0].mean()))
+    return Worth(float(gain.mean()), standard_error(gain), float(changed.mean()))

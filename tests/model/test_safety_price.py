@@ -40,6 +40,7 @@ def by_linear_programme(means: Array, chances: Array, choice: int) -> float:
         A_eq=once,
         b_eq=np.ones(states),
     )
+    assert found.fun is not None
     return float(-found.fun - means[:, choice].mean())
 
 
