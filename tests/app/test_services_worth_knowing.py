@@ -130,6 +130,18 @@ def test_times_that_the_buyer_gave_are_not_asked_again() -> None:
     assert len(answer.notes) == len(usual().notes) - 1
 
 
+def test_asking_about_more_boxes_tells_more() -> None:
+    """But never all: what is the box's own stays unknown however many are asked about."""
+    batch: Fields = {"lines": [line("Alocasia", 30, sale_value=30)], "risk": {"max_loss_share": 0.5}, "draws": 4096}
+    few, many = (worth_knowing(asked_boxes=n, **batch) for n in (1, 1000))
+    one, thousand = (learned(answer, "ask_last_boxes") for answer in (few, many))
+    assert thousand.clear
+    assert one.worth + 2 * one.standard_error < thousand.worth
+    assert thousand.worth + 2 * thousand.standard_error < known(many, "transit_time").worth
+    assert one.name == "asking what their last box took"
+    assert thousand.text.startswith("Asking what their last 1,000 boxes took is worth about ")
+
+
 def test_more_boxes_tell_more_and_count_over_a_year() -> None:
     """Of a genus that hardly pays: a hundred boxes tell nearly all of its effect, one little."""
     batch: Fields = {"lines": [line("Alocasia", 30, sale_value=26)], "routes": [CARGO], "risk": {"max_loss_share": 1.0}}
