@@ -64,7 +64,7 @@ class Settings(BaseSettings):
     model_config = SettingsConfigDict(env_prefix="TRANSIT_", frozen=True)
 
     host: Annotated[str, Field(min_length=1)] = "127.0.0.1"
-    """An address that other computers can reach needs at least one key in the ledger: see `app.key_commands`."""
+    """An address that other computers can reach needs at least one key in the ledger: see `app.cli.key_commands`."""
     port: Annotated[int, Field(ge=0, le=65_535)] = 8000
     database_url: Annotated[str, AfterValidator(_known_database), Field(repr=False)] = "sqlite:///transit.db"
     refit_draws: Annotated[int | None, Field(ge=1024, le=65_536)] = None

@@ -43,7 +43,7 @@ _REFUSING = {*_ANSWERS, "app.problems"}
 MAY_IMPORT: dict[str, set[str]] = {
     # The model: arrays and frozen dataclasses.
     "model.reference": set(),
-    "model.plant": {"model.reference"},
+    "model.plant": {"model.reference", "model.quadrature"},
     "model.exposure": {"model.reference"},
     "model.transit": {"model.reference", "model.exposure", "model.quadrature"},
     "model.prior": {*_TABLES, "model.exposure", "model.quadrature"},
@@ -96,7 +96,9 @@ MAY_IMPORT: dict[str, set[str]] = {
     "app.learned": {*_ANSWERS, *_TABLES, "app.store", "model.prior", "model.predict", "model.transit"},
     "app.sellers": {*_REFUSING, *_TABLES, "app.records", "app.store", "app.learned", "model.decision"},
     "app.lessons": {*_ANSWERS, "app.store", "app.learned", "app.sellers", "model.reference"},
-    "app.track_record": {*_ANSWERS, "app.records", "app.store", "model.reference", "model.scoring"},
+    "app.track_record": {
+        *_ANSWERS, "app.records", "app.store", "model.quadrature", "model.reference", "model.scoring",
+    },
     "app.learning": {
         "app.clock", "app.problems", "app.records", "app.store", "app.serving", "app.batch", "app.recorded",
         "app.doubts", *_TABLES, "model.transit", "model.prior", "model.predict", "model.fit",

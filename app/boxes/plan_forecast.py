@@ -1,7 +1,7 @@
 """The forecast that is stored with a plan: the answer given, and its distributions to be scored by later.
 
 A score must not depend on code or tables that have changed since, so nothing is left to be computed again: counts are
-stored as they were drawn, and the chances behind them as factors of the hazards (`model.hazard_factors`).
+stored as they were drawn, and the chances behind them as factors of the hazards (`model.scoring.hazard_factors`).
 """
 
 from collections.abc import Sequence

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 
 from app.problems import NotFound
-from app.serving import activate, held_version, learn_by_itself, rules_version
+from app.serving import ActiveModel, activate, held_version, learn_by_itself, rules_version
 from app.settings import Settings
 from app.store import Database, active_version
 from model.reference import Reference, load_reference
@@ -19,7 +19,9 @@ def model_text(settings: Settings) -> str:
         If there is no ledger, or it cannot be used.
     """
     with _ledger(settings) as (database, reference):
-        return f"{_active(database, reference)} answers.{_held(database, reference)}"
+        active = ActiveModel(database)
+        answers = f"{active.refresh().model_version} answers."
+        return " ".join(filter(None, (answers, active.notice))) + _held(database, reference)
 
 
 def use_version(settings: Settings, version: str) -> str:

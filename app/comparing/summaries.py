@@ -6,10 +6,9 @@ from numpy.typing import NDArray
 from app.comparing.simulation import RouteDraws
 from app.schemas import Distribution, InsideDay, MoneyItem
 from model.decision import LandedCost, Summary, summarise
+from model.reference import CONSTANTS
 
 STRIP = 20
-# A day that fewer journeys last into is left out: too few are sampled to say anything of it.
-LEAST_UNDER_WAY = 0.05
 DAY_H = 24
 
 
@@ -40,7 +39,7 @@ def inside_by_day(drawn: RouteDraws) -> list[InsideDay]:
     days = []
     for i in range(int(day.max()) + 1):
         under_way = float(np.mean(drawn.days > i))
-        if under_way < LEAST_UNDER_WAY:
+        if under_way < CONSTANTS.least_under_way_share:
             break
         p05, p50, p95 = np.quantile(drawn.inside_c[day == i], [0.05, 0.5, 0.95])
         days.append(InsideDay(day=i + 1, p05=p05, p50=p50, p95=p95, under_way=under_way))

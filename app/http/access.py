@@ -47,7 +47,7 @@ class NeedsKey:
     """Refuse calls without a valid key (401), with one of too narrow a scope (403), and too many of them (429).
 
     Calls of the API and of ``/metrics`` need a key. The page, its files, the documentation, ``/health`` and ``/ready``
-    stay open: they hold nothing of the ledger. No call of the database is made here (see `app.api_keys.KeyRing`).
+    stay open: they hold nothing of the ledger. No call of the database is made here (see `app.http.api_keys.KeyRing`).
     """
 
     def __init__(self, app: ASGIApp, limits: RateLimits, wrong: WrongKeys) -> None:

@@ -29,12 +29,11 @@ from app.schemas import (
 )
 from app.serving import Engine
 from app.store import Database
-from model.reference import HIGH, LOW, QUANTILES
+from model.reference import CONSTANTS, HIGH, LOW, QUANTILES
 
 Array = NDArray[np.float64]
 
 MOST_ROWS = 30
-SURE_ENOUGH = 0.99
 IN_TRANSIT = "in_transit"
 _WHY_NOT = {
     "planned": "The box has not left: record its departure first",
@@ -160,7 +159,7 @@ def arrival_by(known: KnownJourney, opened_days: Array) -> list[ArrivalChance]:
     for day in range(today, today + MOST_ROWS):
         chance = float(np.searchsorted(opened, day, side="right") / opened.size)
         rows.append(ArrivalChance(date=first_day + timedelta(days=day), chance=chance))
-        if chance > SURE_ENOUGH:
+        if chance > CONSTANTS.sure_share:
             break
     return rows
 

@@ -4,15 +4,17 @@ from collections.abc import Iterable, Sequence
 from typing import NamedTuple
 
 import numpy as np
+from scipy.special import ndtri
 
 from app.batch import boxes_words, group_words
 from app.schemas import Finding, FindingState, RangesHeld, ScoreDifference, TrackPart
 from app.track_record.verdict import FEWEST_BOXES, TOO_FEW, width_words
+from model.quadrature import SCORE_P90
 from model.reference import Reference
 from model.scoring import paired_mean
 
 # Of a normal distribution the middle 95 % are so many times as wide as the middle 80 %.
-SURE_TIMES = 1.53
+SURE_TIMES = float(ndtri(0.975)) / SCORE_P90
 
 
 class Expected(NamedTuple):

@@ -22,6 +22,7 @@ from scipy import special
 
 from model.plant.plant import Level
 from model.plant.time_ratio import unknown_genus
+from model.quadrature import SCORE_P90
 from model.reference import CONSTANTS, REFERENCE_GROUP, Reference
 
 Array = NDArray[np.float64]
@@ -38,7 +39,7 @@ TABULATED_KINDS = ("genus", "container", "roots")
 DEGREES = CONSTANTS.deviation_degrees
 # Of the Student's scale to the sd of the normal with the same middle 80 %. Averages over many effects take that normal
 # in its place: its variance, not the Student's, gives the averages of shares.
-STUDENT_SCALE = float(special.ndtri(0.9) / special.stdtrit(DEGREES, 0.9))
+STUDENT_SCALE = float(SCORE_P90 / special.stdtrit(DEGREES, 0.9))
 
 
 def deviations(kind: str, normals: Array) -> Array:

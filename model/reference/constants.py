@@ -90,6 +90,8 @@ class Constants:
     far_late_chance: float
     # When something is worth a caution.
     notable_share: float
+    least_under_way_share: float
+    sure_share: float
     notable_chill_days: float
     notable_late_payment_share: float
     too_warm_inside_c: float

@@ -20,6 +20,7 @@ from app.schemas import CompareRequest, HoldRequest, RiskRequest
 from app.serving import Engine, LearnedTimes
 from model.exposure import Box, conductance_w_per_k, constant_log_days
 from model.exposure.damage import damage_rate
+from model.exposure.recorded import binned, binned_rates, log_days
 from model.fit import LINE_DTYPE
 from model.fit.survival import TransitSurvival
 from model.predict import Rechecks, clock_draws, learn_late_loss
@@ -88,6 +89,16 @@ def boxes(engine: Engine) -> dict[str, list[float]]:
     return answers
 
 
+def recorded(engine: Engine) -> dict[str, float]:
+    """Return mean and sd of log days of two boxes in air of 18 °C, by dates alone and by times."""
+    bins, rates = binned(np.full((1, 2), 18.0), np.array([[2.0, 3.0]])), binned_rates(12.0, 0.4)
+    answers = {}
+    for name, dates_only in (("dates", True), ("times", False)):
+        mean, variance = log_days(bins, rates, 5.0, dates_only=dates_only)
+        answers |= {f"{name} mean": float(mean.mean()), f"{name} sd": float(np.sqrt(variance.mean()))}
+    return answers
+
+
 def transit(engine: Engine) -> dict[str, list[float]]:
     """Return chances to have arrived by some days, by the tables and as learned from a few boxes."""
     ends = [resolve_place(code, "", engine.reference).place for code in ("SGN", "OSL")]
@@ -133,6 +144,7 @@ def batch(engine: Engine) -> dict[str, Any]:
         route.name: [
             *(route.plants.healthy.mean, route.plants.dead.mean, route.plants.healthy_two_weeks.mean),
             *(route.transit_days.mean, route.inside_c.p05, route.inside_c.p95, route.money.margin.mean),
+            *(route.money.worst_5pct_margin, route.chance_loss_within_limit),
         ]
         for route in compared.routes
     }
@@ -165,7 +177,7 @@ def quantiles(draws: Any) -> list[float]:
     return np.quantile(draws, [0.1, 0.5, 0.9]).tolist()  # type: ignore[no-any-return]
 
 
-PARTS = (prior, clock, late_loss, boxes, transit, fit, batch, risk)
+PARTS = (prior, clock, late_loss, boxes, recorded, transit, fit, batch, risk)
 
 
 def answers() -> dict[str, Any]:

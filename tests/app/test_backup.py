@@ -21,6 +21,10 @@ from tests.app.fits import fill
 from tests.app.ledger_files import csv_bytes, random_ledger, row
 from tests.app.servers import ROOT, server
 
+FIRST_SCHEMA = ROOT / "tests" / "app" / "ledgers_by_schema" / "0001.sql"
+# What a ledger is made of, but for what SQLite makes by itself; indexes before the columns that they are of.
+NAMED = "SELECT type, name FROM sqlite_master WHERE sql IS NOT NULL AND name NOT LIKE 'sqlite_%' ORDER BY type"
+
 BOXES = random_ledger(600, 11)
 
 
@@ -260,28 +264,25 @@ def test_a_damaged_ledger_can_be_replaced(ledger: Path, tmp_path: Path) -> None:
         copy_ledger(aside, tmp_path / "another.db")
 
 
+def drops_since(schema: Path, ledger: Path) -> list[str]:
+    """Return the statements that take from a ledger what was added since a schema."""
+    with closing(sqlite3.connect(":memory:")) as first, closing(sqlite3.connect(ledger)) as now:
+        first.executescript(schema.read_text(encoding="utf-8"))
+        kept, own = ([tuple(row) for row in one.execute(NAMED)] for one in (first, now))
+        drops = [f"DROP {kind} {name}" for kind, name in own if (kind, name) not in kept]
+        for kind, table in kept:
+            if kind == "table":
+                before, after = ([row[1] for row in one.execute(f"PRAGMA table_info({table})")] for one in (first, now))
+                drops += [f"ALTER TABLE {table} DROP COLUMN {name}" for name in after if name not in before]
+    return drops
+
+
 def test_an_older_backup_is_brought_up_to_date(ledger: Path, tmp_path: Path) -> None:
     """As it was before keys: without what later versions of the schema added."""
     copy = tmp_path / "copy.db"
     before = exported(ledger)
     copy_ledger(ledger, copy)
-    columns = {
-        "sellers": ["recourse", "packing_json", "answers_json"],
-        "shipments": [
-            "arrival_notes", "photos_json", "recheck_notes", "claim_outcome", "claim_amount", "claim_settled_on",
-            "inside_min_c", "inside_max_c", "confirmed_revision", "checked_revision", "lost_chance",
-        ],
-        "refits": ["ledger_revision", "by_itself"],
-        "ledger": ["held_at"],
-        "model_versions": ["passed"],
-    }  # fmt: skip
-    drops = [f"ALTER TABLE {table} DROP COLUMN {name}" for table, added in columns.items() for name in added]
-    drops += [f"DROP TABLE {table}" for table in ("api_keys", "doubts", "quick_updates")]
-    sql(
-        "DROP INDEX IF EXISTS ix_shipments_corrected_revision",
-        *drops,
-        "UPDATE alembic_version SET version_num = '0001'",
-    )(copy)
+    sql(*drops_since(FIRST_SCHEMA, copy), "UPDATE alembic_version SET version_num = '0001'")(copy)
     put_back(copy, ledger, tmp_path / "aside.db")
     assert exported(ledger) == before
     with closing(sqlite3.connect(copy)) as connection:
