@@ -9,7 +9,6 @@ import math
 import subprocess
 import sys
 import time
-from collections.abc import Callable
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import NamedTuple
@@ -18,34 +17,17 @@ import httpx
 import numpy as np
 from fastapi import Request, Response
 
-from app.batch.batch import prepare
-from app.comparing.compare import answer_compare
-from app.comparing.hold import answer_hold
-from app.comparing.simulation import BatchSimulation
 from app.http.exchange import in_worker
 from app.http.pools import pools_of
 from app.main import create_app
-from app.schemas.compare import CompareRequest
-from app.schemas.hold import HoldRequest
 from app.schemas.request_body import RequestBody
 from app.schemas.risk import RiskRequest
 from app.serving.engine import Engine
 from app.settings import Settings
+from tests.benchmarks import units
 
 ROOT = Path(__file__).resolve().parents[2]
 REPEATS = 5
-GENERA = [
-    "Aglaonema",
-    "Hoya",
-    "Alocasia",
-    "Monstera",
-    "Goeppertia",
-    "Philodendron",
-    "Begonia",
-    "Peperomia",
-    "Epipremnum",
-    "Syngonium",
-]
 BASELINE = "import fastapi, uvicorn, numpy, scipy.special, sqlalchemy"
 
 
@@ -65,58 +47,6 @@ class Ratio(NamedTuple):
             f"| {self.what} | {1000 * self.seconds:.1f} ms | {self.against} | {1000 * self.baseline_seconds:.2f} ms | "
             f"{ratio:.2f} | {self.target:g} | {verdict} |"
         )
-
-
-def best(*runs: Callable[[], object]) -> list[float]:
-    """Return the best time of each of several runs, taken in turn."""
-    times = [math.inf] * len(runs)
-    for run in runs:
-        run()
-    for _ in range(REPEATS):
-        for i, run in enumerate(runs):
-            start = time.perf_counter()
-            run()
-            times[i] = min(times[i], time.perf_counter() - start)
-    return times
-
-
-def batch() -> dict[str, object]:
-    """Return an invented batch: 10 lines in one box, 2 routes, 4,096 draws."""
-    return {
-        "origin": "SRG",
-        "destination": "GLA",
-        "lines": [{"genus": g, "quantity": 4, "unit_cost": 8, "sale_value": 30} for g in GENERA],
-        "routes": [
-            {"name": "courier", "service": "courier", "freight": 150},
-            {"name": "air cargo", "service": "air_cargo", "freight": 320},
-        ],
-    }
-
-
-def compare_and_hold(engine: Engine) -> list[Ratio]:
-    """Compare against one exponential over its draws and hours; hold against compare."""
-    request = CompareRequest.model_validate_json(json.dumps({**batch(), "ship_date": "2027-01-11"}))
-    span = {"earliest": "2027-01-11", "latest": "2027-02-09"}
-    hold = HoldRequest.model_validate_json(json.dumps({**batch(), **span}))
-    prepared = prepare(request, engine)
-    simulation = BatchSimulation(engine, prepared.lines, draws=request.draws, seed=request.seed)
-    uniforms = [simulation.uniforms(f"{name} 0") for name in ("body", "delayed", "delay")]
-    draw_hours = sum(int(np.ceil(24.0 * route.plan.transit.sample(*uniforms)[0]).sum()) for route in prepared.routes)
-    exponents = np.random.default_rng(1).normal(size=draw_hours)
-    by_genus = np.random.default_rng(1).normal(size=draw_hours * len(GENERA))
-    out, out_by_genus = np.empty_like(exponents), np.empty_like(by_genus)
-    compare_s, exp_s, exp_genus_s, hold_s = best(
-        lambda: answer_compare(request, engine),
-        lambda: np.exp(exponents, out=out),
-        lambda: np.exp(by_genus, out=out_by_genus),
-        lambda: answer_hold(hold, engine),
-    )
-    name = "compare, 2 routes x 10 lines x 4,096 draws"
-    return [
-        Ratio(name, compare_s, f"numpy.exp over {draw_hours:,} (draw, hour)", exp_s, 5),
-        Ratio(name, compare_s, f"the same for each genus, {len(by_genus):,} values", exp_genus_s, 5),
-        Ratio("hold, 30 dates x 2 routes", hold_s, "compare", compare_s, 12),
-    ]
 
 
 def risk() -> list[Ratio]:
@@ -215,7 +145,8 @@ def resident_mb(pid: int) -> float:
 
 def main() -> None:
     """Print the table."""
-    rows = [*compare_and_hold(Engine.load()), *risk(), *start_and_memory()]
+    print(units.tables())
+    rows = [*risk(), *start_and_memory()]
     print("| what | time | against | time | ratio | target | |\n|---|---|---|---|---|---|---|")
     for row in rows:
         print(row)
