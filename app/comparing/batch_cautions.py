@@ -102,13 +102,14 @@ def journey_cautions(
             cautions.append(caution("heat_pack_freezes", journeys=of_journeys(froze)))
         if warm := often(lambda _, drawn: float(np.quantile(drawn.inside_c, 0.95)), CONSTANTS.too_warm_inside_c):
             cautions.append(caution("heat_pack_too_warm", inside_c=f"{min(warm.values()):.0f}", routes=listed([*warm])))
-    if cold := often(lambda _, drawn: float(_chilled(drawn).max()), notable):
+    chilled = {route.asked.name: _chilled(drawn) for route, drawn in followed}
+    if cold := often(lambda route, _: float(chilled[route.asked.name].max()), notable):
         genera = {
             line.plant.genus.genus if line.plant.genus else "the unknown plants"
             for route, drawn in followed
             if route.asked.name in cold
             for line, genus in zip(prepared.lines, drawn.line_genus, strict=True)
-            if _chilled(drawn)[genus] > notable
+            if chilled[route.asked.name][genus] > notable
         }
         cautions.append(caution("cold_inside", journeys=of_journeys(cold), genera=", ".join(sorted(genera))))
     longest = reference.longest_rule_days

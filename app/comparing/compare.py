@@ -11,7 +11,7 @@ from app.comparing.reasons import compare_reason
 from app.comparing.remedies import with_acts
 from app.comparing.results import RouteResult, route_results
 from app.comparing.simulated import SimulatedBatch, SimulatedRoute
-from app.comparing.summaries import answered, distribution, inside_by_day, money_items, strip
+from app.comparing.summaries import INSIDE_LEVELS, answered, distribution, inside_by_day, money_items, strip
 from app.comparing.work_limit import REMEDIES
 from app.schemas import (
     Assumed,
@@ -33,6 +33,7 @@ from model.decision import (
     break_even,
     cost_per_healthy_plant,
     overtakes,
+    quantiles,
 )
 from model.reference import QUANTILES
 
@@ -112,9 +113,9 @@ def _outcome(
     s = result.simulated
     drawn, money = s.drawn, s.money
     healthy = drawn.healthy.sum(axis=1)
-    p10, p50, p90 = np.quantile(drawn.days, QUANTILES)
-    inside = np.quantile(drawn.inside_c, [0.05, 0.5, 0.95])
-    equivalent = np.quantile(drawn.equivalent_days[list(set(drawn.line_genus))], QUANTILES)
+    p10, p50, p90 = quantiles(drawn.days, QUANTILES)
+    inside = quantiles(drawn.inside_c, INSIDE_LEVELS)
+    equivalent = quantiles(drawn.equivalent_days[list(set(drawn.line_genus))].ravel(), QUANTILES)
     return RouteOutcome(
         name=result.name,
         boxes=s.route.plan.n_boxes,

@@ -1,15 +1,18 @@
 """Draws of a route summed up for an answer: quantiles, equally likely shipments, the air in the box day by day."""
 
+from itertools import pairwise
+
 import numpy as np
 from numpy.typing import NDArray
 
 from app.comparing.simulation import RouteDraws
 from app.schemas import Distribution, InsideDay, MoneyItem
-from model.decision import LandedCost, Summary, summarise
+from model.decision import LandedCost, Summary, quantiles, summarise
 from model.reference import CONSTANTS
 
 STRIP = 20
 DAY_H = 24
+INSIDE_LEVELS = (0.05, 0.5, 0.95)
 
 
 def distribution(draws: np.ndarray) -> Distribution:
@@ -30,17 +33,19 @@ def money_items(cost: LandedCost) -> list[MoneyItem]:
 def strip(counts: NDArray[np.integer]) -> list[int]:
     """Return 20 equally likely outcomes of a drawn count, (draws,), in ascending order."""
     levels = (np.arange(STRIP) + 0.5) / STRIP
-    return [int(n) for n in np.quantile(counts, levels, method="inverted_cdf")]
+    return [int(n) for n in quantiles(counts, levels.tolist())]
 
 
 def inside_by_day(drawn: RouteDraws) -> list[InsideDay]:
     """Return quantiles of the air in the box over the hours of each day since closing."""
     day = drawn.inside_hour // DAY_H
+    by_day = np.argsort(day, kind="stable")
+    inside, starts = drawn.inside_c[by_day], np.searchsorted(day[by_day], np.arange(day.max() + 2))
     days = []
-    for i in range(int(day.max()) + 1):
+    for i, (start, stop) in enumerate(pairwise(starts.tolist())):
         under_way = float(np.mean(drawn.days > i))
         if under_way < CONSTANTS.least_under_way_share:
             break
-        p05, p50, p95 = np.quantile(drawn.inside_c[day == i], [0.05, 0.5, 0.95])
+        p05, p50, p95 = quantiles(inside[start:stop], INSIDE_LEVELS)
         days.append(InsideDay(day=i + 1, p05=p05, p50=p50, p95=p95, under_way=under_way))
     return days

@@ -13,6 +13,7 @@ from model.decision.decision import (
     chance_loss_within_limit,
     choose_route,
     cost_per_healthy_plant,
+    quantiles,
     summarise,
     worst_share_mean,
 )
@@ -56,6 +57,7 @@ __all__ = [
     "noise",
     "overtakes",
     "proceeds",
+    "quantiles",
     "recovered_by_line",
     "safer_of_equals",
     "smallest_order",

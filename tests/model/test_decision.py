@@ -13,6 +13,7 @@ from model.decision.decision import (
     chance_loss_within_limit,
     choose_route,
     cost_per_healthy_plant,
+    quantiles,
     summarise,
     worst_share_mean,
 )
@@ -33,6 +34,18 @@ class TestSummary:
     def test_quantiles_of_money_are_interpolated(self) -> None:
         # Positions 0.05 x 9, 0.5 x 9, 0.95 x 9 along the sorted draws.
         np.testing.assert_allclose(summarise(np.arange(0.0, 100.0, 10.0)), (45.0, 4.5, 45.0, 85.5), rtol=1e-14)
+
+    @pytest.mark.parametrize("n", [1, 2, 7, 20, 1000])
+    def test_quantiles_are_those_of_numpy(self, n: int) -> None:
+        """Counts that are few, counts that are large, negative whole numbers, money, and whole numbers as floats."""
+        rng = np.random.default_rng(n)
+        levels = [0.0, 0.05, 0.1, 0.5, 0.9, 0.95, 1.0]
+        for whole in (rng.integers(0, 9, n), rng.integers(0, 10**6, n), rng.integers(-5, 5, n)):
+            expected = np.quantile(whole, levels, method="inverted_cdf")
+            np.testing.assert_array_equal(quantiles(whole, levels), expected)
+            np.testing.assert_array_equal(quantiles(whole.astype(float), levels, counts=True), expected)
+        money = rng.normal(100.0, 300.0, n)
+        np.testing.assert_array_equal(quantiles(money, levels), np.quantile(money, levels))
 
 
 class TestWorstShare:
