@@ -77,13 +77,10 @@ class QueryExposures:
         high = np.array([day.max_c for day in temperature.daily])[days]
         outside = 0.5 * (low + high) + daily_swing(0.5 * (high - low), at)
         inside = inside_air(outside, self._box(query), float(outside[0])).astype(np.float32)
-        counted = np.clip(24.0 * transit_days - np.arange(hours), 0.0, 1.0).astype(np.float32)
         draws = self._engine.chance_draws
         clock = ExposureClock(clock_draws([genus], draws))
-        for start in range(0, hours, 24):
-            block = slice(start, start + 24)
-            shape = (len(inside[block]), draws.n_draws)
-            clock.add(np.broadcast_to(inside[block, None], shape), np.broadcast_to(counted[block, None], shape))
+        counted = np.full(draws.n_draws, 24.0 * transit_days, dtype=np.float32)
+        clock.add(np.broadcast_to(inside[:, None], (hours, draws.n_draws)), counted)
         return np.log(clock.equivalent_days()[0]), clock.chill_dose_days()[0]
 
     def _lane(

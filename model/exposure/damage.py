@@ -8,6 +8,7 @@ chilling is added, so for every draw the rate falls down to the threshold and ri
 """
 
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import TypeVar
 
 import numpy as np
@@ -28,8 +29,6 @@ HEAT_RATE_PER_DAY = CONSTANTS.heat_rate_per_day
 FREEZE_C = CONSTANTS.freeze_c
 FREEZE_RATE_PER_DAY_C = CONSTANTS.freeze_rate_per_day_c
 LOG_TEN = float(np.log(10.0))
-# Below this share of cold draws gathering them costs less than taking all.
-GATHERED_SHARE = 0.4
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,76 +97,98 @@ def chill_rate(temperature_c: Array, clock: ClockDraws) -> Array:
 
 
 class ExposureClock:
-    """Adds up equivalent days over blocks of hours for a shrinking set of draws.
+    """Adds up equivalent days over blocks of hours.
 
     Below its threshold a genus's warm term stays at its value there, and Q10 > 1: so the warm sum over hours is that of
-    max(Q10^((T - 20)/10), Q10^((threshold - 20)/10)). The exponential is shared by all genera; a genus costs two
-    comparisons an hour, and only for draws that fall below some genus's threshold in the block. Hours are taken in
-    single precision: sums err by less than 1e-5 of themselves and take half the time.
+    max(Q10^((T - 20)/10), Q10^((threshold - 20)/10)). The hours of each draw are sorted by temperature: those below a
+    threshold are the first so many, and sums over them are differences of running sums that all genera share. A genus
+    costs one comparison an hour. Temperatures and rates are in single precision, sums over thresholds in double: they
+    err by less than 1e-5 of themselves.
     """
 
     def __init__(self, clock: ClockDraws) -> None:
         genera, draws = clock.threshold_c.shape
         self._log_q1: SingleArray = (clock.log_q10 / Q10_STEP_C).astype(np.float32)
-        self._chill = clock.chill_per_day_c
+        self._chill: SingleArray = clock.chill_per_day_c.astype(np.float32)
         self._threshold: SingleArray = clock.threshold_c.astype(np.float32)
-        self._warmest_threshold = clock.threshold_c.max(axis=0)
-        self._at_threshold = np.exp(log_warm_rate(self._threshold, self._log_q1, step_c=1.0))
-        self._shared = np.zeros(draws)
-        self._withheld = np.zeros((genera, draws), dtype=np.float32)
-        self._degree_hours = np.zeros((genera, draws), dtype=np.float32)
+        self._warmest_threshold = self._threshold.max(axis=0)
+        # Warm rates are those relative to 0 °C until the end, which spares a subtraction an hour.
+        self._at_threshold: SingleArray = np.exp(self._threshold * self._log_q1)
+        self._shared, self._extreme = np.zeros(draws, dtype=np.float32), np.zeros(draws, dtype=np.float32)
+        self._withheld, self._degree_hours = np.zeros((genera, draws)), np.zeros((genera, draws))
 
-    def add(self, temperature_c: SingleArray, hours: SingleArray | None) -> None:
-        """Add a block of hours for the first n draws.
+    def add(self, temperature_c: SingleArray, hours: SingleArray | None = None) -> None:
+        """Add a block of hours.
 
         Parameters
         ----------
         temperature_c : (block, n)
-        hours : (block, m) or None
-            The part of each hour that counts for the last m of the n draws; for the others all of it counts.
+            Of the first n draws.
+        hours : (n,), optional
+            How many hours of the block count for each draw, the last of them perhaps in part; all unless given.
         """
-        n = temperature_c.shape[1]
-        rate = np.exp(log_warm_rate(temperature_c, self._log_q1[:n], step_c=1.0))
-        coldest = temperature_c.min(axis=0)
-        cold = np.flatnonzero(coldest < self._warmest_threshold[:n])
-        if len(cold):
-            # Few draws are gathered; many are taken as they lie.
-            some = cold if len(cold) < GATHERED_SHARE * n else slice(0, n)
-            part = None
-            if hours is not None:
-                part = np.ones((len(temperature_c), n), dtype=np.float32)
-                part[:, n - hours.shape[1] :] = hours
-                part = part[:, some]
-            self._add_cold(some, temperature_c[:, some], rate[:, some], part)
-        if temperature_c.max() > HEAT_ONSET_C or coldest.min() < FREEZE_C:
-            rate += extreme_rate(temperature_c)
+        if temperature_c.max() > HEAT_ONSET_C or temperature_c.min() < FREEZE_C:
+            self._add_extreme(temperature_c, hours)
+        if hours is None:
+            self._add_whole(np.sort(temperature_c, axis=0), 0)
+            return
+        whole = np.minimum(hours.astype(np.intp), len(temperature_c) - 1)
+        self._add_part(temperature_c[whole, np.arange(len(whole))], hours - whole)
+        # Those that do not count are the warmest, at the end.
+        ascending, least = temperature_c.copy(), int(whole.min())
+        ascending[least:][np.arange(least, len(ascending))[:, None] >= whole] = np.inf
+        ascending.sort(axis=0)
+        self._add_whole(ascending, len(ascending) - least)
+
+    def _add_extreme(self, temperature_c: SingleArray, hours: SingleArray | None) -> None:
+        rate = extreme_rate(temperature_c)
         if hours is not None:
-            rate[:, n - hours.shape[1] :] *= hours
-        self._shared[:n] += rate.sum(axis=0)
+            rate *= np.clip(hours - np.arange(len(rate), dtype=np.float32)[:, None], 0.0, 1.0)
+        self._extreme[: rate.shape[1]] += rate.sum(axis=0)
 
-    def _add_cold(
-        self, some: Indices | slice, temperature_c: SingleArray, warm: SingleArray, part: SingleArray | None
-    ) -> None:
-        """Add for some draws what the genera's thresholds withhold and cost; (block, draws) each."""
-        work = np.empty_like(warm)
-        hours = np.ones(len(warm), dtype=np.float32)
-        for genus in range(len(self._threshold)):
-            for at_threshold, now, total in (
-                (self._threshold, temperature_c, self._degree_hours),
-                (self._at_threshold, warm, self._withheld),
-            ):
-                np.subtract(at_threshold[genus, some], now, out=work)
-                np.maximum(work, 0.0, out=work)
-                if part is not None:
-                    work *= part
-                total[genus, some] += hours @ work
+    def _add_part(self, temperature_c: SingleArray, part: SingleArray) -> None:
+        """Add a part of an hour to each of the first n draws, (n,) each."""
+        n = len(part)
+        warm = np.exp(temperature_c * self._log_q1[:n])
+        self._shared[:n] += part * warm
+        self._withheld[:, :n] += part * np.maximum(self._at_threshold[:, :n] - warm, 0.0)
+        self._degree_hours[:, :n] += part * np.maximum(self._threshold[:, :n] - temperature_c, 0.0)
 
-    def equivalent_days(self) -> Array:
+    def _add_whole(self, ascending_c: SingleArray, n_ragged: int) -> None:
+        """Add hours of ascending temperature, (block, n); some of the last `n_ragged` are infinite and do not count."""
+        n = ascending_c.shape[1]
+        with np.errstate(over="ignore"):
+            warm = np.exp(ascending_c * self._log_q1[:n])
+        ragged = len(warm) - n_ragged
+        warm[ragged:][np.isinf(ascending_c[ragged:])] = 0.0
+        self._shared[:n] += warm.sum(axis=0)
+        n_cold = int(np.count_nonzero(ascending_c.min(axis=1) < self._warmest_threshold[:n].max()))
+        if not n_cold:
+            return
+        cold = ascending_c[:n_cold]
+        # Row k: sums of the temperatures and of the warm rates of the k coldest hours.
+        sums = np.empty((1 + n_cold, 2, n))
+        sums[0] = 0.0
+        sums[1:, 0], sums[1:, 1] = cold, warm[:n_cold]
+        for before, after in pairwise(sums):
+            np.add(before, after, out=after)
+        is_below, below = np.empty(cold.shape, dtype=bool), np.empty((len(self._threshold), n), dtype=np.intp)
+        counting = np.uint8 if n_cold < np.iinfo(np.uint8).max else np.uint16
+        for threshold, count in zip(self._threshold[:, :n], below, strict=True):
+            np.less(cold, threshold, out=is_below)
+            count[:] = np.add.reduce(is_below.view(np.uint8), axis=0, dtype=counting)
+        at = 2 * n * below + np.arange(n)
+        self._degree_hours[:, :n] += below * self._threshold[:, :n] - sums.take(at)
+        self._withheld[:, :n] += below * self._at_threshold[:, :n] - sums.take(at + n)
+
+    def equivalent_days(self) -> SingleArray:
         """Return equivalent days at 20 °C so far, shape (genera, draws)."""
-        days: Array = (self._shared + self._withheld + self._chill * self._degree_hours) / 24.0
+        at_zero = np.exp(log_warm_rate(np.zeros_like(self._log_q1), self._log_q1, step_c=1.0))
+        warm = at_zero * (self._shared + self._withheld)
+        days: SingleArray = ((warm + self._extreme + self._chill * self._degree_hours) / 24.0).astype(np.float32)
         return days
 
-    def chill_dose_days(self) -> Array:
+    def chill_dose_days(self) -> SingleArray:
         """Return the chilling part of the equivalent days, shape (genera, draws)."""
-        dose: Array = self._chill * self._degree_hours / 24.0
+        dose: SingleArray = (self._chill * self._degree_hours / 24.0).astype(np.float32)
         return dose

@@ -8,15 +8,16 @@ Air and rates are followed in single precision, which moves equivalent days by l
 two thirds of the time on a processor without wide vectors; damage is added up in double.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from model.exposure.box import PACK_FREEZES_C, Box, mean_weight
+from model.exposure.box import Box
 from model.exposure.damage import ClockDraws, ExposureClock, SingleArray
+from model.exposure.inside import InsideAir
 from model.reference import CONSTANTS, Leg
 
 Array = NDArray[np.float64]
@@ -24,12 +25,12 @@ Indices = NDArray[np.intp]
 
 WAIT_LEG = "wait"
 DEFAULT_WAIT_H = CONSTANTS.wait_h
-SAMPLED_DRAWS = 128
+SAMPLED_JOURNEYS = 128
 # Journey-hours taken at once: enough to outweigh the cost of a call, few enough to stay in the cache.
-BLOCK_SIZE = 32_768
-LONGEST_BLOCK_H = 96
-# Journeys followed side by side, for the same reason.
-MOST_AT_ONCE = 4096
+HOURS_AT_ONCE = 65_536
+FEWEST_TOGETHER, MOST_TOGETHER = 64, 896
+# Rows of a multiple of these begin where vectors do.
+LANES = 16
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -39,7 +40,7 @@ class StreetAir:
     mean_c: Array
     swing_c: Array
     day: Indices
-    anomaly_c: Array
+    anomaly_c: Array | SingleArray
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -123,197 +124,193 @@ def expose(
         The draw of weather and parameters that each journey belongs to; by default journeys are draws.
     """
     n = ends_h.shape[1]
-    order = np.argsort(-ends_h[-1], kind="stable")  # the longest first: journeys still under way are a prefix
+    order = np.argsort(-ends_h[-1], kind="stable")  # the longest first: those followed together take about as long
+    ends = ends_h[:, order].astype(np.float32)
+    draws = order if draw_of is None else draw_of[order]
+    air = _air_tables(legs, streets, max(int(np.ceil(ends[-1, 0])), 1))
+    parameters: list[NDArray[Any]] = [
+        own.astype(np.float32)[..., draws] for own in (clock.log_q10, clock.threshold_c, clock.chill_per_day_c)
+    ]
+    every = max(n // SAMPLED_JOURNEYS, 1)
+    followed = [
+        _followed(
+            ends[:, own],
+            air,
+            box,
+            ClockDraws(*(parameter[..., own] for parameter in parameters)),
+            draws[own],
+            slice(-own.start % every, None, every),
+        )
+        for own in _together(ends[-1])
+    ]
     back = np.empty(n, dtype=np.intp)
     back[order] = np.arange(n)
-    hours = max(int(np.ceil(ends_h[-1].max())), 1)
-    air = _air_tables(legs, streets, hours)
-    parts = [
-        _expose_sorted(ends_h[:, part], air, box, clock, part if draw_of is None else draw_of[part])
-        for part in np.split(order, range(MOST_AT_ONCE, n, MOST_AT_ONCE))
-    ]
+    days, dose, working, mean, coldest = (
+        np.concatenate([part[i] for part in followed], axis=-1)[..., back] for i in range(5)
+    )
     return Exposure(
-        equivalent_days=np.concatenate([part.equivalent_days for part in parts], axis=1)[:, back],
-        chill_dose_days=np.concatenate([part.chill_dose_days for part in parts], axis=1)[:, back],
-        inside_c=np.concatenate([part.inside_c for part in parts]),
-        inside_hour=np.concatenate([part.inside_hour for part in parts]),
-        pack_froze=np.concatenate([part.pack_froze for part in parts])[back],
-        mean_inside_c=np.concatenate([part.mean_inside_c for part in parts])[back],
-        coldest_inside_c=np.concatenate([part.coldest_inside_c for part in parts])[back],
+        equivalent_days=days,
+        chill_dose_days=dose,
+        inside_c=np.concatenate([part.inside_c for part in followed]).astype(np.float64),
+        inside_hour=np.concatenate([part.inside_hour for part in followed]),
+        pack_froze=~working,
+        mean_inside_c=mean.astype(np.float64),
+        coldest_inside_c=coldest.astype(np.float64),
     )
 
 
-def _expose_sorted(ends: Array, air: "_AirTables", box: Box, clock: ClockDraws, draw: Indices) -> Exposure:
-    """Follow journeys that are sorted by duration, the longest first."""
-    n = ends.shape[1]
-    ends_h = ends.astype(np.float32)
-    duration = ends_h[-1]
-    hours = max(int(np.ceil(duration[0])), 1)
-    own_air = air.of_draws(draw)
-    accumulator = ExposureClock(
-        ClockDraws(clock.log_q10[draw], clock.threshold_c[:, draw], clock.chill_per_day_c[:, draw])
-    )
-    inside, logged = _InsideAir(box, duration, hours), _Logged(n)
-    every = max(n // SAMPLED_DRAWS, 1)
-    sampled: list[SingleArray] = []
-    sampled_hours: list[Indices] = []
-    between = ends_h[:-1].min(axis=1), ends_h[:-1].max(axis=1)
-    stop = 0
-    while stop < hours:
+def _together(duration_h: SingleArray) -> Iterator[slice]:
+    """Yield which journeys, (n,) and the longest first, are followed together: so many that all hours stay cached."""
+    start, n = 0, len(duration_h)
+    while start < n:
+        hours = max(int(np.ceil(duration_h[start])), 1)
+        together = min(max(HOURS_AT_ONCE // hours, FEWEST_TOGETHER), MOST_TOGETHER)
+        stop = min(start + together // LANES * LANES, n)
+        yield slice(start, stop)
         start = stop
-        m = int(np.searchsorted(-duration, -start, side="left")) or n
-        stop = min(start + min(max(BLOCK_SIZE // m, 1), LONGEST_BLOCK_H), hours)
-        middle = np.arange(start, stop, dtype=np.float32)[:, None] + np.float32(0.5)
-        mean = inside.follow(own_air.outside(ends_h[:, :m], between, start, stop), start)
-        whole = int(np.searchsorted(-duration[:m], -stop, side="right"))
-        counted = np.clip(duration[whole:m] - middle + 0.5, 0.0, 1.0)
-        logged.add(mean, counted)
-        accumulator.add(mean, counted if whole < m else None)
-        within = middle + 0.5 <= np.maximum(duration[:m:every], 1.0)
-        sampled.append(mean[:, ::every][within])
-        sampled_hours.append(start + np.nonzero(within)[0])
-    return Exposure(
-        equivalent_days=accumulator.equivalent_days(),
-        chill_dose_days=accumulator.chill_dose_days(),
-        inside_c=np.concatenate(sampled).astype(np.float64),
-        inside_hour=np.concatenate(sampled_hours),
-        pack_froze=~inside.working,
-        mean_inside_c=logged.mean_c(),
-        coldest_inside_c=logged.coldest_c.astype(np.float64),
-    )
 
 
-class _Logged:
-    """What a logger in each of n boxes would tell, over blocks of hours for a shrinking set of them."""
+class _Followed(NamedTuple):
+    """Equivalent days and chill dose, (genera, n), whose heat pack works at the end, (n,), and air inside.
 
-    def __init__(self, n: int) -> None:
-        self.coldest_c = np.full(n, np.inf, dtype=np.float32)
-        self._sum, self._hours = np.zeros(n), np.zeros(n)
-
-    def add(self, inside_c: SingleArray, counted: SingleArray) -> None:
-        """Add a block, (block, n), of the first n boxes; `counted` is the part of each hour for the last of them."""
-        n, m = inside_c.shape[1], counted.shape[1]
-        whole, ending = inside_c[:, : n - m], inside_c[:, n - m :]
-        self.coldest_c[: n - m] = np.minimum(self.coldest_c[: n - m], whole.min(axis=0))
-        self._sum[: n - m] += whole.sum(axis=0)
-        self._hours[: n - m] += len(inside_c)
-        if m:
-            last = np.where(counted > 0, ending, np.float32(np.inf)).min(axis=0)
-            self.coldest_c[n - m : n] = np.minimum(self.coldest_c[n - m : n], last)
-            self._sum[n - m : n] += (ending * counted).sum(axis=0)
-            self._hours[n - m : n] += counted.sum(axis=0)
-
-    def mean_c(self) -> Array:
-        """Return the mean over the hours so far, (n,)."""
-        mean: Array = self._sum / self._hours
-        return mean
-
-
-class _InsideAir:
-    """Air in the boxes of a shrinking set of journeys, hour by hour; each starts at its first outside air.
-
-    `duration_h` is (journeys,), the longest first.
+    That is its mean and its coldest hour, (n,), and hours of some journeys.
     """
 
-    def __init__(self, box: Box, duration_h: SingleArray, hours: int) -> None:
-        self._minus_duration_h = -duration_h
-        self._decay = np.float32(box.decay())
-        self._mean_weight = np.float32(mean_weight(box.time_constant_h))
-        self._warming, self._cooling = (rise.astype(np.float32) for rise in box.rises_c(hours))
-        self._now: SingleArray | None = None
-        self.working = np.ones(len(duration_h), dtype=bool)
+    equivalent_days: SingleArray
+    chill_dose_days: SingleArray
+    working: NDArray[np.bool_]
+    mean_c: SingleArray
+    coldest_c: SingleArray
+    inside_c: SingleArray
+    inside_hour: Indices
 
-    def follow(self, outside_c: SingleArray, start: int) -> SingleArray:
-        """Return the mean inside of each hour, (block, n), for outside air of the same shape, which is overwritten."""
-        block, n = outside_c.shape
-        now = outside_c[0].copy() if self._now is None else self._now[:n]
-        outside_c += (self._warming + self._cooling)[start : start + block, None]
-        # Air that starts above freezing and is drawn to air above it stays there.
-        may_freeze = not self.working[:n].all() or min(now.min(), outside_c.min()) <= PACK_FREEZES_C
-        for i in range(block):
-            steady, hour = outside_c[i], start + i
-            if may_freeze and self._warming[hour] > 0:
-                self._stop_frozen(hour, now)
-                if not self.working[:n].all():
-                    steady -= self._warming[hour] * ~self.working[:n]
-            now = now - steady
-            mean = now * self._mean_weight
-            mean += steady
-            now *= self._decay
-            now += steady
-            steady[:] = mean
-        self._now = now
-        return outside_c
 
-    def _stop_frozen(self, hour: int, now: SingleArray) -> None:
-        """Note the heat packs that have frozen; a block runs on past a box's opening, so only in boxes still closed."""
-        if now.min() <= PACK_FREEZES_C:
-            closed = min(int(np.searchsorted(self._minus_duration_h, -hour)), len(now))
-            self.working[:closed] &= now[:closed] > PACK_FREEZES_C
+def _followed(
+    ends_h: SingleArray, air: "_AirTables", box: Box, clock: ClockDraws, draws: Indices, sampled: slice
+) -> _Followed:
+    """Follow some journeys, the longest first, from the closing of the box to the last opening."""
+    duration = ends_h[-1]
+    hours = max(int(np.ceil(duration[0])), 1)
+    outside = air.outside(ends_h, draws, hours)
+    inside, working = InsideAir(box, hours).follow(outside, duration)
+    adder = ExposureClock(clock)
+    adder.add(inside, duration)
+    hour = np.arange(hours, dtype=np.float32)[:, None]
+    within = hour + np.float32(1.0) <= np.maximum(duration[sampled], np.float32(1.0))
+    return _Followed(
+        adder.equivalent_days(),
+        adder.chill_dose_days(),
+        working,
+        *_logged(inside, duration),
+        inside[:, sampled][within],
+        np.nonzero(within)[0],
+    )
+
+
+def _logged(inside_c: SingleArray, duration_h: SingleArray) -> tuple[SingleArray, SingleArray]:
+    """Return what a logger in each box would tell, mean and coldest hour, (n,) each; (hours, n), the longest first."""
+    hours = len(inside_c)
+    whole = min(max(int(duration_h[-1]), 1), hours)
+    total, coldest = inside_c[:whole].sum(axis=0), inside_c[:whole].min(axis=0)
+    if whole == hours:
+        return total / np.float32(whole), coldest
+    counted = np.clip(duration_h - np.arange(whole, hours, dtype=np.float32)[:, None], np.float32(0), np.float32(1))
+    rest = inside_c[whole:]
+    total += (rest * counted).sum(axis=0)
+    coldest = np.minimum(coldest, np.where(counted > 0, rest, np.float32(np.inf)).min(axis=0))
+    return total / (np.float32(whole) + counted.sum(axis=0)), coldest
+
+
+class _LegAir(NamedTuple):
+    """Outside air of a leg: (hours,) without anomalies, how much of these it feels, and where they happen."""
+
+    base_c: SingleArray
+    weight: float
+    place: str
+
+
+class _Days(NamedTuple):
+    """Anomalies of a place, (days, journeys), and the first hour of each day and that after the last, (days + 1,)."""
+
+    anomaly_c: SingleArray
+    first_hour: Indices
+
+    def fill(self, leg: _LegAir, out: SingleArray, start: int, stop: int) -> None:
+        """Write the air of a leg from one hour to another, (hours, journeys)."""
+        if not leg.weight:
+            out[:] = leg.base_c[start:stop, None]
+            return
+        first, last = np.searchsorted(self.first_hour, (start, stop - 1), side="right") - 1
+        for day in range(first, last + 1):
+            own = self.anomaly_c[day]
+            hours = slice(max(int(self.first_hour[day]), start), min(int(self.first_hour[day + 1]), stop))
+            own = own if leg.weight == 1.0 else own * np.float32(leg.weight)
+            np.add(own, leg.base_c[hours, None], out=out[hours.start - start : hours.stop - start])
 
 
 class _AirTables(NamedTuple):
-    """Outside air without anomalies, (hours, legs), and for each place its weight on the legs, days and anomalies."""
+    """Outside air of each leg, and by place the day of each hour, (hours,), and anomalies, (days, draws)."""
 
-    base_c: SingleArray
-    anomalies: list[tuple[SingleArray, Indices, SingleArray]]
+    legs: list[_LegAir]
+    anomalies: dict[str, tuple[Indices, SingleArray]]
 
-    def of_draws(self, draw: Indices) -> "_AirTables":
-        """Return the air of journeys that belong to these draws of the weather."""
-        return _AirTables(self.base_c, [(w, day, np.take(anomaly, draw, axis=1)) for w, day, anomaly in self.anomalies])
-
-    def outside(
-        self, ends_h: SingleArray, between_h: tuple[SingleArray, SingleArray], start: int, stop: int
-    ) -> SingleArray:
-        """Return outside air of the hours from start to stop, (hours, journeys), by the leg at each hour's middle.
+    def outside(self, ends_h: SingleArray, draws: Indices, hours: int) -> SingleArray:
+        """Return outside air, (1 + hours, journeys), by the leg at each hour's middle; the first row is left free.
 
         Parameters
         ----------
         ends_h : (legs, journeys)
-            Of the first so many journeys.
-        between_h : (legs - 1,), (legs - 1,)
-            Earliest and latest end of each leg but the last over all journeys: legs that nobody has left, or all have,
-            are not looked at.
-        start, stop : int
+        draws : (journeys,)
+            The draw of the weather that each journey belongs to.
+        hours : int
         """
-        middle = np.arange(start, stop, dtype=np.float32)[:, None] + np.float32(0.5)
-        shape = stop - start, ends_h.shape[1]
-        first_end, last_end = between_h
-        left_by_all = int(np.count_nonzero(last_end <= middle[0]))
-        left_by_some = int(np.count_nonzero(first_end <= middle[-1]))
-        outside = np.empty(shape, dtype=np.float32)
-        outside[:] = self.base_c[start:stop, left_by_all, None]
-        weights = [np.full(shape, weight[left_by_all]) for weight, _, _ in self.anomalies]
-        for leg in range(left_by_all + 1, left_by_some + 1):
-            reached = middle >= ends_h[leg - 1]
-            np.copyto(outside, self.base_c[start:stop, leg, None], where=reached)
-            for own, (weight, _, _) in zip(weights, self.anomalies, strict=True):
-                if weight[leg] != weight[leg - 1]:
-                    np.copyto(own, weight[leg], where=reached)
-        for own, (_, day, anomaly) in zip(weights, self.anomalies, strict=True):
-            outside += own * anomaly[day[start:stop], : shape[1]]
-        return outside
+        days = {}
+        for place, (day, anomaly) in self.anomalies.items():
+            n_days = int(day[hours - 1]) + 1
+            days[place] = _Days(
+                anomaly[:n_days].take(draws, axis=1), np.searchsorted(day[:hours], np.arange(n_days + 1))
+            )
+        middle = np.arange(hours, dtype=np.float32) + np.float32(0.5)
+        air = np.empty((1 + hours, ends_h.shape[1]), dtype=np.float32)
+        # From when on some are in a leg, and from when on all have reached it.
+        some, every = 0, 0
+        for i, leg in enumerate(self.legs):
+            last = i + 1 == len(self.legs)
+            next_some, next_every = (
+                (hours, hours) if last else np.searchsorted(middle, (ends_h[i].min(), ends_h[i].max())).tolist()
+            )
+            until = min(every, next_every)
+            if some < until:
+                reached = middle[some:until, None] >= ends_h[i - 1]
+                next_air = np.empty(reached.shape, dtype=np.float32)
+                days[leg.place].fill(leg, next_air, some, until)
+                np.copyto(air[1 + some : 1 + until], next_air, where=reached)
+            if until < next_every:
+                days[leg.place].fill(leg, air[1 + until : 1 + next_every], until, next_every)
+            some, every = next_some, next_every
+        return air
 
 
 def _air_tables(legs: Sequence[Leg], streets: dict[str, StreetAir], hours: int) -> _AirTables:
-    base = np.empty((hours, len(legs)), dtype=np.float32)
-    weights = {place: np.zeros(len(legs), dtype=np.float32) for place in streets}
-    for i, leg in enumerate(legs):
+    """Return the air of legs for so many hours, with the anomalies of the days that these fall on."""
+    anomalies = {
+        place: (
+            air.day[:hours] - air.day[0],
+            air.anomaly_c[air.day[0] : air.day[hours - 1] + 1].astype(np.float32, copy=False),
+        )
+        for place, air in streets.items()
+    }
+    tables = []
+    for leg in legs:
         air = streets[leg.place]
         open_share = 1.0 - leg.shelter
         mean, swing = air.mean_c[:hours], air.swing_c[:hours]
         if leg.hold_c is None:
-            base[:, i] = mean + open_share * swing
-            weights[leg.place][i] = 1.0
+            base, weight = mean + open_share * swing, 1.0
         else:
-            base[:, i] = open_share * (mean + swing) + leg.shelter * leg.hold_c
-            weights[leg.place][i] = open_share
-    used = [
-        (weights[place], air.day, air.anomaly_c.astype(np.float32))
-        for place, air in streets.items()
-        if weights[place].any()
-    ]
-    return _AirTables(base, used)
+            base, weight = open_share * (mean + swing) + leg.shelter * leg.hold_c, open_share
+        tables.append(_LegAir(base.astype(np.float32), weight, leg.place))
+    return _AirTables(tables, anomalies)
 
 
 def follow_inside(legs: Sequence[Leg], ends_h: Array, streets: dict[str, StreetAir], box: Box) -> tuple[Array, Array]:
@@ -323,9 +320,6 @@ def follow_inside(legs: Sequence[Leg], ends_h: Array, streets: dict[str, StreetA
     """
     n = ends_h.shape[1]
     hours = max(int(np.ceil(ends_h[-1].max())), 1)
-    ends = ends_h.astype(np.float32)
-    between = ends[:-1].min(axis=1), ends[:-1].max(axis=1)
-    outside = _air_tables(legs, streets, hours).outside(ends, between, 0, hours)
-    middle = np.arange(hours)[:, None] + 0.5
-    inside = _InsideAir(box, np.full(n, hours, dtype=np.float32), hours).follow(outside, 0)
-    return inside.astype(np.float64), np.clip(ends_h[-1] - middle + 0.5, 0.0, 1.0)
+    outside = _air_tables(legs, streets, hours).outside(ends_h.astype(np.float32), np.arange(n), hours)
+    inside, _ = InsideAir(box, hours).follow(outside, np.full(n, hours, dtype=np.float32))
+    return inside.astype(np.float64), np.clip(ends_h[-1] - np.arange(hours)[:, None], 0.0, 1.0)
