@@ -4,6 +4,7 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 from functools import lru_cache
+from threading import Lock
 from typing import NamedTuple
 from zlib import crc32
 from zoneinfo import ZoneInfo
@@ -192,20 +193,22 @@ class WeatherDraws:
         self._reference, self._first_day, self._n_days = reference, first_day - timedelta(days=1), n_days + 2
         self._draws, self._seed, self._forecast = draws, seed, forecast or {}
         self._drawn: dict[str, PlaceWeather] = {}
+        self._drawing = Lock()  # routes and dates of a request may be followed on several threads
 
     def at(self, place: Place) -> PlaceWeather:
         """Return the weather of a place, the same in every call."""
-        if place.iata not in self._drawn:
-            self._drawn[place.iata] = place_weather(
-                place,
-                self._reference.weather[place.regime],
-                self._first_day,
-                self._n_days,
-                draws=self._draws,
-                rng=np.random.default_rng([self._seed, crc32(f"weather {place.iata}".encode())]),
-                forecast=self._forecast.get(place.iata),
-            )
-        return self._drawn[place.iata]
+        with self._drawing:
+            if place.iata not in self._drawn:
+                self._drawn[place.iata] = place_weather(
+                    place,
+                    self._reference.weather[place.regime],
+                    self._first_day,
+                    self._n_days,
+                    draws=self._draws,
+                    rng=np.random.default_rng([self._seed, crc32(f"weather {place.iata}".encode())]),
+                    forecast=self._forecast.get(place.iata),
+                )
+            return self._drawn[place.iata]
 
     def expected(self, place: Place, day: date) -> tuple[float, float, bool]:
         """Return minimum and maximum of a day, °C, by its forecast, else by the normals, and whether by forecast."""

@@ -23,6 +23,7 @@ from app.comparing.departures import Departure, Departures, chosen_departure, de
 from app.comparing.hold_reasons import hold_reason
 from app.comparing.money import route_money
 from app.comparing.remedies import with_acts
+from app.comparing.side_by_side import side_by_side
 from app.comparing.simulated import SimulatedBatch
 from app.comparing.simulation import BatchSimulation, shared_draws
 from app.comparing.summaries import answered, distribution
@@ -57,11 +58,10 @@ def answer_hold(request: HoldRequest, engine: Engine, from_record: Sequence[Assu
     request = with_fitting_draws(request, work_of(prepared, plans, n_dates=span + 1, n_remedies=REMEDIES))
     simulation, weather = shared_draws(request, prepared, engine, request.earliest, span_days=span)
     departures = departures_of(
-        [
-            _departure(request, prepared, route, request.earliest + timedelta(days=day), simulation, weather)
-            for day in range(span + 1)
-            for route in prepared.routes
-        ]
+        side_by_side(
+            lambda leaves: _departure(request, prepared, *leaves, simulation, weather),
+            [(route, request.earliest + timedelta(days=day)) for day in range(span + 1) for route in prepared.routes],
+        )
     )
     chosen = chosen_departure(request, departures)
     lead, reason = hold_reason(request, departures, chosen)

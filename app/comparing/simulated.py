@@ -5,6 +5,7 @@ from datetime import date
 
 from app.batch import PreparedBatch, PreparedRoute, RoutePlan, origin_layover
 from app.comparing.money import RouteMoney, route_money
+from app.comparing.side_by_side import side_by_side
 from app.comparing.simulation import BatchSimulation, Journeys, RouteDraws, shared_draws
 from app.comparing.work_limit import check_work, with_fitting_draws, work_of
 from app.schemas import CompareRequest
@@ -96,7 +97,7 @@ class SimulatedBatch:
 
     def routes(self) -> list[SimulatedRoute]:
         """Return all routes as asked for."""
-        return [self.simulate(route) for route in self.prepared.routes]
+        return side_by_side(self.simulate, self.prepared.routes)
 
     def other_travel(self, route: PreparedRoute) -> SimulatedRoute:
         """Return a route whose boxes travel apart where they were asked to travel together, and the other way round."""
