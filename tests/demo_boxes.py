@@ -135,7 +135,7 @@ def request(ship_date: date, seed: int, rng: np.random.Generator) -> dict[str, A
 
 def logged_mean_c(simulation: BatchSimulation, plan: RoutePlan, ship_date: date, weather: WeatherDraws) -> float:
     """Return the mean of a logger in the box, °C."""
-    total, delay = plan.transit.sample(*(simulation.uniforms(f"{name} 0") for name in ("body", "delayed", "delay")))
+    total, delay = plan.transit.sample(*simulation.numbers.journey(0))
     closed_at = plan.lane.closing(ship_date)
     ends = plan.itinerary(closed_at, 0.0).ends_h(total - delay, delay, np.zeros_like(delay))[:, :1]
     streets = weather.streets(plan.lane, closed_at, int(np.ceil(ends[-1, 0])) + 1)

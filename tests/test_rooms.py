@@ -44,7 +44,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     # The model: arrays and frozen dataclasses.
     "model.reference": set(),
     "model.plant": {"model.reference", "model.quadrature"},
-    "model.exposure": {"model.reference"},
+    "model.exposure": {"model.reference", "model.quadrature"},
     "model.transit": {"model.reference", "model.exposure", "model.quadrature"},
     "model.prior": {*_TABLES, "model.exposure", "model.quadrature"},
     "model.predict": {*_TABLES, "model.exposure", "model.prior", "model.quadrature"},
@@ -78,6 +78,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     },
     "app.comparing": {
         *_REFUSING, "app.abandoned", *_TABLES, "model.exposure", "model.transit", "model.predict", "model.decision",
+        "model.prior", "model.quadrature",
     },
     "app.risk": {
         *_REFUSING, "app.abandoned", *_TABLES, "model.exposure", "model.transit", "model.predict",

@@ -139,8 +139,8 @@ def _shared_by_fates(found: Sequence[Array], routes: Sequence[SimulatedRoute]) -
 def _luck(batch: SimulatedBatch, n_fates: int) -> Array:
     """Return the effects of the boxes, the share lost whole, and those of the lines by their value, (draws, 3)."""
     simulation = batch.simulation
-    shipment = _mean_of([simulation.shipment_effect(box) for box in range(n_fates)])
-    lost = _mean_of([simulation.lost(box).astype(np.float64) for box in range(n_fates)])
+    shipment = _mean_of([simulation.numbers.shipment(box) for box in range(n_fates)])
+    lost = _mean_of([simulation.numbers.lost(box).astype(np.float64) for box in range(n_fates)])
     lines = _value(batch, range(len(simulation.lines))) @ simulation.line_effects
     return np.stack([shipment, lost, lines], axis=1)
 
@@ -170,8 +170,8 @@ def _told_of_days(batch: SimulatedBatch, s: SimulatedRoute, boxes: int) -> Array
     known = batch.engine.times.of(lane.service.service, *places)
     counted = {"lane_boxes" if known.key.origin else "service_boxes": known.n_arrived} if known else {}
     share = told_share(unknown_lane_part(**counted), boxes)
-    scores = _mean_of([ndtri(simulation.uniforms(f"body {box}")) for box in range(len(s.journeys))])
-    told: Array = np.sqrt(share) * scores + np.sqrt(1.0 - share) * simulation.normals("asked")
+    scores = _mean_of([ndtri(simulation.numbers.journey(box)[0]) for box in range(len(s.journeys))])
+    told: Array = np.sqrt(share) * scores + np.sqrt(1.0 - share) * simulation.numbers.rng("asked").standard_normal(simulation.n_draws)
     return told[:, None]
 
 
@@ -190,5 +190,5 @@ def _told_of_genus(batch: SimulatedBatch, genus: int, advised: SimulatedRoute, b
     )
     if not np.isfinite(noise_sd):
         return np.empty((simulation.n_draws, 0))
-    told = _genus_effect(batch, genus) + noise_sd * simulation.normals(f"more boxes {genus}")
+    told = _genus_effect(batch, genus) + noise_sd * simulation.numbers.rng(f"more boxes {genus}").standard_normal(simulation.n_draws)
     return told[:, None]

@@ -118,7 +118,7 @@ def order_of(request: CompareRequest, target: Target, chances: RouteChances) -> 
             target.healthy,
             target.confidence,
             capacity=room,
-            rng=simulation.rng(label),
+            rng=simulation.numbers.rng(label),
             maximum=MOST_PLANTS,
         )
     if quantity is None:
@@ -131,8 +131,8 @@ def order_of(request: CompareRequest, target: Target, chances: RouteChances) -> 
     if by_box.shape[1] == 1:
         chance = enough_chance(together, target.healthy, quantity)
     else:
-        chance = enough_chance_apart(by_box, target.healthy, quantity, capacity=room, rng=simulation.rng(label))
-    rng = simulation.rng(label)
+        chance = enough_chance_apart(by_box, target.healthy, quantity, capacity=room, rng=simulation.numbers.rng(label))
+    rng = simulation.numbers.rng(label)
     healthy = np.zeros(simulation.n_draws, dtype=np.int64)
     for box in range(by_box.shape[1]):
         healthy += rng.binomial(min(max(quantity - box * room, 0), room), by_box[:, box])

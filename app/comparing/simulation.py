@@ -8,32 +8,41 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from functools import cached_property
-from typing import NamedTuple
-from zlib import crc32
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from app.abandoned import end_if_abandoned
 from app.batch import PAPERS_SD_LOG, BatchLine, PreparedBatch, RoutePlan, WeatherDraws
+from app.comparing.random_numbers import MOST_KEPT_BYTES, CommonNumbers
 from app.schemas import Batch
 from app.serving import Engine
 from model.exposure import Exposure, expose
-from model.predict import PosteriorDraws, box_chances, clock_draws, linear_predictor, plant_effects
+from model.plant import Plant
+from model.predict import (
+    PlantEffects,
+    PosteriorDraws,
+    box_chances,
+    clock_draws,
+    linear_predictor,
+    sending_effects,
+)
 from model.reference import CONSTANTS
+from model.transit import TransitTime
 
 Array = NDArray[np.float64]
-Counts = NDArray[np.int64]
+# Of float32 and of int32; where they are used takes doubles and larger whole numbers too.
+SingleArray = NDArray[Any]
+Counts = NDArray[Any]
 
-# Of the shipment variance, what belongs to the consignment; the rest is the box's.
-CONSIGNMENT_SHARE = CONSTANTS.consignment_share
 # Up to here each plant has its own uniform, shared by routes and dates; above, counts are drawn as binomials.
 MOST_SINGLE_PLANTS = 128
-# Uniforms of single plants are kept while a request needs no more than this many bytes.
-MOST_KEPT_BYTES = 64 * 2**20
 LEVELS = 2**16
 # Nothing is alive after so long; the far tail of a very skewed time in transit is followed no further.
 LONGEST_DAYS = CONSTANTS.longest_journey_days
+# Equivalent days by which draws are put in order.
+USUAL_DAYS = 14.0
 
 
 class Journeys(NamedTuple):
@@ -51,10 +60,10 @@ class RouteDraws:
     damaged: Counts
     dead: Counts
     healthy_two_weeks: Counts
-    healthy_chance: Array
+    healthy_chance: SingleArray
     days: Array
-    equivalent_days: Array
-    chill_dose_days: Array
+    equivalent_days: SingleArray
+    chill_dose_days: SingleArray
     inside_c: Array
     inside_hour: NDArray[np.intp]
     pack_froze: NDArray[np.bool_]
@@ -73,63 +82,54 @@ class BatchSimulation:
     """Draws shared by all routes and dates of one request."""
 
     def __init__(self, engine: Engine, lines: Sequence[BatchLine], *, draws: int, seed: int) -> None:
-        self.lines, self.n_draws, self._seed = tuple(lines), draws, seed
+        self.lines, self.n_draws = tuple(lines), draws
         stored = engine.draws
         index = np.arange(draws) % stored.n_draws
         self.posterior: PosteriorDraws = stored if draws == stored.n_draws else stored.take(index)
+        self._single = self.posterior.single()
+        self.numbers = CommonNumbers(self.posterior.parameters, self._eta_of_any_plants(), seed=seed)
+        self._plant_effects = PlantEffects(self.posterior)
         genera = list(dict.fromkeys(line.plant.genus for line in self.lines))
         self.line_genus = tuple(genera.index(line.plant.genus) for line in self.lines)
         self.clock = clock_draws(genera, self.posterior)
         total = sum(line.quantity for line in self.lines if line.quantity <= MOST_SINGLE_PLANTS)
         self._keep = total * draws * 2 <= MOST_KEPT_BYTES
-        self._kept: dict[str, NDArray[np.uint16]] = {}
-        self._effects: dict[tuple[str, int | None], Array] = {}
+        self._kept: dict[int, NDArray[np.uint16]] = {}
+        self._days: dict[tuple[TransitTime, int], tuple[Array, Array]] = {}
+        self._effects: dict[tuple[str, int | None], SingleArray] = {}
 
-    def rng(self, label: str) -> np.random.Generator:
-        """Return the generator of a label, always in the same state."""
-        return np.random.default_rng([self._seed, crc32(label.encode())])
+    def _eta_of_any_plants(self) -> Array:
+        """Return eta, (draws,), of plants of the seller after a usual journey, whatever genus, packing and service.
 
-    def uniforms(self, label: str) -> Array:
-        """Return (draws,) uniforms in (0, 1), one in each of as many equal parts."""
-        rng = self.rng(label)
-        stratified: Array = (rng.permutation(self.n_draws) + rng.random(self.n_draws)) / self.n_draws
-        return stratified
-
-    def normals(self, label: str) -> Array:
-        """Return (draws,) standard normal draws."""
-        return self.rng(label).standard_normal(self.n_draws)
+        So batches that differ in lines, packing or route still share their random numbers.
+        """
+        first = self.lines[0].plant
+        anything = Plant(genus=None, seller_kind=first.seller_kind, seller=first.seller)
+        return linear_predictor(sending_effects(anything, self.posterior), np.array(USUAL_DAYS), self.posterior)
 
     @cached_property
-    def line_effects(self) -> Array:
+    def line_effects(self) -> SingleArray:
         """The effects of the lines in their box, (lines, draws)."""
-        normals = self.rng("line effect").standard_normal((len(self.lines), self.n_draws))
-        return normals * self.posterior.parameters.scales["line"]
+        effects: SingleArray = self.numbers.lines(len(self.lines)) * self._single.parameters.scales["line"]
+        return effects
 
-    def route_effects(self, service: str, quarter: int | None = None) -> Array:
+    def route_effects(self, service: str, quarter: int | None = None) -> SingleArray:
         """Return the linear predictor of each line but for days, shipment: (lines, draws)."""
         key = (service, quarter)
         if key not in self._effects:
-            plants = [replace(line.plant, service=service, quarter=quarter) for line in self.lines]
-            unique = {plant: plant_effects(plant, self.posterior) for plant in dict.fromkeys(plants)}
-            self._effects[key] = np.stack([unique[plant] for plant in plants]) + self.line_effects
+            effects = [
+                self._plant_effects(replace(line.plant, service=service, quarter=quarter)) for line in self.lines
+            ]
+            self._effects[key] = np.stack(effects).astype(np.float32) + self.line_effects
         return self._effects[key]
 
-    def shipment_effect(self, box: int) -> Array:
-        """Return the effect of a box, its consignment's part included, (draws,)."""
-        z = np.sqrt(CONSIGNMENT_SHARE) * self.normals("consignment")
-        z = z + np.sqrt(1.0 - CONSIGNMENT_SHARE) * self.normals(f"box {box}")
-        effect: Array = self.posterior.parameters.scales["shipment"] * z
-        return effect
-
     def _single_plants(self, line: int) -> NDArray[np.uint16]:
-        label = f"plants {line}"
-        if label in self._kept:
-            return self._kept[label]
-        shape = (self.lines[line].quantity, self.n_draws)
-        drawn = self.rng(label).integers(0, LEVELS, size=shape, dtype=np.uint16)
-        if self._keep:
-            self._kept[label] = drawn
-        return drawn
+        kept = self._kept.get(line)
+        if kept is None:
+            kept = self.numbers.plants(line, self.lines[line].quantity, LEVELS)
+            if self._keep:
+                self._kept[line] = kept
+        return kept
 
     def journeys(
         self,
@@ -155,73 +155,79 @@ class BatchSimulation:
     ) -> Journeys:
         end_if_abandoned()
         lane = plan.lane
-        uniforms = [self.uniforms(f"{name} {box}") for name in ("body", "delayed", "delay")]
-        total, delay = plan.transit.sample(*uniforms)
-        total, delay = np.minimum(total, LONGEST_DAYS), np.minimum(delay, 0.5 * LONGEST_DAYS)
+        total, delay = self._sampled_days(plan.transit, box)
         papers = np.zeros_like(total)
         if plan.papers_days > 0:
-            papers += plan.papers_days * np.exp(PAPERS_SD_LOG * self.normals("papers"))
+            papers += plan.papers_days * np.exp(PAPERS_SD_LOG * self.numbers.papers())
         closed_at = lane.closing(ship_date)
         ends = plan.itinerary(closed_at, layover_days).ends_h(total - delay, delay, papers)
         streets = weather.streets(lane, closed_at, int(np.ceil(ends[-1].max())) + 1)
         return Journeys(ends[-1] / 24.0, expose(lane.legs, ends, streets, plan.box, self.clock))
 
-    def plant_chances(self, plan: RoutePlan, exposure: Exposure, box: int = 0) -> Iterator[tuple[Array, Array]]:
+    def _sampled_days(self, transit: TransitTime, box: int) -> tuple[Array, Array]:
+        """Return total and delay of a box, (draws,) each, the same on every ship date."""
+        kept = self._days.get((transit, box))
+        if kept is None:
+            total, delay = transit.sample(*self.numbers.journey(box))
+            kept = np.minimum(total, LONGEST_DAYS), np.minimum(delay, 0.5 * LONGEST_DAYS)
+            if 2 * total.nbytes * (len(self._days) + 1) <= MOST_KEPT_BYTES:
+                self._days[transit, box] = kept
+        return kept
+
+    def plant_chances(
+        self, plan: RoutePlan, exposure: Exposure, box: int = 0
+    ) -> Iterator[tuple[SingleArray, SingleArray]]:
         """Yield P(healthy) and P(dead) at unboxing of each line's plants in one box, (draws,) each."""
         effects = self.route_effects(plan.lane.service.service, plan.quarter)
-        eta = linear_predictor(self.shipment_effect(box), exposure.equivalent_days, self.posterior)
-        parameters = self.posterior.parameters
+        eta = linear_predictor(self.numbers.shipment(box), exposure.equivalent_days, self._single)
+        lost = np.flatnonzero(self.numbers.lost(box))
         for own, genus in zip(effects, self.line_genus, strict=True):
-            yield self._or_lost(box, *box_chances(own + eta[genus], parameters.delta, parameters.h0))
+            yield self._chances(own + eta[genus], lost)
 
-    def _or_lost(self, box: int, healthy: Array, dead: Array) -> tuple[Array, Array]:
+    def _chances(self, eta: SingleArray, lost: NDArray[np.intp]) -> tuple[SingleArray, SingleArray]:
         """Return the chances, (draws,) each, with those of a box lost whole in the draws in which it is."""
-        lost = self.lost(box)
-        return np.where(lost, CONSTANTS.lost_healthy, healthy), np.where(lost, CONSTANTS.lost_dead, dead)
+        healthy, dead = box_chances(eta, self._single.parameters.delta, self._single.parameters.h0)
+        healthy[lost], dead[lost] = CONSTANTS.lost_healthy, CONSTANTS.lost_dead
+        return healthy, dead
 
-    def lost(self, box: int) -> NDArray[np.bool_]:
-        """Return the draws in which a box is lost whole, whatever its route, (draws,)."""
-        lost: NDArray[np.bool_] = self.uniforms(f"lost {box}") < self.posterior.parameters.lost
-        return lost
-
-    def late_loss_chance(self, exposure: Exposure, box: int = 0) -> Array:
+    def late_loss_chance(self, exposure: Exposure, box: int = 0) -> SingleArray:
         """Return the chance of loss within two weeks among the plants of each genus in one box, (genera, draws)."""
-        return self.posterior.late_loss.chance_in_box(exposure.chill_dose_days, self.normals(f"late {box}"))
+        effect: SingleArray = self.numbers.late_loss(box).astype(np.float32)
+        return self._single.late_loss.chance_in_box(exposure.chill_dose_days, effect)
 
-    def shared_predictors(self, plan: RoutePlan, exposure: Exposure) -> Array:
+    def shared_predictors(self, plan: RoutePlan, exposure: Exposure) -> SingleArray:
         """Return eta of each line but for its line effect, of a route whose boxes share one fate, (lines, draws)."""
         effects = self.route_effects(plan.lane.service.service, plan.quarter) - self.line_effects
-        eta = linear_predictor(self.shipment_effect(0), exposure.equivalent_days, self.posterior)
-        shared: Array = effects + eta[list(self.line_genus)]
+        eta = linear_predictor(self.numbers.shipment(0), exposure.equivalent_days, self._single)
+        shared: SingleArray = effects + eta[list(self.line_genus)]
         return shared
 
-    def chance_by_box(self, plan: RoutePlan, journeys: Sequence[Journeys], line: int) -> Array:
+    def chance_by_box(self, plan: RoutePlan, journeys: Sequence[Journeys], line: int) -> SingleArray:
         """Return the chance that a plant of a line is healthy at unboxing in each box, (draws, boxes)."""
         effects, genus = self.route_effects(plan.lane.service.service, plan.quarter)[line], self.line_genus[line]
-        parameters = self.posterior.parameters
         chances = []
         for box, (_, exposure) in enumerate(journeys):
-            eta = linear_predictor(self.shipment_effect(box) + effects, exposure.equivalent_days[genus], self.posterior)
-            chances.append(self._or_lost(box, *box_chances(eta, parameters.delta, parameters.h0))[0])
+            eta = linear_predictor(self.numbers.shipment(box) + effects, exposure.equivalent_days[genus], self._single)
+            chances.append(self._chances(eta, np.flatnonzero(self.numbers.lost(box)))[0])
         return np.stack(chances, axis=1)
 
     def outcomes(self, plan: RoutePlan, journeys: Sequence[Journeys]) -> RouteDraws:
         """Return the joint counts of a route from its journeys."""
         n_lines, n = len(self.lines), self.n_draws
-        counts = {name: np.zeros((n_lines, n), dtype=np.int64) for name in ("healthy", "dead", "two_weeks")}
-        chance = np.zeros((n_lines, n))
+        counts = {name: np.zeros((n_lines, n), dtype=np.int32) for name in ("healthy", "dead", "two_weeks")}
+        chance = np.zeros((n_lines, n), dtype=np.float32)
         for box, (_, exposure) in enumerate(journeys):
-            late = self.late_loss_chance(exposure, box)
+            stays = 1.0 - self.late_loss_chance(exposure, box)
             for i, (healthy, dead) in enumerate(self.plant_chances(plan, exposure, box)):
                 quantity = self.lines[i].quantity
                 first, last = _share_of_box(quantity, box, plan.n_fates)
                 if first == last:
                     continue
-                two_weeks = healthy * (1.0 - late[self.line_genus[i]])
+                two_weeks = healthy * stays[self.line_genus[i]]
                 for name, count in self._count(i, first, last, healthy, dead, two_weeks).items():
                     counts[name][i] += count
                 chance[i] += healthy * ((last - first) / quantity)
-        sent = np.array([[line.quantity] for line in self.lines])
+        sent = np.array([[line.quantity] for line in self.lines], dtype=np.int32)
         return RouteDraws(
             healthy=counts["healthy"].T,
             damaged=(sent - counts["healthy"] - counts["dead"]).T,
@@ -250,7 +256,7 @@ class BatchSimulation:
         return ExpectedCounts(two_weeks.T, (sent - two_weeks - dead).T, dead.T)
 
     def _count(
-        self, i: int, first: int, last: int, healthy: Array, dead: Array, two_weeks: Array
+        self, i: int, first: int, last: int, healthy: SingleArray, dead: SingleArray, two_weeks: SingleArray
     ) -> Mapping[str, NDArray[np.integer]]:
         """Draw the counts of a line in one box: plants are ordered outcomes of one uniform each."""
         if self.lines[i].quantity <= MOST_SINGLE_PLANTS:
@@ -258,20 +264,20 @@ class BatchSimulation:
             return {
                 "healthy": _below(plants, healthy),
                 "two_weeks": _below(plants, two_weeks),
-                "dead": (last - first) - _below(plants, 1.0 - dead).astype(np.int64),
+                "dead": np.uint8(last - first) - _below(plants, 1.0 - dead),
             }
-        rng, n = self.rng(f"plants {i} from {first}"), last - first
+        rng, n = self.numbers.rng(f"plants {i} from {first}"), last - first
         kept = rng.binomial(n, healthy)
         still = rng.binomial(kept, np.divide(two_weeks, healthy, out=np.zeros_like(healthy), where=healthy > 0))
         of_rest = np.divide(dead, 1.0 - healthy, out=np.zeros_like(dead), where=healthy < 1)
         return {"healthy": kept, "two_weeks": still, "dead": rng.binomial(n - kept, np.clip(of_rest, 0.0, 1.0))}
 
 
-def _below(plants: NDArray[np.uint16], chance: Array) -> NDArray[np.uint8]:
+def _below(plants: NDArray[np.uint16], chance: SingleArray) -> NDArray[np.uint8]:
     """Return how many plants, (plants, draws), have a uniform below a chance; exact to 1 in 65,536."""
     level = np.rint(chance * LEVELS)
     limit = np.minimum(level, LEVELS - 1).astype(np.uint16)
-    counted: NDArray[np.uint8] = (plants < limit).sum(axis=0, dtype=np.uint8)
+    counted: NDArray[np.uint8] = (plants < limit).view(np.uint8).sum(axis=0, dtype=np.uint8)
     full = level >= LEVELS
     if full.any():
         counted[full] = len(plants)

@@ -11,8 +11,8 @@ from app.schemas import Batch
 # Nanoseconds, measured on one core of a small server that others used too: of following one draw of one box for an
 # hour, and of each genus in it; of each line in a box; of a route, of each of its lines, more if its plants are many,
 # and of each plant that is drawn by itself; of the search for an order of one line, for each box that it may fill.
-NS_PER_HOUR = 22.0
-NS_PER_GENUS_HOUR = 4.0
+NS_PER_HOUR = 29.0
+NS_PER_GENUS_HOUR = 1.2
 NS_PER_LINE_IN_BOX = 60.0
 NS_PER_ROUTE = 1_600.0
 NS_PER_LINE = 190.0

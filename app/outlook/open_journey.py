@@ -217,9 +217,9 @@ def draw_journeys(known: KnownJourney, simulation: BatchSimulation) -> JourneyDr
 
 
 def _uniforms(simulation: BatchSimulation, again: str = "") -> Uniforms:
-    body, delayed, delay = (simulation.uniforms(f"{name} 0{again}") for name in ("body", "delayed", "delay"))
+    body, delayed, delay = simulation.numbers.journey(0, again)
     # The largest normal would round to 1.
-    wait = np.minimum(ndtr(simulation.normals(f"papers{again}")), np.nextafter(1.0, 0.0))
+    wait = np.minimum(ndtr(simulation.numbers.papers(again)), np.nextafter(1.0, 0.0))
     return Uniforms(body, delayed, delay, wait)
 
 

@@ -11,10 +11,13 @@ from datetime import date, datetime, timedelta
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import ndtri
 
+from model.quadrature import latin_hypercube
 from model.reference import CONSTANTS, Place, Weather
 
 Array = NDArray[np.float64]
+SingleArray = NDArray[np.float32]
 
 WARMEST_HOUR = CONSTANTS.warmest_hour
 LAPSE_C_PER_M = CONSTANTS.lapse_c_per_m
@@ -71,13 +74,13 @@ class PlaceWeather:
     mean_c, half_range_c : (days,)
         Daily mean and half the difference of maximum and minimum, without anomalies.
     anomaly_c : (days, draws)
-        What each draw adds to the whole day.
+        What each draw adds to the whole day, in single precision.
     """
 
     first_day: date
     mean_c: Array
     half_range_c: Array
-    anomaly_c: Array
+    anomaly_c: SingleArray
 
     def hourly(self, start: datetime, hours: int) -> tuple[Array, Array, NDArray[np.intp]]:
         """Return daily mean (hours,), swing about it (hours,) and day index (hours,) from local naive time `start`.
@@ -119,11 +122,11 @@ def place_weather(
     low, high = interpolate_months(place.tmin_c, positions), interpolate_months(place.tmax_c, positions)
     mean, half = 0.5 * (low + high), 0.5 * (high - low)
     sd = anomaly_sd(place, weather, positions)
-    noise = rng.standard_normal((n_days, draws))
+    noise = _stratified_normals(n_days, draws, rng=rng)
     known = {day: value for day, value in (forecast or {}).items() if first_day <= day}
     first_forecast = min(forecast) if forecast else first_day
     keep, renew = weather.lag1, float(np.sqrt(1.0 - weather.lag1**2))
-    anomaly = np.empty((n_days, draws))
+    anomaly = np.empty((n_days, draws), dtype=np.float32)
     # `state` is the standardised anomaly carried from day to day; on forecast days the forecast's own error.
     state = noise[0]
     error = noise[0]
@@ -136,8 +139,14 @@ def place_weather(
             error_sd = min(sd[i], FORECAST_SD_FIRST_C + FORECAST_SD_PER_DAY_C * lead)
             shift = 0.5 * (known[day].min_c + known[day].max_c) - mean[i]
             half[i] = 0.5 * (known[day].max_c - known[day].min_c)
-            anomaly[i] = shift + error_sd * error
-            state = anomaly[i] / sd[i]
+            anomaly[i] = float(shift) + float(error_sd) * error
+            state = anomaly[i] / np.float32(sd[i])
         else:
-            anomaly[i] = sd[i] * state
+            np.multiply(state, np.float32(sd[i]), out=anomaly[i])
     return PlaceWeather(first_day=first_day, mean_c=mean, half_range_c=half, anomaly_c=anomaly)
+
+
+def _stratified_normals(n_days: int, draws: int, *, rng: np.random.Generator) -> SingleArray:
+    """Return standard normals, (days, draws), of which each day has one in each of as many equally likely parts."""
+    scores = ndtri((np.arange(draws) + rng.random(draws)) / draws).astype(np.float32)
+    return latin_hypercube(scores, n_days, rng=rng)

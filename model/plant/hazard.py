@@ -21,6 +21,7 @@ SPOILT_DEATH_OFFSET = CONSTANTS.spoilt_death_offset
 DEAD_SHARE_OF_SPOILT = float(np.exp(-SPOILT_DEATH_OFFSET))
 # Effects are told at so many equivalent days, and there kappa has no part.
 REFERENCE_DAYS = 7.0
+_LOG_REFERENCE_DAYS = float(np.log(REFERENCE_DAYS))
 
 
 def relative_log_days(log_days: Array, log_time_ratio: Array | float = 0.0, *, out: Array | None = None) -> Array:
@@ -28,7 +29,7 @@ def relative_log_days(log_days: Array, log_time_ratio: Array | float = 0.0, *, o
 
     With `out` (`log_days` itself may be it) nothing is allocated.
     """
-    relative: Array = np.subtract(log_days, np.log(REFERENCE_DAYS), out=out)
+    relative: Array = np.subtract(log_days, _LOG_REFERENCE_DAYS, out=out)
     relative -= log_time_ratio
     return relative
 

@@ -7,6 +7,7 @@ from model.predict.evidence import BoxCounts, Counts, FitVariance, LevelCounts, 
 from model.predict.late_loss import LateLossDraws, Rechecks, draw_late_loss, learn_late_loss
 from model.predict.predict import (
     MarginalChances,
+    PlantEffects,
     PosteriorDraws,
     box_chances,
     clock_draws,
@@ -26,6 +27,7 @@ __all__ = [
     "LateLossDraws",
     "LevelCounts",
     "MarginalChances",
+    "PlantEffects",
     "PosteriorDraws",
     "Rechecks",
     "Terms",

@@ -6,8 +6,9 @@ The hazards and chances of a plant whose log hazard on the clock is eta: `model.
 """
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields, replace
 from functools import cached_property, lru_cache
+from typing import Any
 from zlib import crc32
 
 import numpy as np
@@ -123,6 +124,17 @@ class PosteriorDraws:
             n_stored=n_stored,
         )
 
+    def single(self) -> "PosteriorDraws":
+        """Return parameters and late loss in single precision, without effects: for `linear_predictor` and chances."""
+        own: dict[str, Any] = {
+            part.name: getattr(self.parameters, part.name).astype(np.float32)
+            for part in fields(self.parameters)
+            if part.name not in ("scales", "n_replaced")
+        }
+        own["scales"] = {name: scale.astype(np.float32) for name, scale in self.parameters.scales.items()}
+        late_loss: list[Any] = [part.astype(np.float32) for part in (self.late_loss.intercept, self.late_loss.slope)]
+        return PosteriorDraws(replace(self.parameters, **own), LateLossDraws(*late_loss), self.reference, self.key)
+
     def _stored(self, index: NDArray[np.intp]) -> tuple[NDArray[np.intp], int]:
         """Return where draws of this object stand among the stored ones, and how many those are."""
         return index, self.n_draws
@@ -216,9 +228,34 @@ def _added(total: Array, kinds: tuple[str, ...], plant: Plant, draws: PosteriorD
 
 def plant_effects(plant: Plant, draws: PosteriorDraws) -> Array:
     """Return eta after 7 equivalent days without shipment and line effects: alpha, all others, time ratio; (draws,)."""
-    effects = genus_effects(plant, draws) + sending_effects(plant, draws)
-    log_days = np.log(REFERENCE_DAYS)
-    return effects + time_predictor(draws.parameters.kappa, log_days, log_time_ratio(plant, draws.reference))
+    return PlantEffects(draws)(plant)
+
+
+class PlantEffects:
+    """`plant_effects` of many plants under the same draws: of a genus, and of a way to send, they are summed once."""
+
+    def __init__(self, draws: PosteriorDraws) -> None:
+        self._draws = draws
+        self._of_genus: dict[tuple[object, ...], Array] = {}
+        self._of_sending: dict[Plant, Array] = {}
+
+    def __call__(self, plant: Plant) -> Array:
+        """Return eta after 7 equivalent days, (draws,)."""
+        sending = replace(plant, genus=None, cultivar=None)
+        if sending not in self._of_sending:
+            self._of_sending[sending] = sending_effects(sending, self._draws)
+        days = np.log(REFERENCE_DAYS)
+        effects = self.of_genus(plant) + self._of_sending[sending]
+        return effects + time_predictor(
+            self._draws.parameters.kappa, days, log_time_ratio(plant, self._draws.reference)
+        )
+
+    def of_genus(self, plant: Plant) -> Array:
+        """Return the effects of group, genus and cultivar, (draws,)."""
+        levels = plant.genus_level, plant.levels["group"], plant.levels["cultivar"]
+        if levels not in self._of_genus:
+            self._of_genus[levels] = genus_effects(plant, self._draws)
+        return self._of_genus[levels]
 
 
 def tabulated_cold(genus: Genus | None, reference: Reference) -> tuple[float, float]:

@@ -37,13 +37,13 @@ def simulation(lost: float) -> BatchSimulation:
 
 def test_boxes_are_lost_in_their_share_each_for_itself() -> None:
     drawn = simulation(0.3)
-    first, second = drawn.lost(0), drawn.lost(1)
+    first, second = drawn.numbers.lost(0), drawn.numbers.lost(1)
     error = np.sqrt(0.3 * 0.7 / DRAWS)
     assert first.mean() == pytest.approx(0.3, abs=4 * error)
     # binomial: two boxes are lost together as independent ones are
     assert (first & second).mean() == pytest.approx(0.09, abs=4 * np.sqrt(0.09 * 0.91 / DRAWS))
-    np.testing.assert_array_equal(first, simulation(0.3).lost(0))
-    assert not simulation(0.0).lost(0).any()
+    np.testing.assert_array_equal(first, simulation(0.3).numbers.lost(0))
+    assert not simulation(0.0).numbers.lost(0).any()
 
 
 THREE_DAYS = {"ship_date": "2026-07-01", "arrival_date": "2026-07-04", "inside_temp_c": "20"}

@@ -162,7 +162,7 @@ def test_lead_counts_from_the_first_date_of_the_forecast() -> None:
 def test_days_after_the_forecast_forget_it_at_the_lag() -> None:
     weather = drawn(DUBLIN, FIRST, 20, forecast=cold_spell(range(LEADS)))
     anomaly, sd = weather.anomaly_c, 4.4
-    last = anomaly[LEADS - 1].mean()
+    last = float(anomaly[LEADS - 1].mean())
     for after in range(1, 10):
         expected = last * 0.77**after
         assert anomaly[LEADS - 1 + after].mean() == pytest.approx(expected, abs=0.05 * abs(last) + 4 * sd / DRAWS**0.5)

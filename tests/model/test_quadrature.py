@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy import integrate, stats
 
-from model.quadrature import even_nodes, marginal_survival, normal_nodes
+from model.quadrature import even_nodes, latin_hypercube, marginal_survival, normal_nodes
 
 
 def by_quad(log_hazard: float, sd: float) -> float:
@@ -52,3 +52,20 @@ def test_even_nodes_average_chances_to_1e_3(sd: float) -> None:
 def test_wider_effects_get_more_even_nodes() -> None:
     counts = [len(even_nodes(sd)[0]) for sd in (0.2, 1.0, 2.0, 3.5)]
     assert counts == sorted(set(counts))
+
+
+@pytest.mark.parametrize(("n", "n_rows"), [(1, 3), (5, 12), (512, 40)])
+def test_each_row_of_a_latin_hypercube_has_every_value_once(n: int, n_rows: int) -> None:
+    rows = latin_hypercube(np.arange(n, dtype=np.float32), n_rows, rng=np.random.default_rng(2))
+    assert rows.shape == (n_rows, n)
+    np.testing.assert_array_equal(np.sort(rows, axis=1), np.broadcast_to(np.arange(n), (n_rows, n)))
+
+
+def test_rows_of_a_latin_hypercube_are_unrelated() -> None:
+    """Correlations of pairs of rows, and of their squares, are those of independent orders: sd 1/sqrt(n)."""
+    n = 1024
+    rows = latin_hypercube(np.linspace(-1.7, 1.7, n, dtype=np.float32), 64, rng=np.random.default_rng(3))
+    for values in (rows, rows**2):
+        pairs = np.asarray(np.corrcoef(values))[np.triu_indices(64, 1)]
+        assert pairs.std() == pytest.approx(1.0 / np.sqrt(n), rel=0.1)
+        assert abs(pairs).max() < 5.0 / np.sqrt(n)
