@@ -125,8 +125,8 @@ def test_work_counts_what_is_followed() -> None:
     one, ten_dates = work_of(prepared, [route.plan]), work_of(prepared, [route.plan], n_dates=10)
     assert ten_dates.ns == pytest.approx(10 * one.ns)
     assert ten_dates.cells == one.cells == 100
-    # 100 boxes x 20 days x 24 hours x (22 + 4) ns, and little else.
-    assert one.ns == pytest.approx(100 * 480 * 26, rel=0.02)
+    # 100 boxes x 20 days x 24 hours x (29 + 1.2) ns, and little else.
+    assert one.ns == pytest.approx(100 * 480 * 30.2, rel=0.02)
     assert work_of(prepared, [route.plan] * 2).ns == pytest.approx(2 * one.ns)
     # 100 boxes, 3 ms each, and 0.17 ms of the line; a remedy follows them all once more.
     assert one.fixed_ns == pytest.approx(300.17e6)
