@@ -1,14 +1,20 @@
 """What the plants of a risk query go through when its temperature is not constant."""
 
+from collections.abc import Iterator, Sequence
+from datetime import date
+from typing import NamedTuple
+
 import numpy as np
 from numpy.typing import NDArray
 
 from app.abandoned import end_if_abandoned
 from app.batch import CLOSING_TIME, Lane, PackedBox, WeatherDraws, box_of, resolve_place
 from app.problems import json_pointer
+from app.risk.draw_rows import DrawRows, SingleArray
 from app.schemas import DailyTemperature, LaneTemperature, RiskQuery
 from app.serving import Engine
-from model.exposure import Box, ExposureClock, daily_swing, expose, inside_air, leg_ends
+from model.exposure import Box, FixedTimeJourneys, StreetAir, daily_swing, damage_of_hours, expose, inside_air, leg_ends
+from model.plant import Plant
 from model.predict import clock_draws
 from model.reference import Genus
 from model.transit import SHORTEST_DAYS
@@ -18,85 +24,142 @@ Array = NDArray[np.float64]
 WEATHER_SEED = 1
 
 
-def journey_key(query: RiskQuery, genus: Genus | None) -> tuple[object, ...]:
-    """Return what queries have in common that share a journey and what it does to a genus."""
+def journey_key(query: RiskQuery) -> tuple[object, ...]:
+    """Return what queries have in common that share a journey."""
+    temperature = query.temperature
+    where: object = temperature.model_dump_json()
+    if type(temperature) is LaneTemperature:
+        where = temperature.origin, temperature.destination, temperature.service
     return (
-        genus,
         query.container,
         query.heat_pack_hours,
         query.heat_packs,
         query.cold_packs,
-        query.transit_days,
         query.ship_date,
-        query.temperature.model_dump_json(),
+        where,
+        query.transit_days,
     )
 
 
-class QueryExposures:
-    """Exposures of one request; journeys that several queries share are worked out once.
+class Exposed(NamedTuple):
+    """What the plants of a query went through: log equivalent days and chill dose, (draws,) each."""
 
-    How many there are is bounded by `app.risk.work_limit`.
+    log_days: SingleArray
+    chill_dose_days: SingleArray
+
+
+class _Way(NamedTuple):
+    """A lane left on one day, with the air of as many hours as the longest journey along it takes."""
+
+    lane: Lane
+    streets: dict[str, StreetAir]
+
+
+class QueryExposures:
+    """Exposures of the queries of one request whose temperature is not constant, in the order of `DrawRows`.
+
+    Journeys that several queries share, weather of a day and air along a lane are worked out once. How much there is
+    is bounded by `app.risk.work_limit`.
     """
 
-    def __init__(self, engine: Engine) -> None:
-        self._engine = engine
-        self._known: dict[tuple[object, ...], tuple[Array, Array]] = {}
+    def __init__(self, queries: Sequence[RiskQuery], indices: Sequence[int], engine: Engine, rows: DrawRows) -> None:
+        """Take the queries and which of them are meant."""
+        self._queries, self._engine, self._rows = queries, engine, rows
+        self._journeys: dict[tuple[object, ...], list[int]] = {}
+        self._longest: dict[date | None, float] = {}
+        for i in indices:
+            query = queries[i]
+            self._journeys.setdefault(journey_key(query), []).append(i)
+            longest = self._longest.get(query.ship_date, SHORTEST_DAYS)
+            self._longest[query.ship_date] = max(longest, query.transit_days)
+        self._weather: dict[date, WeatherDraws] = {}
+        self._ways: dict[tuple[date, str, str, str], _Way] = {}
+        self._followed: dict[tuple[object, ...], FixedTimeJourneys] = {}
 
-    def of(self, index: int, query: RiskQuery, genus: Genus | None) -> tuple[Array, Array]:
-        """Return log equivalent days and chill dose, (draws,) each.
+    def all(self, plants: Sequence[Plant]) -> Iterator[tuple[int, Exposed]]:
+        """Yield the position of each query, and what its plants go through; `plants` is one a query.
 
         Raises
         ------
         InvalidInput
             For a place code that is not known.
         """
-        temperature = query.temperature
-        key = journey_key(query, genus)
-        known = self._known.get(key)
-        if known is None:
+        for key, indices in self._journeys.items():
             end_if_abandoned()
-            if type(temperature) is DailyTemperature:
-                known = self._daily(query, temperature, genus)
-            else:
-                assert isinstance(temperature, LaneTemperature)  # noqa: S101 - the only shape left
-                known = self._lane(index, query, temperature, genus)
-            self._known[key] = known
-        return known
+            first = self._queries[indices[0]]
+            inside = self._daily(first) if type(first.temperature) is DailyTemperature else self._lane(indices[0], key)
+            known: dict[Genus | None, Exposed] = {}
+            for i in indices:
+                genus = plants[i].genus
+                if genus not in known:
+                    known[genus] = self._damage(first, inside, genus)
+                yield i, known[genus]
+
+    def _damage(self, query: RiskQuery, inside: SingleArray | None, genus: Genus | None) -> Exposed:
+        if inside is None:
+            return self._plainly(query, genus)
+        duration_h = 24.0 * max(query.transit_days, SHORTEST_DAYS)
+        days, dose = damage_of_hours(inside, duration_h, self._rows.log_q1, self._rows.cold(genus))
+        return Exposed(np.log(days), dose)
 
     def _box(self, query: RiskQuery) -> Box:
         packing = PackedBox(query.container, query.heat_pack_hours, query.heat_packs, query.cold_packs)
         return box_of(packing, self._engine.reference)
 
-    def _daily(self, query: RiskQuery, temperature: DailyTemperature, genus: Genus | None) -> tuple[Array, Array]:
-        transit_days = max(query.transit_days, SHORTEST_DAYS)
-        hours = int(np.ceil(24.0 * transit_days))
+    def _daily(self, query: RiskQuery) -> SingleArray:
+        """Return the air inside by outside air day by day, (hours, 1)."""
+        temperature = query.temperature
+        assert isinstance(temperature, DailyTemperature)  # noqa: S101 - of this shape only
+        hours = int(np.ceil(24.0 * max(query.transit_days, SHORTEST_DAYS)))
         at = CLOSING_TIME.hour + np.arange(hours) + 0.5
         # Days run from midnight: the box is closed on the first of them.
         days = np.minimum((at // 24).astype(int), len(temperature.daily) - 1)
         low = np.array([day.min_c for day in temperature.daily])[days]
         high = np.array([day.max_c for day in temperature.daily])[days]
         outside = 0.5 * (low + high) + daily_swing(0.5 * (high - low), at)
-        inside = inside_air(outside, self._box(query), float(outside[0])).astype(np.float32)
-        draws = self._engine.chance_draws
-        clock = ExposureClock(clock_draws([genus], draws))
-        counted = np.full(draws.n_draws, 24.0 * transit_days, dtype=np.float32)
-        clock.add(np.broadcast_to(inside[:, None], (hours, draws.n_draws)), counted)
-        return np.log(clock.equivalent_days()[0]), clock.chill_dose_days()[0]
+        return inside_air(outside, self._box(query), float(outside[0])).astype(np.float32)[:, None]
 
-    def _lane(
-        self, index: int, query: RiskQuery, temperature: LaneTemperature, genus: Genus | None
-    ) -> tuple[Array, Array]:
-        reference, draws = self._engine.reference, self._engine.chance_draws
-        origin, destination = (
-            resolve_place(code, json_pointer(("queries", index, "temperature", role)), reference).place
-            for role, code in (("origin", temperature.origin), ("destination", temperature.destination))
-        )
-        assert query.ship_date is not None  # noqa: S101 - the schema asks for it
-        lane = Lane.between(origin, destination, temperature.service, reference)
-        weather = WeatherDraws(
-            reference, query.ship_date, int(query.transit_days) + 2, draws=draws.n_draws, seed=WEATHER_SEED
-        )
-        ends = leg_ends(lane.legs, np.full(draws.n_draws, max(query.transit_days, SHORTEST_DAYS)), added_days={})
-        streets = weather.streets(lane, lane.closing(query.ship_date), int(np.ceil(ends[-1, 0])) + 1)
-        exposed = expose(lane.legs, ends, streets, self._box(query), clock_draws([genus], draws))
-        return np.log(exposed.equivalent_days[0]), exposed.chill_dose_days[0]
+    def _lane(self, index: int, key: tuple[object, ...]) -> SingleArray | None:
+        """Return the air inside by the weather of a lane, (hours, draws); None where a heat pack freezes."""
+        query, without_days = self._queries[index], key[:-1]
+        followed = self._followed.get(without_days)
+        if followed is None:
+            way = self._way(query, index)
+            followed = self._followed[without_days] = FixedTimeJourneys(way.lane.legs, way.streets, self._box(query))
+        return followed.inside(max(query.transit_days, SHORTEST_DAYS))
+
+    def _way(self, query: RiskQuery, index: int) -> _Way:
+        temperature, ship_date, reference = query.temperature, query.ship_date, self._engine.reference
+        assert isinstance(temperature, LaneTemperature)  # noqa: S101 - the only shape left
+        assert ship_date is not None  # noqa: S101 - the schema asks for it
+        key = (ship_date, temperature.origin, temperature.destination, temperature.service)
+        known = self._ways.get(key)
+        if known is None:
+            origin, destination = (
+                resolve_place(code, json_pointer(("queries", index, "temperature", role)), reference).place
+                for role, code in (("origin", temperature.origin), ("destination", temperature.destination))
+            )
+            lane, longest = Lane.between(origin, destination, temperature.service, reference), self._longest[ship_date]
+            weather = self._weather.get(ship_date)
+            if weather is None:
+                n_draws = self._engine.chance_draws.n_draws
+                weather = self._weather[ship_date] = WeatherDraws(
+                    reference, ship_date, int(longest) + 2, draws=n_draws, seed=WEATHER_SEED
+                )
+            streets = weather.streets(lane, lane.closing(ship_date), int(np.ceil(24.0 * longest)) + 1)
+            order = self._rows.order
+            streets = {
+                role: StreetAir(air.mean_c, air.swing_c, air.day, air.anomaly_c[:, order])
+                for role, air in streets.items()
+            }
+            known = self._ways[key] = _Way(lane, streets)
+        return known
+
+    def _plainly(self, query: RiskQuery, genus: Genus | None) -> Exposed:
+        """Return what plants go through whose heat pack may freeze, followed hour by hour."""
+        way, draws = self._way(query, 0), self._engine.chance_draws.take(self._rows.order)
+        total_days = np.full(draws.n_draws, max(query.transit_days, SHORTEST_DAYS))
+        ends = leg_ends(way.lane.legs, total_days, added_days={})
+        exposed = expose(way.lane.legs, ends, way.streets, self._box(query), clock_draws([genus], draws))
+        days, dose = exposed.equivalent_days[0], exposed.chill_dose_days[0]
+        return Exposed(np.log(days).astype(np.float32), dose.astype(np.float32))

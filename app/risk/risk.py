@@ -1,114 +1,36 @@
 """The chances of many lines of plants at once."""
 
-from collections.abc import Callable, Hashable, Sequence
-from functools import partial
-from operator import itemgetter
+from collections.abc import Sequence
+from itertools import chain
 
 import numpy as np
 from numpy.typing import NDArray
 from pydantic_core import to_json
 
-from app.batch import drift_quarter, resolve_genus, seller_level
 from app.risk.cautions import RiskCautions
-from app.risk.exposure import QueryExposures
+from app.risk.draw_rows import DrawRows, SingleArray, rows_of
+from app.risk.exposure import Exposed, QueryExposures
+from app.risk.lines import Lines
 from app.risk.work_limit import check_work
-from app.schemas import InsideTemperature, LaneTemperature, RiskQuery, RiskRequest
+from app.schemas import RiskRequest
 from app.serving import Engine, evidence_as_json
-from model.exposure import ClockDraws, chill_rate, damage_rate
-from model.plant import Plant, log_time_ratio, relative_log_days, time_predictor
-from model.predict import PosteriorDraws, clock_draws, genus_effects, sending_effects
-from model.reference import HIGH, LOW, Genus
-from model.transit import SHORTEST_DAYS
+from model.exposure import beyond_warm
+from model.plant import relative_log_days
+from model.reference import CONSTANTS, HIGH, LOW
 
 Array = NDArray[np.float64]
-Indices = NDArray[np.intp]
 
 # Queries taken at once: their draws stay in the cache.
 CHUNK = 64
-_CHANCES = b",".join(
-    b'"%b":{"mean":%%b,"low":%%b,"high":%%b}' % name for name in (b"healthy", b"damaged", b"dead", b"healthy_two_weeks")
+CHANCES = (b"healthy", b"damaged", b"dead", b"healthy_two_weeks")
+N_COLUMNS = 3 * len(CHANCES) + 1
+# What stands before each value of a result: mean, low and high of the chances, equivalent days, evidence, cautions.
+_BEFORE = (
+    *chain(*((b'%b"%b":{"mean":' % (b"}," if i else b"{", name), b',"low":', b',"high":') for i, name in enumerate(CHANCES))),
+    b'},"equivalent_days":',
+    b',"evidence":',
+    b',"cautions":',
 )
-_RESULT = b'{%b,"equivalent_days":%%b,"evidence":%%b,"cautions":%%b}' % _CHANCES
-_NAMED = itemgetter("genus", "cultivar", "container", "roots", "service", "seller_kind", "seller")
-
-
-class _Rows:
-    """Rows of draws, each worked out the first time its key is asked for."""
-
-    def __init__(self) -> None:
-        self.rows: list[Array] = []
-        self._index: dict[Hashable, int] = {}
-
-    def index(self, key: Hashable, row: Callable[[], Array]) -> int:
-        """Return the index of a key's row."""
-        known = self._index.get(key)
-        if known is None:
-            known = self._index[key] = len(self.rows)
-            self.rows.append(row())
-        return known
-
-    def matrix(self) -> Array:
-        """Return all rows, (rows, draws)."""
-        return np.stack(self.rows)
-
-
-class _Lines:
-    """The plants of a request: which effects each query has, shared between queries that name the same."""
-
-    def __init__(self, queries: Sequence[RiskQuery], engine: Engine) -> None:
-        draws, reference = engine.chance_draws, engine.reference
-        genus_rows, sending_rows, clock_rows = _Rows(), _Rows(), _Rows()
-        known: dict[tuple[object, ...], tuple[int, int, int, float, int]] = {}
-        self.unique: list[Plant] = []
-        listed = []
-        for query in queries:
-            named = _NAMED(query.__dict__)
-            lane = query.temperature if type(query.temperature) is LaneTemperature else None
-            service_of_lane = lane.service if lane and query.service is None else None
-            quarter = drift_quarter(query.seller, query.ship_date)
-            key = (named, service_of_lane, quarter)
-            found = known.get(key)
-            if found is None:
-                name, cultivar, container, roots, service, kind, seller = named
-                genus = resolve_genus(name, reference)[0]
-                seller = seller_level(seller)
-                plant = Plant(genus, cultivar, container, roots, service or service_of_lane, kind, seller, quarter)
-                found = known[key] = (
-                    genus_rows.index((genus, cultivar), partial(genus_effects, plant, draws)),
-                    sending_rows.index((*key[1:], *named[2:]), partial(sending_effects, plant, draws)),
-                    clock_rows.index(genus, partial(_clock_row, genus, draws)),
-                    log_time_ratio(plant, reference),
-                    len(self.unique),
-                )
-                self.unique.append(plant)
-            listed.append(found)
-        self.index = np.fromiter((found[4] for found in listed), np.intp, len(listed))
-        self.plants = [self.unique[i] for i in self.index.tolist()]
-        self._genus, self._sending, self._clock = (
-            np.fromiter((found[i] for found in listed), np.intp, len(listed)) for i in range(3)
-        )
-        self.log_time_ratio = np.fromiter((found[3] for found in listed), float, len(listed))
-        self._genus_effects, self._sending_effects = genus_rows.matrix(), sending_rows.matrix()
-        clocks = clock_rows.matrix()
-        self._log_q10, n = draws.parameters.log_q10, draws.n_draws
-        self._threshold, self._chill = clocks[:, :n], clocks[:, n:]
-
-    def effects(self, rows: slice | Indices) -> Array:
-        """Return the linear predictor but for time, temperature and time ratio, (rows, draws)."""
-        return self._genus_effects.take(self._genus[rows], axis=0) + self._sending_effects.take(
-            self._sending[rows], axis=0
-        )
-
-    def clock(self, rows: slice | Indices) -> ClockDraws:
-        """Return the clock of each row's genus, (rows, draws)."""
-        genus = self._clock[rows]
-        return ClockDraws(self._log_q10, self._threshold.take(genus, axis=0), self._chill.take(genus, axis=0))
-
-
-def _clock_row(genus: Genus | None, draws: PosteriorDraws) -> Array:
-    """Return the genus's thresholds followed by its chill rates, (2 draws,)."""
-    clock = clock_draws([genus], draws)
-    return np.concatenate([clock.threshold_c[0], clock.chill_per_day_c[0]])
 
 
 def answer_risk(request: RiskRequest, engine: Engine) -> bytes:
@@ -121,64 +43,92 @@ def answer_risk(request: RiskRequest, engine: Engine) -> bytes:
     TooMuchWork
         If the journeys of all queries take too long together.
     """
-    queries = request.queries
-    lines = _Lines(queries, engine)
-    check_work(queries, lines.plants)
-    exposures = QueryExposures(engine)
-    cautions = RiskCautions(engine)
-    log_days = np.log(np.maximum([query.transit_days for query in queries], SHORTEST_DAYS))
-    inside = np.array([q.temperature.inside_c if type(q.temperature) is InsideTemperature else np.nan for q in queries])
-    columns = np.empty((13, len(queries)))
-    draws, kappa = engine.chance_draws, engine.chance_draws.parameters.kappa
-    for start in range(0, len(queries), CHUNK):
-        rows = slice(start, min(start + CHUNK, len(queries)))
-        log_clock, dose = _constant(lines, rows, inside[rows, None], log_days[rows, None])
-        for i in np.flatnonzero(np.isnan(inside[rows])).tolist():
-            query = queries[start + i]
-            log_clock[i], dose[i] = exposures.of(start + i, query, lines.plants[start + i].genus)
-        eta = lines.effects(rows)
-        columns[12, rows] = np.exp(np.sort(log_clock, axis=1)[:, draws.n_draws // 2])
-        eta += time_predictor(kappa, log_clock, lines.log_time_ratio[rows, None], out=log_clock)
-        healthy, dead = engine.marginal_chances(eta)
-        kept = healthy * engine.kept_unchilled
-        chilled = dose.any(axis=1)
-        if chilled.any():
-            kept[chilled] = healthy[chilled] * (1.0 - draws.late_loss.chance(dose[chilled]))
-        damaged = np.subtract(np.float32(1.0), healthy)
-        damaged -= dead
-        for i, chances in enumerate((healthy, damaged, dead, kept)):
-            columns[3 * i : 3 * i + 3, rows] = _interval(chances)
+    queries, draws = request.queries, rows_of(engine)
+    lines = Lines(queries, draws, engine.reference)
+    check_work(queries, lines.changing, lines.plants)
+    exposed = {}
+    if len(lines.changing):
+        exposed = dict(QueryExposures(queries, lines.changing, engine, draws).all(lines.plants))
+    columns = np.empty((N_COLUMNS, len(queries)))
+    with np.errstate(over="ignore"):  # a hazard beyond single precision is death for certain
+        for start in range(0, len(queries), CHUNK):
+            _fill(columns, slice(start, min(start + CHUNK, len(queries))), lines, draws, exposed)
     columns[3] = 1.0 - columns[0] - columns[6]
-    said = [cautions.of(query, plant) for query, plant in zip(queries, lines.plants, strict=True)]
+    said = RiskCautions(engine).of_all(queries, lines)
     clock = relative_log_days(np.log(columns[12]), lines.log_time_ratio)
     evidence = evidence_as_json(engine, lines.unique, lines.index, clock)
     return _as_json(engine.model_version, columns, evidence, said)
+
+
+def _fill(columns: Array, rows: slice, lines: Lines, draws: DrawRows, exposed: dict[int, Exposed]) -> None:
+    """Work out mean, low and high of the four chances, and the median of the equivalent days, of some lines.
+
+    The log of the equivalent days is that of the days at the warm rate, and for lines that are not plain what lies
+    beyond: so most lines need one exponential a draw, and those of the average over box effects.
+    """
+    warm_c = (lines.constant_c[rows] - CONSTANTS.reference_c).astype(np.float32)
+    clock = relative_log_days(lines.log_days[rows], lines.log_time_ratio[rows]).astype(np.float32)
+    own, beyond, dose = _beyond(rows, lines, draws, exposed)
+    half = len(draws.ascending_log_q1) // 2
+    median = warm_c * np.where(warm_c < 0.0, draws.ascending_log_q1[-1 - half], draws.ascending_log_q1[half])
+    eta = lines.effects(rows)
+    eta += warm_c[:, None] * draws.kappa_log_q1
+    eta += clock[:, None] * draws.kappa
+    if len(own):
+        eta[own] += draws.kappa * beyond
+        beyond += warm_c[own, None] * draws.log_q1
+        beyond.sort(axis=1)
+        median[own] = beyond[:, half]
+    columns[12, rows] = np.exp(lines.log_days[rows] + median)
+    healthy, dead = draws.chances(eta)
+    kept = healthy * draws.kept.unchilled
+    if len(own):
+        kept[own] = healthy[own] * draws.kept(dose)
+    damaged = np.subtract(np.float32(1.0), healthy)
+    damaged -= dead
+    for i, chances in enumerate((healthy, damaged, dead, kept)):
+        columns[3 * i : 3 * i + 3, rows] = _interval(chances)
+
+
+def _beyond(
+    rows: slice, lines: Lines, draws: DrawRows, exposed: dict[int, Exposed]
+) -> tuple[NDArray[np.intp], SingleArray, SingleArray]:
+    """Return which of some lines are not plain, and of these log equivalent days beyond the warm rate, and dose.
+
+    Shapes (lines,), (lines, draws), (lines, draws).
+    """
+    own = np.flatnonzero(~lines.plain[rows])
+    at = rows.start + own
+    beyond, dose = np.empty((2, len(own), len(draws.kappa)), dtype=np.float32)
+    constant = np.flatnonzero(~np.isnan(lines.inside_c[at]))
+    if len(constant):
+        some = at[constant]
+        beyond[constant], chill = beyond_warm(lines.inside_c[some], draws.log_q1, *lines.cold(some))
+        dose[constant] = chill * np.exp(lines.log_days[some]).astype(np.float32)[:, None]
+    if len(constant) < len(own):
+        for i in np.flatnonzero(np.isnan(lines.inside_c[at])).tolist():
+            beyond[i], dose[i] = exposed[int(at[i])]
+    return own, beyond, dose
+
+
+def _interval(chances: SingleArray) -> tuple[NDArray[np.floating], ...]:
+    """Return mean, 10 % and 90 % quantile over the draws of each row; sorts the rows in place."""
+    n = chances.shape[1]
+    chances.sort(axis=1)
+    return chances.sum(axis=1) / n, chances[:, round(LOW * (n - 1))], chances[:, round(HIGH * (n - 1))]
 
 
 def _as_json(model_version: str, columns: Array, evidence: Sequence[bytes], cautions: Sequence[bytes]) -> bytes:
     """Write the answer; `columns` holds mean, low and high of the four chances and the equivalent days."""
     if not np.isfinite(columns).all():
         raise FloatingPointError("a chance is not finite")
-    rows = to_json(columns.T.tolist())[2:-2].split(b"],[")
-    told = zip(rows, evidence, cautions, strict=True)
-    results = b",".join(_RESULT % (*row.split(b","), behind, said) for row, behind, said in told)
-    return b'{"model_version":%b,"results":[%b]}' % (to_json(model_version), results)
-
-
-def _constant(lines: _Lines, rows: slice, inside_c: Array, log_days: Array) -> tuple[Array, Array]:
-    """Return log equivalent days and chill dose of the rows with a constant temperature, (rows, draws)."""
-    clock = lines.clock(rows)
-    log_clock = damage_rate(inside_c, clock)
-    np.log(log_clock, out=log_clock)
-    log_clock += log_days
-    dose = chill_rate(inside_c, clock)
-    dose *= np.exp(log_days)
-    return log_clock, dose
-
-
-def _interval(chances: NDArray[np.float32]) -> tuple[NDArray[np.floating], ...]:
-    """Return mean, 10 % and 90 % quantile over the draws of each row; sorts the rows in place."""
-    n = chances.shape[1]
-    mean = chances.mean(axis=1, dtype=np.float64)
-    chances.sort(axis=1)
-    return mean, chances[:, round(LOW * (n - 1))], chances[:, round(HIGH * (n - 1))]
+    n, width = columns.shape[1], 2 * len(_BEFORE) + 1
+    numbers = to_json(columns.T.ravel().tolist())[1:-1].split(b",")
+    values = (*(numbers[i::N_COLUMNS] for i in range(N_COLUMNS)), evidence, cautions)
+    # The pieces of all results in one list, to be joined at once.
+    pieces = [b"},"] * (n * width)
+    for i, (before, value) in enumerate(zip(_BEFORE, values, strict=True)):
+        pieces[2 * i :: width] = [before] * n
+        pieces[2 * i + 1 :: width] = value
+    pieces[-1] = b"}"
+    return b'{"model_version":%b,"results":[%b]}' % (to_json(model_version), b"".join(pieces))

@@ -6,13 +6,14 @@ import numpy as np
 
 from app.problems import MOST_SECONDS, TooMuchWork
 from app.risk.exposure import journey_key
-from app.schemas import DailyTemperature, InsideTemperature, LaneTemperature, RiskQuery
+from app.schemas import DailyTemperature, LaneTemperature, RiskQuery
 from model.plant import Plant
 
 # Seconds of one core, measured on a small server that was busy otherwise: of a query; of a journey through outside air
 # day by day or through the weather of a lane, and of each of its hours.
 PER_QUERY = 1e-4
 PER_JOURNEY: dict[type, float] = {DailyTemperature: 0.5e-3, LaneTemperature: 2.2e-3}
+PER_GENUS_HOUR = 5e-6
 PER_HOUR: dict[type, float] = {DailyTemperature: 11.5e-6, LaneTemperature: 29e-6}
 
 
@@ -22,22 +23,29 @@ def seconds_of(query: RiskQuery) -> float:
     return PER_JOURNEY[kind] + PER_HOUR[kind] * hours
 
 
-def check_work(queries: Sequence[RiskQuery], plants: Sequence[Plant]) -> None:
+def check_work(queries: Sequence[RiskQuery], changing: Sequence[int], plants: Sequence[Plant]) -> None:
     """Refuse queries that take too long together; journeys that several share count once.
+
+    `changing` are those whose temperature is not constant.
 
     Raises
     ------
     TooMuchWork
         With the number of queries, in their order, that would do.
     """
-    known: set[Hashable] = set()
     taken = np.full(len(queries), PER_QUERY)
-    for i, (query, plant) in enumerate(zip(queries, plants, strict=True)):
-        if type(query.temperature) is not InsideTemperature:
-            key = journey_key(query, plant.genus)
-            if key not in known:
-                known.add(key)
-                taken[i] += seconds_of(query)
+    journeys: set[Hashable] = set()
+    known: set[Hashable] = set()
+    for i in changing:
+        query = queries[i]
+        journey = journey_key(query)
+        if journey not in journeys:
+            journeys.add(journey)
+            taken[i] += seconds_of(query)
+        genus = (journey, plants[i].genus)
+        if genus not in known:
+            known.add(genus)
+            taken[i] += PER_GENUS_HOUR * 24.0 * query.transit_days
     fitting = int(np.searchsorted(np.cumsum(taken), MOST_SECONDS, side="right"))
     if fitting < len(queries):
         raise TooMuchWork(

@@ -13,7 +13,9 @@ from model.exposure.climate import (
     month_position,
     place_weather,
 )
+from model.exposure.constant import ColdDraws, beyond_warm, is_plain, log_factor_per_c
 from model.exposure.damage import ClockDraws, ExposureClock, chill_rate, damage_rate, log_warm_rate
+from model.exposure.fixed_time import FixedTimeJourneys, damage_of_hours
 from model.exposure.journey import DEFAULT_WAIT_H, Exposure, StreetAir, expose, leg_ends
 from model.exposure.measured import Measured
 from model.exposure.recorded import (
@@ -37,28 +39,34 @@ __all__ = [
     "Array",
     "Box",
     "ClockDraws",
+    "ColdDraws",
     "Exposure",
     "ExposureClock",
     "ExposureTable",
+    "FixedTimeJourneys",
     "Forecast",
     "Indices",
     "Measured",
     "PlaceWeather",
     "StreetAir",
     "Tracked",
+    "beyond_warm",
     "binned_degrees_below",
     "binned_rates",
     "chill_rate",
     "conductance_w_per_k",
     "constant_log_days",
     "daily_swing",
+    "damage_of_hours",
     "damage_rate",
     "expose",
     "inside_air",
     "interpolate_months",
+    "is_plain",
     "journey_bins",
     "leg_ends",
     "log_days",
+    "log_factor_per_c",
     "log_warm_rate",
     "mean_of_bins",
     "month_position",

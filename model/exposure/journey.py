@@ -291,6 +291,15 @@ class _AirTables(NamedTuple):
         return air
 
 
+def leg_air(leg: Leg, air: StreetAir, hours: int) -> tuple[Array, float]:
+    """Return the air of a leg at its place without anomalies, (hours,), and how much of these it feels."""
+    open_share = 1.0 - leg.shelter
+    mean, swing = air.mean_c[:hours], air.swing_c[:hours]
+    if leg.hold_c is None:
+        return mean + open_share * swing, 1.0
+    return open_share * (mean + swing) + leg.shelter * leg.hold_c, open_share
+
+
 def _air_tables(legs: Sequence[Leg], streets: dict[str, StreetAir], hours: int) -> _AirTables:
     """Return the air of legs for so many hours, with the anomalies of the days that these fall on."""
     anomalies = {
@@ -303,12 +312,7 @@ def _air_tables(legs: Sequence[Leg], streets: dict[str, StreetAir], hours: int) 
     tables = []
     for leg in legs:
         air = streets[leg.place]
-        open_share = 1.0 - leg.shelter
-        mean, swing = air.mean_c[:hours], air.swing_c[:hours]
-        if leg.hold_c is None:
-            base, weight = mean + open_share * swing, 1.0
-        else:
-            base, weight = open_share * (mean + swing) + leg.shelter * leg.hold_c, open_share
+        base, weight = leg_air(leg, air, hours)
         tables.append(_LegAir(base.astype(np.float32), weight, leg.place))
     return _AirTables(tables, anomalies)
 

@@ -4,7 +4,7 @@ No linear algebra, no scikit-learn: those belong to the fit.
 """
 
 from model.predict.evidence import BoxCounts, Counts, FitVariance, LevelCounts, Terms
-from model.predict.late_loss import LateLossDraws, Rechecks, draw_late_loss, learn_late_loss
+from model.predict.late_loss import KeptChances, LateLossDraws, Rechecks, draw_late_loss, learn_late_loss
 from model.predict.predict import (
     MarginalChances,
     PlantEffects,
@@ -14,6 +14,7 @@ from model.predict.predict import (
     draw_prior_posterior,
     genus_effects,
     linear_predictor,
+    node_order,
     plant_effects,
     sending_effects,
     tabulated_cold,
@@ -24,6 +25,7 @@ __all__ = [
     "BoxCounts",
     "Counts",
     "FitVariance",
+    "KeptChances",
     "LateLossDraws",
     "LevelCounts",
     "MarginalChances",
@@ -39,6 +41,7 @@ __all__ = [
     "genus_effects",
     "learn_late_loss",
     "linear_predictor",
+    "node_order",
     "plant_effects",
     "resampled_draws",
     "sending_effects",

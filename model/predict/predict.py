@@ -41,6 +41,8 @@ SingleArray = NDArray[np.float32]
 
 UNKNOWN_THRESHOLD_C = CONSTANTS.unknown_threshold_c
 UNKNOWN_CLASS = CONSTANTS.unknown_chill_class
+# Rows of hazards averaged at once: with their nodes they stay in the cache.
+ROWS_AT_ONCE = 32
 
 
 @lru_cache(maxsize=4096)
@@ -297,8 +299,8 @@ class MarginalChances:
     """Chances of a plant in a box not yet seen, averaged over shipment and line effects and over being lost whole.
 
     Each draw has its own sd of the two together, and as many even nodes as that needs (`quadrature.even_nodes`): errors
-    stay below 1e-3 for any sd up to 4. The average is taken in single precision, which adds less than 1e-6 and halves
-    the time of large requests.
+    stay below 1e-3 for any sd up to 4. The average is taken in single precision, which adds less than 1e-6 and halves the
+    time of large requests. It takes least for draws in `node_order`.
     """
 
     def __init__(self, draws: PosteriorDraws) -> None:
@@ -311,22 +313,29 @@ class MarginalChances:
         self._lost_healthy = (parameters.lost * CONSTANTS.lost_healthy).astype(np.float32)
         self._lost_alive = (parameters.lost * (1.0 - CONSTANTS.lost_dead)).astype(np.float32)
 
-    def __call__(self, eta: Array) -> tuple[SingleArray, SingleArray]:
+    def __call__(self, eta: Array | SingleArray) -> tuple[SingleArray, SingleArray]:
         """Return P(healthy) and P(dead), shape of `eta`, (..., draws)."""
-        healthy, dead = np.empty(eta.shape, dtype=np.float32), np.empty(eta.shape, dtype=np.float32)
-        with np.errstate(over="ignore"):  # a hazard beyond single precision is death for certain
-            hazard = np.negative(np.exp(eta.astype(np.float32)))
-            for group in self._groups:
-                own = hazard if len(self._groups) == 1 else hazard[..., group.members]
-                healthy[..., group.members] = group.average(own, group.factors)
-                dead[..., group.members] = group.average(own, group.dead_factors)
+        # A hazard beyond single precision is death for certain.
+        with np.errstate(over="ignore"):
+            hazard = np.negative(np.exp(eta.astype(np.float32))).reshape(-1, eta.shape[-1])
+            healthy, dead = np.empty_like(hazard), np.empty_like(hazard)
+            for start in range(0, len(hazard), ROWS_AT_ONCE):
+                rows = slice(start, start + ROWS_AT_ONCE)
+                for group in self._groups:
+                    averages = group.averages(hazard[rows, group.members])
+                    healthy[rows, group.members], dead[rows, group.members] = averages[:, 0], averages[:, 1]
         # Of the boxes that are not lost whole: dead is still the share alive.
         healthy *= self._not_spoilt
         dead *= self._not_spoilt_dead
         healthy += self._lost_healthy
         dead += self._lost_alive
         np.subtract(np.float32(1.0), dead, out=dead)
-        return healthy, dead
+        return healthy.reshape(eta.shape), dead.reshape(eta.shape)
+
+
+def node_order(draws: PosteriorDraws) -> NDArray[np.intp]:
+    """Return an order of draws in which those that need equally many nodes stand together."""
+    return np.concatenate(_by_node_count(draws.box_sd()))
 
 
 def _by_node_count(sd: Array) -> list[NDArray[np.intp]]:
@@ -337,26 +346,29 @@ def _by_node_count(sd: Array) -> list[NDArray[np.intp]]:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _NodeGroup:
-    """Draws averaged over equally many nodes: factors on the hazard, (nodes, members), and the nodes' weights."""
+    """Draws averaged over equally many nodes.
 
-    members: NDArray[np.intp]
+    `factors` on the hazard, (2 nodes, members), are those of being healthy, then those of being alive; `weights`,
+    (2, 2 nodes), take the averages of both.
+    """
+
+    members: NDArray[np.intp] | slice
     weights: SingleArray
     factors: SingleArray
-    dead_factors: SingleArray
 
     @classmethod
     def of(cls, members: NDArray[np.intp], sd: Array, delta: Array) -> "_NodeGroup":
         nodes, weights = even_nodes(float(sd[members].max()))
         # Hazards of a box are those at its eta times factors.
-        factors = clock_hazards(np.exp(nodes[:, None] * sd[members]), delta[members])
-        return cls(members, weights.astype(np.float32), *(factor.astype(np.float32) for factor in factors))
+        factors = np.concatenate(clock_hazards(np.exp(nodes[:, None] * sd[members]), delta[members]))
+        together = slice(int(members[0]), int(members[-1]) + 1)
+        lie_together = np.array_equal(members, np.arange(together.start, together.stop))
+        both = np.kron(np.eye(2), weights)
+        return cls(together if lie_together else members, both.astype(np.float32), factors.astype(np.float32))
 
-    def average(self, negative_hazard: SingleArray, factors: SingleArray) -> SingleArray:
-        total = np.zeros_like(negative_hazard)
-        work = np.empty_like(negative_hazard)
-        for weight, factor in zip(self.weights, factors, strict=True):
-            np.multiply(negative_hazard, factor, out=work)
-            np.exp(work, out=work)
-            work *= weight
-            total += work
-        return total
+    def averages(self, negative_hazard: SingleArray) -> SingleArray:
+        """Return the chances of being healthy and of being alive, (rows, 2, members), of hazards (rows, members)."""
+        work = negative_hazard[:, None] * self.factors
+        np.exp(work, out=work)
+        averages: SingleArray = np.matmul(self.weights, work)
+        return averages
