@@ -36,7 +36,7 @@ OF_THE_FIT = {
     "survival": {"sklearn"},
 }
 # Modules that stand by themselves beside the rooms.
-TOPS = {"app.abandoned", "app.clock", "app.log_lines", "app.settings", "model.quadrature"}
+TOPS = {"app.abandoned", "app.clock", "app.log_lines", "app.settings", "app.side_by_side", "model.quadrature"}
 _TABLES = {"model.reference", "model.plant"}
 _ANSWERS = {"app.schemas", "app.serving", "app.batch"}
 _REFUSING = {*_ANSWERS, "app.problems"}
@@ -81,7 +81,7 @@ MAY_IMPORT: dict[str, set[str]] = {
         "model.prior", "model.quadrature",
     },
     "app.risk": {
-        *_REFUSING, "app.abandoned", *_TABLES, "model.exposure", "model.transit", "model.predict",
+        *_REFUSING, "app.abandoned", "app.side_by_side", *_TABLES, "model.exposure", "model.transit", "model.predict",
     },
     "app.ledger": {
         *_REFUSING, "app.records", "app.store", "app.doubts", "model.reference",

@@ -30,7 +30,9 @@ class RiskCautions:
             self._text(self._of_plant(name, plant, ())) for name, plant in zip(lines.names, lines.unique, strict=True)
         ]
         said = [of_plant[i] for i in lines.index.tolist()]
-        special = (lines.days > self._longest_days) | ~((lines.constant_c >= COLDEST_C) & (lines.constant_c <= WARMEST_C))
+        special = (lines.days > self._longest_days) | ~(
+            (lines.constant_c >= COLDEST_C) & (lines.constant_c <= WARMEST_C)
+        )
         special[lines.changing] = True
         packed = [i for i, query in enumerate(queries) if query.heat_packs]
         for i in {*np.flatnonzero(special).tolist(), *packed}:

@@ -1,6 +1,6 @@
 """What the plants of a risk query go through when its temperature is not constant."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from datetime import date
 from typing import NamedTuple
 
@@ -13,6 +13,7 @@ from app.problems import json_pointer
 from app.risk.draw_rows import DrawRows, SingleArray
 from app.schemas import DailyTemperature, LaneTemperature, RiskQuery
 from app.serving import Engine
+from app.side_by_side import side_by_side
 from model.exposure import Box, FixedTimeJourneys, StreetAir, daily_swing, damage_of_hours, expose, inside_air, leg_ends
 from model.plant import Plant
 from model.predict import clock_draws
@@ -27,9 +28,11 @@ WEATHER_SEED = 1
 def journey_key(query: RiskQuery) -> tuple[object, ...]:
     """Return what queries have in common that share a journey."""
     temperature = query.temperature
-    where: object = temperature.model_dump_json()
+    where: object
     if type(temperature) is LaneTemperature:
         where = temperature.origin, temperature.destination, temperature.service
+    else:
+        where = temperature.model_dump_json()
     return (
         query.container,
         query.heat_pack_hours,
@@ -76,8 +79,8 @@ class QueryExposures:
         self._ways: dict[tuple[date, str, str, str], _Way] = {}
         self._followed: dict[tuple[object, ...], FixedTimeJourneys] = {}
 
-    def all(self, plants: Sequence[Plant]) -> Iterator[tuple[int, Exposed]]:
-        """Yield the position of each query, and what its plants go through; `plants` is one a query.
+    def all(self, plants: Sequence[Plant]) -> dict[int, Exposed]:
+        """Return what the plants of each query go through, by its position; `plants` is one a query.
 
         Raises
         ------
@@ -85,15 +88,31 @@ class QueryExposures:
             For a place code that is not known.
         """
         for key, indices in self._journeys.items():
-            end_if_abandoned()
-            first = self._queries[indices[0]]
-            inside = self._daily(first) if type(first.temperature) is DailyTemperature else self._lane(indices[0], key)
-            known: dict[Genus | None, Exposed] = {}
-            for i in indices:
-                genus = plants[i].genus
-                if genus not in known:
-                    known[genus] = self._damage(first, inside, genus)
-                yield i, known[genus]
+            if type(self._queries[indices[0]].temperature) is LaneTemperature:
+                self._prepare(indices[0], key[:-1])
+
+        def follow(journey: tuple[tuple[object, ...], list[int]]) -> dict[int, Exposed]:
+            return self._follow(*journey, plants)
+
+        exposed: dict[int, Exposed] = {}
+        for own in side_by_side(follow, list(self._journeys.items())):
+            exposed |= own
+        return exposed
+
+    def _follow(self, key: tuple[object, ...], indices: list[int], plants: Sequence[Plant]) -> dict[int, Exposed]:
+        """Follow the journey of some queries, once for all their genera."""
+        end_if_abandoned()
+        query = self._queries[indices[0]]
+        if type(query.temperature) is DailyTemperature:
+            inside: SingleArray | None = self._daily(query)
+        else:
+            inside = self._followed[key[:-1]].inside(max(query.transit_days, SHORTEST_DAYS))
+        known: dict[Genus | None, Exposed] = {}
+        for i in indices:
+            genus = plants[i].genus
+            if genus not in known:
+                known[genus] = self._damage(query, inside, genus)
+        return {i: known[plants[i].genus] for i in indices}
 
     def _damage(self, query: RiskQuery, inside: SingleArray | None, genus: Genus | None) -> Exposed:
         if inside is None:
@@ -119,14 +138,12 @@ class QueryExposures:
         outside = 0.5 * (low + high) + daily_swing(0.5 * (high - low), at)
         return inside_air(outside, self._box(query), float(outside[0])).astype(np.float32)[:, None]
 
-    def _lane(self, index: int, key: tuple[object, ...]) -> SingleArray | None:
-        """Return the air inside by the weather of a lane, (hours, draws); None where a heat pack freezes."""
-        query, without_days = self._queries[index], key[:-1]
-        followed = self._followed.get(without_days)
-        if followed is None:
+    def _prepare(self, index: int, without_days: tuple[object, ...]) -> None:
+        """Work out what journeys along a lane share whatever their time."""
+        if without_days not in self._followed:
+            query = self._queries[index]
             way = self._way(query, index)
-            followed = self._followed[without_days] = FixedTimeJourneys(way.lane.legs, way.streets, self._box(query))
-        return followed.inside(max(query.transit_days, SHORTEST_DAYS))
+            self._followed[without_days] = FixedTimeJourneys(way.lane.legs, way.streets, self._box(query))
 
     def _way(self, query: RiskQuery, index: int) -> _Way:
         temperature, ship_date, reference = query.temperature, query.ship_date, self._engine.reference

@@ -100,6 +100,8 @@ class Lines:
             places.append((genus, sending, colds.setdefault(plant.genus, len(colds))))
         self._genus, self._sending, self._cold = np.array(places)[self.index].T
         self._genus_rows, self._sending_rows = np.stack(genera.rows), np.stack(sendings.rows)
+        if len(self._sending_rows) == 1:
+            self._genus_rows += self._sending_rows
         cold = [self._draws.cold(genus) for genus in colds]
         self._warmest = np.array([row.warmest_threshold_c for row in cold])
         self._cold_rows = [np.stack(rows) for rows in zip(*(row[:3] for row in cold), strict=True)]
@@ -113,17 +115,15 @@ class Lines:
     def effects(self, rows: slice) -> SingleArray:
         """Return the linear predictor but for time, temperature and time ratio, (rows, draws)."""
         effects: SingleArray = self._genus_rows.take(self._genus[rows], axis=0)
-        if len(self._sending_rows) == 1:
-            effects += self._sending_rows[0]
-        else:
+        if len(self._sending_rows) > 1:
             effects += self._sending_rows.take(self._sending[rows], axis=0)
         return effects
 
     def cold(self, rows: Indices) -> tuple[SingleArray, SingleArray, SingleArray]:
-        """Return threshold, chilling and warm rate at the threshold of each line's genus, (rows, draws) each."""
+        """Return the threshold of each line's genus and the chill rate below it, absolute and relative, (rows, draws)."""
         at = self._cold[rows]
-        threshold, chill, at_threshold = (row.take(at, axis=0) for row in self._cold_rows)
-        return threshold, chill, at_threshold
+        threshold, chill, relative = (row.take(at, axis=0) for row in self._cold_rows)
+        return threshold, chill, relative
 
 
 def _plant(query: RiskQuery, service: str | None, reference: Reference) -> Plant:

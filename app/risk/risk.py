@@ -14,6 +14,7 @@ from app.risk.lines import Lines
 from app.risk.work_limit import check_work
 from app.schemas import RiskRequest
 from app.serving import Engine, evidence_as_json
+from app.side_by_side import side_by_side
 from model.exposure import beyond_warm
 from model.plant import relative_log_days
 from model.reference import CONSTANTS, HIGH, LOW
@@ -26,7 +27,12 @@ CHANCES = (b"healthy", b"damaged", b"dead", b"healthy_two_weeks")
 N_COLUMNS = 3 * len(CHANCES) + 1
 # What stands before each value of a result: mean, low and high of the chances, equivalent days, evidence, cautions.
 _BEFORE = (
-    *chain(*((b'%b"%b":{"mean":' % (b"}," if i else b"{", name), b',"low":', b',"high":') for i, name in enumerate(CHANCES))),
+    *chain(
+        *(
+            (b'%b"%b":{"mean":' % (b"}," if i else b"{", name), b',"low":', b',"high":')
+            for i, name in enumerate(CHANCES)
+        )
+    ),
     b'},"equivalent_days":',
     b',"evidence":',
     b',"cautions":',
@@ -46,13 +52,12 @@ def answer_risk(request: RiskRequest, engine: Engine) -> bytes:
     queries, draws = request.queries, rows_of(engine)
     lines = Lines(queries, draws, engine.reference)
     check_work(queries, lines.changing, lines.plants)
-    exposed = {}
+    exposed: dict[int, Exposed] = {}
     if len(lines.changing):
-        exposed = dict(QueryExposures(queries, lines.changing, engine, draws).all(lines.plants))
+        exposed = QueryExposures(queries, lines.changing, engine, draws).all(lines.plants)
     columns = np.empty((N_COLUMNS, len(queries)))
-    with np.errstate(over="ignore"):  # a hazard beyond single precision is death for certain
-        for start in range(0, len(queries), CHUNK):
-            _fill(columns, slice(start, min(start + CHUNK, len(queries))), lines, draws, exposed)
+    parts = [slice(start, min(start + CHUNK, len(queries))) for start in range(0, len(queries), CHUNK)]
+    side_by_side(lambda rows: _fill(columns, rows, lines, draws, exposed), parts)
     columns[3] = 1.0 - columns[0] - columns[6]
     said = RiskCautions(engine).of_all(queries, lines)
     clock = relative_log_days(np.log(columns[12]), lines.log_time_ratio)

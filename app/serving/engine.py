@@ -5,12 +5,11 @@ from functools import cached_property, lru_cache
 from typing import Self
 
 import numpy as np
-from numpy.typing import NDArray
 
 from app.serving.artifacts import FittedModel
 from app.serving.learned_times import LearnedTimes
 from app.serving.quick_update import QuickUpdate
-from model.predict import BoxCounts, MarginalChances, PosteriorDraws, added_counts, draw_prior_posterior
+from model.predict import BoxCounts, PosteriorDraws, added_counts, draw_prior_posterior
 from model.prior import draw_prior
 from model.reference import Reference, load_reference
 
@@ -98,17 +97,6 @@ class Engine:
     def times(self) -> LearnedTimes:
         """Times in transit learned from own boxes; none for the rules of thumb."""
         return self.fit.times if self.fit else LearnedTimes()
-
-    @cached_property
-    def marginal_chances(self) -> MarginalChances:
-        """Chances in a box not yet seen, over `chance_draws`."""
-        return MarginalChances(self.chance_draws)
-
-    @cached_property
-    def kept_unchilled(self) -> NDArray[np.float32]:
-        """Chance of no late loss without chilling, for each of `chance_draws`."""
-        chance = self.chance_draws.late_loss.chance(np.zeros(self.chance_draws.n_draws))
-        return (1.0 - chance).astype(np.float32)
 
     def knows(self, kind: str, level: str) -> bool:
         """Whether the model has seen boxes with a level of an effect."""

@@ -14,7 +14,7 @@ from model.exposure.climate import (
     place_weather,
 )
 from model.exposure.constant import ColdDraws, beyond_warm, is_plain, log_factor_per_c
-from model.exposure.damage import ClockDraws, ExposureClock, chill_rate, damage_rate, log_warm_rate
+from model.exposure.damage import ClockDraws, log_warm_rate
 from model.exposure.fixed_time import FixedTimeJourneys, damage_of_hours
 from model.exposure.journey import DEFAULT_WAIT_H, Exposure, StreetAir, expose, leg_ends
 from model.exposure.measured import Measured
@@ -41,7 +41,6 @@ __all__ = [
     "ClockDraws",
     "ColdDraws",
     "Exposure",
-    "ExposureClock",
     "ExposureTable",
     "FixedTimeJourneys",
     "Forecast",
@@ -53,12 +52,10 @@ __all__ = [
     "beyond_warm",
     "binned_degrees_below",
     "binned_rates",
-    "chill_rate",
     "conductance_w_per_k",
     "constant_log_days",
     "daily_swing",
     "damage_of_hours",
-    "damage_rate",
     "expose",
     "inside_air",
     "interpolate_months",

@@ -33,15 +33,15 @@ class ColdDraws(NamedTuple):
     Attributes
     ----------
     threshold_c, chill_per_day_c : (draws,)
-    at_threshold : (draws,)
-        The warm rate there, which stays below it.
+    chill_relative : (draws,)
+        The second as a part of the warm rate at the threshold, which stays below it.
     warmest_threshold_c : float
         Of all draws: above it no draw is cold.
     """
 
     threshold_c: SingleArray
     chill_per_day_c: SingleArray
-    at_threshold: SingleArray
+    chill_relative: SingleArray
     warmest_threshold_c: float
 
     @classmethod
@@ -49,7 +49,7 @@ class ColdDraws(NamedTuple):
         """Return those of one of the genera of a clock."""
         threshold, chill = clock.threshold_c[genus], clock.chill_per_day_c[genus]
         at_threshold = np.exp(log_warm_rate(threshold, clock.log_q10))
-        rows = (row.astype(np.float32) for row in (threshold, chill, at_threshold))
+        rows = (row.astype(np.float32) for row in (threshold, chill, chill / at_threshold))
         return cls(*rows, float(threshold.max()))
 
 
@@ -64,16 +64,18 @@ def beyond_warm(
     log_q1: SingleArray,
     threshold_c: SingleArray,
     chill_per_day_c: SingleArray,
-    at_threshold: SingleArray,
+    chill_relative: SingleArray,
 ) -> tuple[SingleArray, SingleArray]:
     """Return the log of the damage rate less that of the warm rate at its temperature, and the chilling part.
+
+    Below the threshold the first is log Q1 x degrees below + log(1 + relative chill rate x degrees below), and 0 above.
 
     Parameters
     ----------
     temperature_c : (lines,)
     log_q1 : (draws,)
         From `log_factor_per_c`.
-    threshold_c, chill_per_day_c, at_threshold : (lines, draws)
+    threshold_c, chill_per_day_c, chill_relative : (lines, draws)
 
     Returns
     -------
@@ -81,16 +83,16 @@ def beyond_warm(
         The second in equivalent days a day.
     """
     inside = temperature_c.astype(np.float32)[:, None]
-    warm = (inside - np.float32(REFERENCE_C)) * log_q1
     below = degrees_below(inside, threshold_c)
     chill = chill_per_day_c * below
-    beyond = chill + at_threshold
+    beyond = chill_relative * below
+    beyond += np.float32(1.0)
     np.log(beyond, out=beyond)
-    beyond -= warm
-    beyond[below == 0.0] = 0.0
+    below *= log_q1
+    beyond += below
     extreme = extreme_rate(temperature_c).astype(np.float32)
     if extreme.any():
         rows = np.flatnonzero(extreme)
-        rate = np.exp(warm[rows] + beyond[rows]) + extreme[rows, None]
-        beyond[rows] = np.log(rate) - warm[rows]
+        warm = (inside[rows] - np.float32(REFERENCE_C)) * log_q1
+        beyond[rows] = np.log(np.exp(warm + beyond[rows]) + extreme[rows, None]) - warm
     return beyond, chill

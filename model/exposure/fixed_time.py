@@ -31,15 +31,17 @@ class FixedTimeJourneys:
     def __init__(self, legs: Sequence[Leg], streets: dict[str, StreetAir], box: Box) -> None:
         """Take the air of at least as many hours as the longest journey, rounded up."""
         self._legs, self._box = legs, box
-        self._places = list(streets)
         hours = len(next(iter(streets.values())).mean_c)
         aired = [leg_air(leg, streets[leg.place], hours) for leg in legs]
         self._base_c = np.stack([base for base, _ in aired], axis=1)
         self._weight = np.array([weight for _, weight in aired])
-        self._place_of_leg = np.array([self._places.index(leg.place) for leg in legs])
+        self._place_of_leg = np.array([list(streets).index(leg.place) for leg in legs])
+        self._warming, cooling = box.rises_c(hours)
+        self._rise = self._warming + cooling
         self._day = np.stack([air.day for air in streets.values()])
-        self._anomaly_c = [air.anomaly_c.astype(np.float32) for air in streets.values()]
-        self._n_days = max(len(anomaly) for anomaly in self._anomaly_c)
+        anomalies = [air.anomaly_c.astype(np.float32) for air in streets.values()]
+        self._first_row = np.cumsum([1, *(len(anomaly) for anomaly in anomalies[:-1])])
+        self._anomaly_c = np.concatenate([np.ones((1, anomalies[0].shape[1]), dtype=np.float32), *anomalies])
 
     def inside(self, total_days: float) -> SingleArray | None:
         """Return the mean inside of each hour until the box is opened, (hours, draws); None if a heat pack freezes."""
@@ -48,25 +50,25 @@ class FixedTimeJourneys:
         hour = np.arange(n)
         leg = np.searchsorted(ends[:-1], hour.astype(np.float32) + np.float32(0.5), side="right")
         place = self._place_of_leg[leg]
-        codes, of_hour = np.unique(place * self._n_days + self._day[place, hour], return_inverse=True)
+        rows = self._first_row[place] + self._day[place, hour]
+        changes = np.flatnonzero(rows[1:] != rows[:-1]) + 1
         # Column 0 is the course without anomalies, each other the anomaly of a day at a place.
-        outside = np.zeros((n, 1 + len(codes)))
+        outside = np.zeros((n, 2 + len(changes)))
         outside[:, 0] = self._base_c[hour, leg]
-        outside[hour, 1 + of_hour] = self._weight[leg]
+        outside[hour, 1 + np.searchsorted(changes, hour, side="right")] = self._weight[leg]
         start = outside[0].copy()
-        warming, cooling = self._box.rises_c(n)
-        outside[:, 0] += warming + cooling
-        anomalies = np.ones((1 + len(codes), self._anomaly_c[0].shape[1]), dtype=np.float32)
-        for row, code in enumerate(codes.tolist(), 1):
-            anomalies[row] = self._anomaly_c[code // self._n_days][code % self._n_days]
+        outside[:, 0] += self._rise[:n]
+        anomalies = self._anomaly_c.take(np.concatenate([[0], rows[:1], rows[changes]]), axis=0)
         means, starts = _followed(outside, start, self._box)
-        warmed = np.count_nonzero(warming[: int(np.ceil(24.0 * total_days))])
+        warmed = int(np.count_nonzero(self._warming[:n]))
         if warmed and _product(starts[:warmed], anomalies).min() <= PACK_FREEZES_C:
             return None
         return _product(means, anomalies)
 
 
-def damage_of_hours(inside_c: SingleArray, duration_h: float, log_q1: SingleArray, cold: ColdDraws) -> tuple[SingleArray, ...]:
+def damage_of_hours(
+    inside_c: SingleArray, duration_h: float, log_q1: SingleArray, cold: ColdDraws
+) -> tuple[SingleArray, ...]:
     """Return equivalent days and chill dose, (draws,) each, of hours of air inside.
 
     Parameters
@@ -78,21 +80,23 @@ def damage_of_hours(inside_c: SingleArray, duration_h: float, log_q1: SingleArra
         From `constant.log_factor_per_c`.
     cold : ColdDraws
     """
-    counted = np.clip(duration_h - np.arange(len(inside_c)), 0.0, 1.0).astype(np.float32)
-    rate = (inside_c - np.float32(REFERENCE_C)) * log_q1
+    counted = np.minimum(duration_h - np.arange(len(inside_c)), 1.0).astype(np.float32)
+    # Rates are those relative to 0 °C until the end, which spares a subtraction an hour.
+    rate = inside_c * log_q1
     np.exp(rate, out=rate)
-    days = counted @ rate
+    warm = counted @ rate
     coldest = inside_c.min(axis=1)
-    dose = np.zeros_like(days)
     below = np.flatnonzero(coldest < cold.warmest_threshold_c)
+    dose = np.zeros_like(warm)
     if len(below):
         hours = slice(int(below[0]), int(below[-1]) + 1)
-        degrees = cold.threshold_c - inside_c[hours]
+        degrees = np.subtract(cold.threshold_c, inside_c[hours])
         np.maximum(degrees, 0.0, out=degrees)
         dose = cold.chill_per_day_c * (counted[hours] @ degrees)
-        withheld = np.subtract(cold.at_threshold, rate[hours], out=degrees)
+        withheld = np.subtract(np.exp(cold.threshold_c * log_q1), rate[hours])
         np.maximum(withheld, 0.0, out=withheld)
-        days += counted[hours] @ withheld + dose
+        warm += counted[hours] @ withheld
+    days = warm * np.exp(np.float32(-REFERENCE_C) * log_q1) + dose
     if coldest.min() < FREEZE_C or inside_c.max() > HEAT_ONSET_C:
         days += counted @ np.broadcast_to(extreme_rate(inside_c), rate.shape)
     return days / np.float32(24.0), dose / np.float32(24.0)

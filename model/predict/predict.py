@@ -31,7 +31,7 @@ from model.plant import (
     spoilt_hazards,
     time_predictor,
 )
-from model.predict.late_loss import LateLossDraws, draw_late_loss
+from model.predict.late_loss import LEAST_LOG_CHANCE, LateLossDraws, draw_late_loss
 from model.prior import BLOCK, ParameterDraws, draw_prior, stratified_normals
 from model.quadrature import SCORE_P90, even_nodes
 from model.reference import CONSTANTS, Genus, Reference
@@ -299,8 +299,8 @@ class MarginalChances:
     """Chances of a plant in a box not yet seen, averaged over shipment and line effects and over being lost whole.
 
     Each draw has its own sd of the two together, and as many even nodes as that needs (`quadrature.even_nodes`): errors
-    stay below 1e-3 for any sd up to 4. The average is taken in single precision, which adds less than 1e-6 and halves the
-    time of large requests. It takes least for draws in `node_order`.
+    stay below 1e-3 for any sd up to 4. The average is taken in single precision, which adds less than 1e-6 and halves
+    the time of large requests. It takes least for draws in `node_order`.
     """
 
     def __init__(self, draws: PosteriorDraws) -> None:
@@ -311,25 +311,23 @@ class MarginalChances:
             (kept * np.exp(-spoilt)).astype(np.float32) for spoilt in spoilt_hazards(parameters.h0)
         )
         self._lost_healthy = (parameters.lost * CONSTANTS.lost_healthy).astype(np.float32)
-        self._lost_alive = (parameters.lost * (1.0 - CONSTANTS.lost_dead)).astype(np.float32)
+        self._most_dead = (1.0 - parameters.lost * (1.0 - CONSTANTS.lost_dead)).astype(np.float32)
 
     def __call__(self, eta: Array | SingleArray) -> tuple[SingleArray, SingleArray]:
         """Return P(healthy) and P(dead), shape of `eta`, (..., draws)."""
-        # A hazard beyond single precision is death for certain.
-        with np.errstate(over="ignore"):
-            hazard = np.negative(np.exp(eta.astype(np.float32))).reshape(-1, eta.shape[-1])
-            healthy, dead = np.empty_like(hazard), np.empty_like(hazard)
+        flat = eta.astype(np.float32, copy=False).reshape(-1, eta.shape[-1])
+        healthy, dead = np.empty_like(flat), np.empty_like(flat)
+        with np.errstate(over="ignore"):  # a hazard beyond single precision is death for certain
+            hazard = np.exp(flat)
             for start in range(0, len(hazard), ROWS_AT_ONCE):
                 rows = slice(start, start + ROWS_AT_ONCE)
                 for group in self._groups:
-                    averages = group.averages(hazard[rows, group.members])
-                    healthy[rows, group.members], dead[rows, group.members] = averages[:, 0], averages[:, 1]
-        # Of the boxes that are not lost whole: dead is still the share alive.
-        healthy *= self._not_spoilt
-        dead *= self._not_spoilt_dead
+                    own, averages = group.members, group.averages(hazard[rows, group.members])
+                    # Of the boxes that are not lost whole: dead is still the share alive, less than 0.
+                    healthy[rows, own] = averages[:, 0] * self._not_spoilt[own]
+                    dead[rows, own] = averages[:, 1] * self._not_spoilt_dead[own]
         healthy += self._lost_healthy
-        dead += self._lost_alive
-        np.subtract(np.float32(1.0), dead, out=dead)
+        dead += self._most_dead
         return healthy.reshape(eta.shape), dead.reshape(eta.shape)
 
 
@@ -348,8 +346,8 @@ def _by_node_count(sd: Array) -> list[NDArray[np.intp]]:
 class _NodeGroup:
     """Draws averaged over equally many nodes.
 
-    `factors` on the hazard, (2 nodes, members), are those of being healthy, then those of being alive; `weights`,
-    (2, 2 nodes), take the averages of both.
+    `factors` on the hazard, (2 nodes, members) and negative, are those of being healthy, then those of being alive;
+    `weights`, (2, 2 nodes), take the average of the first and minus that of the second.
     """
 
     members: NDArray[np.intp] | slice
@@ -363,12 +361,13 @@ class _NodeGroup:
         factors = np.concatenate(clock_hazards(np.exp(nodes[:, None] * sd[members]), delta[members]))
         together = slice(int(members[0]), int(members[-1]) + 1)
         lie_together = np.array_equal(members, np.arange(together.start, together.stop))
-        both = np.kron(np.eye(2), weights)
-        return cls(together if lie_together else members, both.astype(np.float32), factors.astype(np.float32))
+        both = np.kron(np.diag([1.0, -1.0]), weights)
+        return cls(together if lie_together else members, both.astype(np.float32), -factors.astype(np.float32))
 
-    def averages(self, negative_hazard: SingleArray) -> SingleArray:
-        """Return the chances of being healthy and of being alive, (rows, 2, members), of hazards (rows, members)."""
-        work = negative_hazard[:, None] * self.factors
+    def averages(self, hazard: SingleArray) -> SingleArray:
+        """Return the chance of being healthy and minus that of being alive, (rows, 2, members), of (rows, members)."""
+        work = hazard[:, None] * self.factors
+        np.maximum(work, LEAST_LOG_CHANCE, out=work)
         np.exp(work, out=work)
         averages: SingleArray = np.matmul(self.weights, work)
         return averages

@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import integrate, stats
 
-from model.predict.late_loss import BOX_SD, LateLossDraws, draw_late_loss
+from model.predict.late_loss import BOX_SD, KeptChances, LateLossDraws, draw_late_loss
 from model.reference.tables import load_reference
 
 RULES = load_reference().late_loss_rules
@@ -32,6 +32,14 @@ def test_chance_is_the_average_over_boxes(dose: float) -> None:
     eta = float(draw.intercept[0] + draw.slope[0] * np.log(1.0 + dose))
     expected = integrate.quad(lambda z: -np.expm1(-np.exp(eta + BOX_SD * z)) * stats.norm.pdf(z), -10, 10)[0]
     assert draw.chance(np.array([dose]))[0] == pytest.approx(expected, abs=0.002)
+
+
+def test_what_is_kept_of_many_lines_is_one_less_the_chance() -> None:
+    """In single precision, to doses that no plant outlives."""
+    doses = np.array([0.0, 1e-4, 0.3, 5.0, 80.0, 1e4])[:, None] * np.ones(N)
+    kept = KeptChances(DRAWS)
+    np.testing.assert_allclose(kept(doses.astype(np.float32)), 1.0 - DRAWS.chance(doses), atol=1e-6)
+    np.testing.assert_allclose(kept.unchilled, 1.0 - DRAWS.chance(np.zeros(N)), atol=1e-6)
 
 
 def test_ranges_of_the_rules_come_back_as_80_percent_intervals() -> None:
