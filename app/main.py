@@ -25,6 +25,7 @@ from app.http import (
     keys_needed,
 )
 from app.page import PREFIX, Compressed
+from app.risk import KnownAnswers
 from app.routes import (
     calendars,
     claims,
@@ -94,7 +95,7 @@ def create_app(settings: Settings) -> FastAPI:
         redoc_url=None,
         redirect_slashes=False,
     )
-    app.state.settings, app.state.metrics = settings, Metrics()
+    app.state.settings, app.state.metrics, app.state.known_risk = settings, Metrics(), KnownAnswers()
     add_problem_handlers(app)
     app.add_middleware(BodyLimits, of_path={shipments.IMPORT_PATH: shipments.CSV_LIMIT_BYTES})
     app.add_middleware(NeedsKey, limits=RateLimits(settings.key_calls_a_minute), wrong=WrongKeys())

@@ -115,7 +115,7 @@ MAY_IMPORT: dict[str, set[str]] = {
         "app.boxes", "app.outlook", "app.claims", "app.learned", "app.lessons", "app.sellers", "app.doubts",
     },
     "app.main": {
-        "app.clock", "app.settings", "app.http", "app.routes", "app.page", "app.store", "app.serving",
+        "app.clock", "app.settings", "app.http", "app.routes", "app.page", "app.store", "app.serving", "app.risk",
         "app.track_record",
     },
     "app.cli": {

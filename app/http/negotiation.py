@@ -1,12 +1,21 @@
 """Whether a call asks for a page or for data (RFC 9110, section 12.5.1)."""
 
-HTML, JSON = ("text", "html"), ("application", "json")
+HTML, CSV, JSON = ("text", "html"), ("text", "csv"), ("application", "json")
 
 
 def prefers_html(accept: str) -> bool:
     """Whether an Accept header names HTML and does not name JSON with at least the same weight."""
-    html, json = _named_weight(accept, HTML), _named_weight(accept, JSON)
-    return html is not None and html > 0 and (json is None or html > json)
+    return _prefers(accept, HTML)
+
+
+def prefers_csv(accept: str) -> bool:
+    """Whether an Accept header names CSV itself, not any text, and not JSON with at least the same weight."""
+    return "text/csv" in accept.lower() and _prefers(accept, CSV)
+
+
+def _prefers(accept: str, wanted: tuple[str, str]) -> bool:
+    own, json = _named_weight(accept, wanted), _named_weight(accept, JSON)
+    return own is not None and own > 0 and (json is None or own > json)
 
 
 def _named_weight(accept: str, wanted: tuple[str, str]) -> float | None:

@@ -65,7 +65,8 @@ class Operation:
 
     The example of an operation on `records` depends on what was recorded before, so it is checked against the models
     and not by making the call again. `request_text` and `answer_text` are media types of bodies that are not JSON;
-    `other_status` is that of the same answer on another occasion.
+    `other_status` is that of the same answer on another occasion, `other_text` the type in which it may be asked for,
+    `not_modified` whether a caller that has it already is told so. The parameters of its example are its `query`.
     """
 
     answer: type[BaseModel] | None
@@ -75,6 +76,8 @@ class Operation:
     request_text: str | None = None
     answer_text: str | None = None
     other_status: int | None = None
+    other_text: str | None = None
+    not_modified: bool = False
 
 
 KEYS = {
@@ -91,6 +94,7 @@ KEYS = {
 
 OPERATIONS = {
     "risk": Operation(RiskAnswer, RiskRequest),
+    "risk_of_one": Operation(RiskAnswer, other_text=CSV_TYPE, not_modified=True),
     "compare": Operation(CompareAnswer, CompareRequest),
     "hold": Operation(HoldAnswer, HoldRequest),
     "order_size": Operation(OrderSizeAnswer, OrderSizeRequest),
@@ -151,6 +155,8 @@ def declared(name: str) -> dict[str, Any]:
     answer: dict[str, Any] = {"description": "The answer"}
     if operation.answer is not None or operation.answer_text is not None:
         answer["content"] = _content(operation.answer, operation.answer_text or "application/json")
+    if operation.other_text is not None:
+        answer["content"] |= _content(None, operation.other_text)
     statuses = [status for status in (operation.status, operation.other_status) if status is not None]
     declaration: dict[str, Any] = {
         "operation_id": name,
@@ -158,6 +164,7 @@ def declared(name: str) -> dict[str, Any]:
         "status_code": operation.status,
         "responses": {
             **dict.fromkeys(statuses, answer),
+            **({304: {"description": "The same as the caller has"}} if operation.not_modified else {}),
             "default": {"description": "A refusal", "content": _content(ProblemBody, MEDIA_TYPE)},
         },
     }
@@ -204,6 +211,9 @@ def openapi_document(app: FastAPI) -> dict[str, Any]:
             if path.startswith("/v1/"):
                 operation["security"] = [{}, {"key": []}]
             example = examples().get(operation["operationId"], {})
+            for parameter in operation.get("parameters", ()):
+                if parameter["name"] in example.get("query", {}):
+                    parameter["example"] = example["query"][parameter["name"]]
             if "request" in example:
                 preferred(operation["requestBody"]["content"])["example"] = example["request"]
             if "answer" in example:

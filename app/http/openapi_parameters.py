@@ -3,7 +3,15 @@
 from dataclasses import dataclass, field
 from typing import Any, Literal, get_args
 
-from app.schemas import ShipmentState
+from app.schemas import (
+    RISK_COLUMNS,
+    RISK_FORMATS,
+    ContainerCode,
+    RootsCode,
+    SellerKind,
+    ServiceCode,
+    ShipmentState,
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,7 +46,37 @@ PAGE = (
     Parameter("cursor", "query", "the next_cursor of the page before"),
 )
 
+_NUMBER, _INTEGER = {"type": "number"}, {"type": "integer"}
+ONE_LINE = (
+    Parameter("genus", "query", "botanical genus; required"),
+    Parameter("transit_days", "query", "closing the box to opening it; required", _NUMBER),
+    Parameter("inside_c", "query", "air in the box, °C; or origin and destination, or min_c and max_c", _NUMBER),
+    Parameter("origin", "query", "seasonal normals along the lane, with destination, service and ship_date: IATA code"),
+    Parameter("destination", "query", "IATA code"),
+    Parameter("min_c", "query", "outside air, the same each day, with max_c: its lowest, °C", _NUMBER),
+    Parameter("max_c", "query", "its highest, °C", _NUMBER),
+    Parameter("cultivar", "query", "a name"),
+    Parameter("seller", "query", "a name"),
+    Parameter("seller_kind", "query", "a prior for a seller without a record", {"enum": list(get_args(SellerKind))}),
+    Parameter("service", "query", "how the box travels", {"enum": list(get_args(ServiceCode))}),
+    Parameter("container", "query", "foam_box unless given", {"enum": list(get_args(ContainerCode))}),
+    Parameter("roots", "query", "damp_wrap unless given", {"enum": list(get_args(RootsCode))}),
+    Parameter("heat_pack_hours", "query", "rating of one heat pack, hours", _NUMBER),
+    Parameter("heat_packs", "query", "1 unless given where heat_pack_hours is over 0", _INTEGER),
+    Parameter("cold_packs", "query", "ice packs", _INTEGER),
+    Parameter("ship_date", "query", "local date at origin, YYYY-MM-DD"),
+    Parameter("format", "query", "csv or json; by the header Accept unless given", {"enum": list(RISK_FORMATS)}),
+    Parameter(
+        "only",
+        "query",
+        f"of CSV: some columns, with commas between, of {', '.join(RISK_COLUMNS)}; then without names",
+    ),
+    Parameter("header", "query", "of CSV: whether the names stand in a row before", {"type": "boolean"}),
+    Parameter("If-None-Match", "header", "the ETag of an answer that is there already: 304 if it is still the same"),
+)
+
 PARAMETERS: dict[str, tuple[Parameter, ...]] = {
+    "risk_of_one": ONE_LINE,
     "record_seller": (IF_MATCH, IF_NONE_MATCH),
     "plan_shipment": (IDEMPOTENCY_KEY,),
     "shipments": PAGE,

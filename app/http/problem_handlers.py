@@ -40,6 +40,17 @@ def problem_response(problem: Problem, headers: Mapping[str, str] | None = None)
     return Response(problem.body(), status_code=problem.http_status, headers=said, media_type=MEDIA_TYPE)
 
 
+def csv_refusal(problem: Problem, headers: Mapping[str, str]) -> Response:
+    """Return the answer that states a problem in one line of CSV, for who reads it in a cell or a browser."""
+    said = problem_response(problem, headers)
+    line = " ".join(f"error: {'; '.join(problem.lines())}".split()).replace('"', '""')
+    del said.headers["content-length"], said.headers["content-type"]
+    media_type = "text/csv; charset=utf-8; header=absent"
+    return Response(
+        f'"{line}"'.encode(), status_code=said.status_code, headers=dict(said.headers), media_type=media_type
+    )
+
+
 async def _on_problem(_request: Request, problem: Exception) -> Response:
     assert isinstance(problem, Problem)  # noqa: S101 - registered for this class only
     if isinstance(problem, StoreUnavailable):

@@ -120,7 +120,7 @@ class Lines:
         return effects
 
     def cold(self, rows: Indices) -> tuple[SingleArray, SingleArray, SingleArray]:
-        """Return the threshold of each line's genus and the chill rate below it, absolute and relative, (rows, draws)."""
+        """Return threshold of each line's genus and chill rate below it, absolute and relative, (rows, draws)."""
         at = self._cold[rows]
         threshold, chill, relative = (row.take(at, axis=0) for row in self._cold_rows)
         return threshold, chill, relative

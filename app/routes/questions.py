@@ -10,9 +10,10 @@ from pydantic import BaseModel
 from app.batch import answer_forecast, stored_seller, with_seller
 from app.comparing import answer_compare, answer_hold, answer_order_size, answer_wish_list, answer_worth_knowing
 from app.doubts import doubtful_records
-from app.http import declared, exchange, in_worker, pools_of
+from app.http import csv_refusal, declared, exchange, in_worker, is_known, pools_of, prefers_csv
 from app.learned import answer_model, written_names
-from app.risk import answer_risk
+from app.problems import Problem
+from app.risk import KnownAnswers, answer_one, answer_risk, etag_of
 from app.schemas import (
     Assumed,
     Batch,
@@ -24,16 +25,21 @@ from app.schemas import (
     PackingsAnswer,
     PlacesAnswer,
     RequestBody,
+    RiskParameters,
     RiskRequest,
     ServicesAnswer,
     WishListRequest,
     WorthKnowingRequest,
+    read_risk_parameters,
+    wants_csv,
 )
 from app.serving import Engine, held_version
 from app.serving import reference_lists as reference
 
 # Bodies of one query with all its fields, or of so few short ones that they take a quarter of a second at most.
 QUICK_BYTES = 512
+NOT_MODIFIED = 304
+VARY = {"Vary": "Accept"}
 
 router = APIRouter()
 Batched = TypeVar("Batched", bound=Batch)
@@ -61,6 +67,40 @@ async def _listed(request: Request, work: Callable[[Engine], BaseModel]) -> Resp
 async def risk(request: Request) -> Response:
     """The chances of up to 10,000 lines of plants, in the order asked."""
     return await exchange(request, RequestBody(RiskRequest), answer_risk, quick_bytes=QUICK_BYTES)
+
+
+@router.get("/v1/risk", **declared("risk_of_one"))
+async def risk_of_one(request: Request) -> Response:
+    """The chances of one line of plants, by parameters of the address: as the POST answers it, or as a row of CSV.
+
+    A spreadsheet's cell can ask so, with ``format=csv``. The answer has an ``ETag`` that changes with the model; asked
+    with it in ``If-None-Match`` the same is answered 304.
+    """
+    accepts_csv = prefers_csv(", ".join(request.headers.getlist("accept")))
+    pairs = request.query_params.multi_items()
+    if not wants_csv(pairs, accepts_csv):
+        return await _one_line(request, read_risk_parameters(pairs))
+    try:
+        return await _one_line(request, read_risk_parameters(pairs, accepts_csv=True))
+    except Problem as problem:
+        return csv_refusal(problem, VARY)
+
+
+async def _one_line(request: Request, asked: RiskParameters) -> Response:
+    state = request.app.state
+    engine: Engine = state.active.engine
+    known: KnownAnswers = state.known_risk
+    headers = {"ETag": etag_of(asked, engine), "Cache-Control": "private, no-cache"} | VARY
+    if is_known(request.headers, headers["ETag"]):
+        return Response(status_code=NOT_MODIFIED, headers=headers)
+    content = known.get(headers["ETag"])
+    if content is None:
+        content = await pools_of(request).quick.run(request, lambda: answer_one(asked, engine))
+        known.keep(headers["ETag"], content)
+    if asked.csv is None:
+        return Response(content, headers=headers, media_type="application/json")
+    header = "present" if asked.csv.header else "absent"
+    return Response(content, headers=headers, media_type=f"text/csv; charset=utf-8; header={header}")
 
 
 @router.post("/v1/compare", **declared("compare"))

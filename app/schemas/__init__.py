@@ -102,6 +102,15 @@ from app.schemas.risk import (
     RiskQuery,
     RiskRequest,
 )
+from app.schemas.risk_parameters import (
+    RISK_COLUMNS,
+    RISK_FORMATS,
+    CsvForm,
+    RiskParameters,
+    by_parameter,
+    read_risk_parameters,
+    wants_csv,
+)
 from app.schemas.sellers import (
     BuyersAnswers,
     Claims,
@@ -175,6 +184,8 @@ __all__ = [
     "LOGGER_SUMMARY",
     "MAX_READINGS",
     "MOMENT_WORDS",
+    "RISK_COLUMNS",
+    "RISK_FORMATS",
     "AgainstFirst",
     "ArrivalAnswer",
     "ArrivalChance",
@@ -202,6 +213,7 @@ __all__ = [
     "ContainerRow",
     "CountDraws",
     "CoverageRow",
+    "CsvForm",
     "DailyTemperature",
     "DayWeather",
     "DelayedBoxes",
@@ -294,6 +306,7 @@ __all__ = [
     "ReliabilityRow",
     "RequestBody",
     "RiskAnswer",
+    "RiskParameters",
     "RiskQuery",
     "RiskRequest",
     "RootsCode",
@@ -343,9 +356,12 @@ __all__ = [
     "WorthFound",
     "WorthKnowingAnswer",
     "WorthKnowingRequest",
+    "by_parameter",
     "either",
     "expected",
     "plant_key",
+    "read_risk_parameters",
     "resolve",
     "temperature_faults",
+    "wants_csv",
 ]

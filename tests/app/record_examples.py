@@ -43,7 +43,8 @@ def paths(client: Client) -> dict[str, tuple[str, str]]:
 def answer_to(client: Client, name: str, example: dict[str, Any]) -> Any:
     """Return the answer to an example as it is recorded."""
     method, path = paths(client)[name]
-    response = client.request(method, path, **({"json": example["request"]} if "request" in example else {}))
+    body = {"json": example["request"]} if "request" in example else {}
+    response = client.request(method, path, params=example.get("query"), **body)
     response.raise_for_status()
     answer = response.json()
     if method == "GET":
