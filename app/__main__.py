@@ -43,6 +43,7 @@ def _parser() -> argparse.ArgumentParser:
     serve = commands.add_parser("serve", help="serve the HTTP API")
     serve.add_argument("--host", help="127.0.0.1 unless given; an address that others can reach needs a key first")
     serve.add_argument("--port", type=int, help="8000 unless given")
+    serve.add_argument("--workers", type=int, metavar="N", help="so many processes answer, 1 unless given: one a core")
     serve.add_argument("--database-url", metavar="URL", help=DATABASE_HELP)
     demo = commands.add_parser("demo", help="answer for an invented batch, then serve")
     demo.add_argument("--no-serve", action="store_true", help="only print")
@@ -144,7 +145,8 @@ def run(arguments: argparse.Namespace) -> None:
         If a file, a setting or a request cannot be used.
     """
     if arguments.command == "serve":
-        _serve(_settings(host=arguments.host, port=arguments.port, database_url=arguments.database_url))
+        given = {name: getattr(arguments, name) for name in ("host", "port", "workers", "database_url")}
+        _serve(_settings(**given))
         return
     if arguments.command in ("import", "export"):
         _ledger(arguments)

@@ -66,6 +66,8 @@ class Settings(BaseSettings):
     host: Annotated[str, Field(min_length=1)] = "127.0.0.1"
     """An address that other computers can reach needs at least one key in the ledger: see `app.cli.key_commands`."""
     port: Annotated[int, Field(ge=0, le=65_535)] = 8000
+    workers: Annotated[int, Field(ge=1, le=64)] = 1
+    """Processes that answer at the port, each a whole server on the same ledger."""
     database_url: Annotated[str, AfterValidator(_known_database), Field(repr=False)] = "sqlite:///transit.db"
     refit_draws: Annotated[int | None, Field(ge=1024, le=65_536)] = None
     """Draws weighed in a refit: fewer are faster and rougher. By the size of the ledger unless given."""

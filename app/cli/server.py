@@ -4,6 +4,7 @@ import asyncio
 import logging
 import os
 import sys
+from collections.abc import Callable
 from contextlib import suppress
 from socket import socket
 from threading import Timer
@@ -13,6 +14,7 @@ import uvicorn
 from fastapi import FastAPI
 from uvicorn.protocols.http.h11_impl import H11Protocol
 
+from app.cli.workers import Workers
 from app.log_lines import log_config
 from app.main import create_app
 from app.settings import Settings
@@ -82,10 +84,16 @@ class PunctualServer(uvicorn.Server):
     thread that is still held up after `STOP_SECONDS`, by a lock of the ledger for instance, is left.
     """
 
-    def __init__(self, config: uvicorn.Config, app: FastAPI) -> None:
-        """Take the application that `config` serves."""
+    def __init__(self, config: uvicorn.Config, app: FastAPI, on_start: Callable[[], object] = lambda: None) -> None:
+        """Take the application that `config` serves, and what to do once it answers."""
         super().__init__(config)
-        self._app = app
+        self._app, self._on_start = app, on_start
+
+    async def startup(self, sockets: list[socket] | None = None) -> None:
+        """Begin to answer."""
+        await super().startup(sockets)
+        if self.started:
+            self._on_start()
 
     def handle_exit(self, sig: int, frame: FrameType | None) -> None:
         """Begin to stop, and count the time."""
@@ -109,9 +117,20 @@ class PunctualServer(uvicorn.Server):
 
 
 def serve(settings: Settings) -> None:
-    """Serve until stopped."""
+    """Serve until stopped, in as many processes as the settings say."""
+    if settings.workers > 1:
+        _serve_by_workers(settings)
+        return
     app = create_app(settings)
-    config = uvicorn.Config(
+    server = PunctualServer(_config(settings, app), app)
+    with suppress(KeyboardInterrupt):
+        server.run()
+    if not server.started:
+        sys.exit(NOT_STARTED)
+
+
+def _config(settings: Settings, app: FastAPI) -> uvicorn.Config:
+    return uvicorn.Config(
         app,
         host=settings.host,
         port=settings.port,
@@ -125,8 +144,21 @@ def serve(settings: Settings) -> None:
         timeout_keep_alive=KEEP_ALIVE_SECONDS,
         timeout_graceful_shutdown=GRACE_SECONDS,
     )
-    server = PunctualServer(config, app)
+
+
+def _serve_by_workers(settings: Settings) -> None:
+    """Listen, and leave the answers to other processes; this one holds no model and opens no ledger."""
+    listening = _config(settings, FastAPI()).bind_socket()
+    with listening:
+        if not Workers(serve_at, (settings, listening), settings.workers).run():
+            sys.exit(NOT_STARTED)
+
+
+def serve_at(settings: Settings, listening: socket, answers: Callable[[], object]) -> None:
+    """Serve at a socket until stopped, in a worker process; `answers` is called once it answers."""
+    app = create_app(settings)
+    server = PunctualServer(_config(settings, app), app, on_start=answers)
     with suppress(KeyboardInterrupt):
-        server.run()
+        server.run([listening])
     if not server.started:
         sys.exit(NOT_STARTED)

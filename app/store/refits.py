@@ -66,7 +66,8 @@ def queue_refit(connection: Connection, *, now: datetime, by_itself: bool = Fals
     """Return the refit that waits for its turn and whether it is new, in a write transaction.
 
     One that waits already will see the ledger as it is when its turn comes, so a second would find nothing new; it
-    counts as asked for once anybody asks.
+    counts as asked for once anybody asks. One that nobody asks for does not wait behind one that runs: of servers
+    that look at the same moment the slower would begin it a second time.
     """
     fail_dead(connection, now=now)
     waiting = connection.execute(select(*_COLUMNS).where(refits.c.state == QUEUED)).first()
@@ -74,6 +75,9 @@ def queue_refit(connection: Connection, *, now: datetime, by_itself: bool = Fals
         if not by_itself:
             connection.execute(update(refits).where(refits.c.id == waiting.id).values(by_itself=False))
         return Refit(*waiting)._replace(by_itself=waiting.by_itself and by_itself), False
+    running = connection.execute(select(*_COLUMNS).where(refits.c.state == RUNNING)).first()
+    if running is not None and by_itself:
+        return Refit(*running), False
     refit = Refit(f"r{secrets.token_hex(12)}", QUEUED, None, None, now, None, now, None, by_itself)
     connection.execute(insert(refits).values(**refit._asdict()))
     return refit, True

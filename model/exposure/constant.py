@@ -49,8 +49,8 @@ class ColdDraws(NamedTuple):
         """Return those of one of the genera of a clock."""
         threshold, chill = clock.threshold_c[genus], clock.chill_per_day_c[genus]
         at_threshold = np.exp(log_warm_rate(threshold, clock.log_q10))
-        rows = (row.astype(np.float32) for row in (threshold, chill, chill / at_threshold))
-        return cls(*rows, float(threshold.max()))
+        rows = [row.astype(np.float32) for row in (threshold, chill, chill / at_threshold)]
+        return cls(rows[0], rows[1], rows[2], float(threshold.max()))
 
 
 def is_plain(temperature_c: NDArray[np.float64], warmest_threshold_c: NDArray[np.float64]) -> NDArray[np.bool_]:

@@ -60,9 +60,9 @@ def log_warm_rate(temperature_c: Either, log_factor: Either, *, step_c: float = 
     return log_factor * ((temperature_c - REFERENCE_C) / step_c)
 
 
-def degrees_below(temperature_c: Array, threshold_c: Array) -> Array:
+def degrees_below(temperature_c: Either, threshold_c: Either) -> Either:
     """Return how far temperatures lie below a chilling threshold, °C; 0 above it."""
-    degrees: Array = np.maximum(threshold_c - temperature_c, 0.0)
+    degrees: Either = np.maximum(threshold_c - temperature_c, 0.0)
     return degrees
 
 

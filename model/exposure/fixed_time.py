@@ -132,5 +132,6 @@ def _steps(decay: float) -> tuple[Array, Array]:
     """Return what the air at each hour's start takes from the hours before it, and what it keeps of the first start."""
     after = np.arange(HOURS_AT_ONCE + 1)
     since = after[:, None] - 1 - after[None, :-1]
-    taken = np.where(since >= 0, (1.0 - decay) * decay ** np.maximum(since, 0), 0.0)
-    return taken, decay**after
+    taken: Array = np.where(since >= 0, (1.0 - decay) * decay ** np.maximum(since, 0), 0.0)
+    kept: Array = np.power(decay, after, dtype=np.float64)
+    return taken, kept

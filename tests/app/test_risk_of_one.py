@@ -1,4 +1,4 @@
-"""One line of plants by the parameters of an address: JSON as the POST answers it, CSV for a cell, the same once only."""
+"""One line of plants by the parameters of an address: JSON as the POST answers it, or CSV for a cell."""
 
 import csv
 import io
@@ -107,7 +107,10 @@ def test_no_more_answers_are_kept_than_there_is_room_for() -> None:
         ({"min_c": "3"}, ["/min_c"]),
         ({"inside_c": "", "min_c": "3"}, ["/max_c"]),
         ({"inside_c": "", "min_c": "9", "max_c": "3"}, ["/min_c"]),
-        ({"inside_c": "", "origin": "BKK", "destination": "dub", "ship_date": "2027-01-11"}, ["/destination", "/service"]),
+        (
+            {"inside_c": "", "origin": "BKK", "destination": "dub", "ship_date": "2027-01-11"},
+            ["/destination", "/service"],
+        ),
         ({"inside_c": "", "origin": "BKK", "destination": "DUB", "service": "post"}, ["/ship_date"]),
         (
             {"inside_c": "", "origin": "BKK", "destination": "QQQ", "service": "post", "ship_date": "2027-01-11"},
