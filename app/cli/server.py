@@ -29,6 +29,8 @@ GRACE_SECONDS = 6
 STOP_SECONDS = 13.0
 FORCED = 1
 NOT_STARTED = 3
+# Connections that wait to be taken: uvicorn's own number.
+BACKLOG = 2048
 
 
 class PatientProtocol(H11Protocol):
@@ -150,6 +152,8 @@ def _serve_by_workers(settings: Settings) -> None:
     """Listen, and leave the answers to other processes; this one holds no model and opens no ledger."""
     listening = _config(settings, FastAPI()).bind_socket()
     with listening:
+        # Who calls before the first worker is ready waits for it.
+        listening.listen(BACKLOG)
         if not Workers(serve_at, (settings, listening), settings.workers).run():
             sys.exit(NOT_STARTED)
 

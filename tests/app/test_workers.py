@@ -13,7 +13,7 @@ from app.store.database import Database
 from app.store.refits import FAILED
 from app.store.schema import refits
 from tests.app.fits import FEW_DRAWS, likely_ledger
-from tests.app.servers import running_server, until
+from tests.app.servers import PATIENCE_SECONDS, running_server, until
 from tests.app.test_self_learning import RISK
 
 STARTED = re.compile(r"Started server process \[(\d+)\]")
@@ -35,7 +35,9 @@ def test_workers_answer_alike_learn_once_and_are_replaced(database_url: str) -> 
     ):
         first = until(partial(started, log, 2))
         assert first is not None
-        httpx.post(f"{address}/v1/shipments/import", content=likely_ledger(8, 1)).raise_for_status()
+        httpx.post(
+            f"{address}/v1/shipments/import", content=likely_ledger(8, 1), timeout=PATIENCE_SECONDS
+        ).raise_for_status()
 
         def states() -> list[str]:
             with ledger.reading() as connection:
@@ -46,13 +48,18 @@ def test_workers_answer_alike_learn_once_and_are_replaced(database_url: str) -> 
             last = connection.execute(select(func.max(refits.c.ledger_revision))).scalar()
         assert last is not None
         # Each connection is taken by whichever worker comes first.
-        until(lambda: len({httpx.post(f"{address}/v1/risk", json=RISK).content for _ in range(8)}) == 1)
+        until(
+            lambda: (
+                len({httpx.post(f"{address}/v1/risk", json=RISK, timeout=PATIENCE_SECONDS).content for _ in range(8)})
+                == 1
+            )
+        )
         assert len(states()) == 1
         assert FAILED not in states()
         os.kill(first[0], signal.SIGKILL)
         third = until(partial(started, log, 3))
         assert third is not None
         assert len(set(third)) == 3
-        assert {httpx.get(f"{address}/ready").status_code for _ in range(8)} == {200}
+        assert {httpx.get(f"{address}/ready", timeout=PATIENCE_SECONDS).status_code for _ in range(8)} == {200}
         assert any('"worker_died"' in line for line in log)
         assert len(states()) == 1

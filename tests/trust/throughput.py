@@ -1,19 +1,19 @@
 """How many calls for risk a server answers: ``python -m tests.trust.throughput`` prints a table.
 
-A server in processes of its own, with one worker and with two, and clients in processes of their own that each ask over a
+A server in processes of its own, with one worker and with two, and clients in theirs that each ask over a
 kept connection as fast as they are answered, more of them from step to step. The most calls a second is that of the
-step with most whose p99 stays below 100 ms. Where the computer does other work too, the calls a second on the wall say
-little: CPU a call says what a worker costs, and the workers' shares of it whether both work. On loopback, each step bounded.
+step with most whose p99 stays below 100 ms. Where the computer does other work too, calls a second on the wall
+say little: CPU a call says what a worker costs, its shares whether all work. On loopback, each step bounded.
 """
 
 import argparse
-import http.client
 import json
 import os
 import re
 import subprocess
 import sys
 import time
+from collections.abc import Sequence
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import NamedTuple
@@ -22,15 +22,14 @@ import numpy as np
 
 from app.store import Database
 from tests.app.fits import fill, likely_ledger
-from tests.app.servers import ROOT, running_server
+from tests.app.servers import running_server
 from tests.trust.__main__ import risk
 
-CLIENTS = (1, 2, 4, 8, 16)
 MOST_P99_S = 0.1
 STARTED = re.compile(r"Started server process \[(\d+)\]")
 TICK_S = 1.0 / os.sysconf("SC_CLK_TCK")
 PATIENCE_SECONDS = 60.0
-HEADERS = {"content-type": "application/json"}
+CLIENT = Path(__file__).with_name("client.py")
 
 
 class Step(NamedTuple):
@@ -51,22 +50,6 @@ class Step(NamedTuple):
         return f"| {n_workers} | {self.n_clients} | {self.calls_a_second:.0f} | {waits} | {cpu_ms:.2f} | {shares} |"
 
 
-def client(address: str, seconds: float, n_lines: int) -> list[float]:
-    """Ask until the time is over, and return how long each answer took, s."""
-    host, _, port = address.removeprefix("http://").partition(":")
-    connection = http.client.HTTPConnection(host, int(port), timeout=PATIENCE_SECONDS)
-    body, taken = risk(n_lines, {"inside_c": 20}), []
-    end = time.perf_counter() + seconds
-    while (begun := time.perf_counter()) < end:
-        connection.request("POST", "/v1/risk", body, HEADERS)
-        response = connection.getresponse()
-        content = response.read()
-        if response.status != http.client.OK:
-            raise RuntimeError(content.decode())
-        taken.append(time.perf_counter() - begun)
-    return taken
-
-
 def cpu_seconds(pid: int) -> float:
     """Return the CPU time that a process has taken (Linux)."""
     fields = Path(f"/proc/{pid}/stat").read_text(encoding="utf-8").rpartition(")")[2].split()
@@ -81,26 +64,28 @@ def own_mb(pid: int) -> float:
 
 def step(address: str, pids: list[int], n_clients: int, seconds: float, n_lines: int) -> Step:
     """Let so many clients ask for a while."""
-    asked = ["--client", address, "--seconds", str(seconds), "--lines", str(n_lines)]
-    before, begun = [cpu_seconds(pid) for pid in pids], time.perf_counter()
-    clients = [
-        subprocess.Popen([sys.executable, "-m", "tests.trust.throughput", *asked], cwd=ROOT, stdout=subprocess.PIPE)
-        for _ in range(n_clients)
-    ]
+    before = [cpu_seconds(pid) for pid in pids]
+    asking = [sys.executable, "-S", str(CLIENT), address, str(seconds)]
+    body = risk(n_lines, {"inside_c": 20})
+    clients = [subprocess.Popen(asking, stdin=subprocess.PIPE, stdout=subprocess.PIPE) for _ in range(n_clients)]
     try:
+        for one in clients:
+            assert one.stdin is not None
+            one.stdin.write(body)
+            one.stdin.close()
+            one.stdin = None
         told = [one.communicate(timeout=seconds + PATIENCE_SECONDS)[0] for one in clients]
     finally:
         for one in clients:
             one.kill()
             one.wait()
     taken = np.concatenate([json.loads(text) for text in told])
-    del begun
     cpu = [cpu_seconds(pid) - was for pid, was in zip(pids, before, strict=True)]
     p50, p99 = np.quantile(taken, [0.5, 0.99])
     return Step(n_clients, len(taken) / seconds, float(p50), float(p99), cpu, len(taken))
 
 
-def measure(url: str, n_workers: int, seconds: float, n_lines: int) -> float:
+def measure(url: str, n_workers: int, seconds: float, n_lines: int, clients: Sequence[int]) -> float:
     """Print the rows of so many workers, and return the most calls a second within the limit."""
     log: list[str] = []
     best = 0.0
@@ -109,7 +94,7 @@ def measure(url: str, n_workers: int, seconds: float, n_lines: int) -> float:
             time.sleep(0.05)
         pids = [int(pid) for pid in found]
         step(address, pids, 2 * n_workers, 1.0, n_lines)
-        for n_clients in CLIENTS:
+        for n_clients in clients:
             done = step(address, pids, n_clients, seconds, n_lines)
             print(done.row(n_workers), flush=True)
             if done.p99_s < MOST_P99_S:
@@ -120,26 +105,23 @@ def measure(url: str, n_workers: int, seconds: float, n_lines: int) -> float:
 
 
 def main() -> None:
-    """Print the table, or with --client how long the answers took."""
+    """Print the table."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--seconds", type=float, default=5.0, help="of each step")
     parser.add_argument("--lines", type=int, default=1, help="of each call")
     parser.add_argument("--workers", type=int, nargs="+", default=[1, 2])
+    parser.add_argument("--clients", type=int, nargs="+", default=[1, 2, 4, 8, 16])
     parser.add_argument(
         "--database-url", metavar="URL", help="an empty database; a SQLite file of its own unless given"
     )
-    parser.add_argument("--client", metavar="ADDRESS", help=argparse.SUPPRESS)
     asked = parser.parse_args()
-    if asked.client:
-        print(json.dumps(client(asked.client, asked.seconds, asked.lines)))
-        return
     with TemporaryDirectory() as folder:
         url = asked.database_url or f"sqlite:///{Path(folder) / 'ledger.db'}"
         with Database(url) as ledger:
             fill(ledger, likely_ledger(30, 0))
         print("| workers | clients | calls a second | median ms | p99 ms | CPU ms a call | shares of the workers, % |")
         print("|---|---|---|---|---|---|---|")
-        most = [measure(url, n, asked.seconds, asked.lines) for n in asked.workers]
+        most = [measure(url, n, asked.seconds, asked.lines, asked.clients) for n in asked.workers]
     if most[0]:
         print(
             f"{asked.workers[-1]} workers against {asked.workers[0]}: {most[-1] / most[0]:.2f} times the calls a second"
