@@ -77,8 +77,8 @@ MAY_IMPORT: dict[str, set[str]] = {
         "model.fit", "model.screening",
     },
     "app.comparing": {
-        *_REFUSING, "app.abandoned", *_TABLES, "model.exposure", "model.transit", "model.predict", "model.decision",
-        "model.prior", "model.quadrature",
+        *_REFUSING, "app.abandoned", "app.side_by_side", "model.reference", "model.exposure", "model.predict",
+        "model.decision", "model.plant", "model.prior", "model.quadrature", "model.transit",
     },
     "app.risk": {
         *_REFUSING, "app.abandoned", "app.side_by_side", *_TABLES, "model.exposure", "model.transit", "model.predict",

@@ -23,7 +23,6 @@ from app.comparing.departures import Departure, Departures, chosen_departure, de
 from app.comparing.hold_reasons import hold_reason
 from app.comparing.money import route_money
 from app.comparing.remedies import with_acts
-from app.comparing.side_by_side import side_by_side
 from app.comparing.simulated import SimulatedBatch
 from app.comparing.simulation import BatchSimulation, shared_draws
 from app.comparing.summaries import answered, distribution
@@ -42,6 +41,7 @@ from app.schemas import (
     HoldRequest,
 )
 from app.serving import Engine
+from app.side_by_side import side_by_side
 from model.decision import chance_better, chance_loss_within_limit, summarise
 
 LAYOVER_WEEKDAYS = (4, 5, 6)

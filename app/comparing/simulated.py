@@ -5,11 +5,11 @@ from datetime import date
 
 from app.batch import PreparedBatch, PreparedRoute, RoutePlan, origin_layover
 from app.comparing.money import RouteMoney, route_money
-from app.comparing.side_by_side import side_by_side
 from app.comparing.simulation import BatchSimulation, Journeys, RouteDraws, shared_draws
 from app.comparing.work_limit import check_work, with_fitting_draws, work_of
 from app.schemas import CompareRequest
 from app.serving import Engine
+from app.side_by_side import side_by_side
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -6,9 +6,9 @@ import threading
 import pytest
 
 from app.comparing.hold import answer_hold
-from app.comparing.side_by_side import N_HELPERS, side_by_side
 from app.schemas import HoldRequest
 from app.serving import Engine
+from app.side_by_side import N_HELPERS, side_by_side
 from tests.benchmarks.units import batch
 
 
@@ -58,5 +58,5 @@ def test_a_hold_answers_alike_however_many_threads_work(monkeypatch: pytest.Monk
     asked = {**batch(), "earliest": "2027-01-11", "latest": "2027-01-15", "draws": 512}
     request, engine = HoldRequest.model_validate_json(json.dumps(asked)), Engine.load()
     together = answer_hold(request, engine).model_dump_json()
-    monkeypatch.setattr("app.comparing.side_by_side.N_HELPERS", 0)
+    monkeypatch.setattr("app.side_by_side.N_HELPERS", 0)
     assert answer_hold(request, engine).model_dump_json() == together
