@@ -6,7 +6,7 @@ import os
 import sys
 from collections.abc import Callable
 from contextlib import suppress
-from socket import socket
+from socket import IPPROTO_TCP, socket
 from threading import Timer
 from types import FrameType
 
@@ -150,8 +150,9 @@ def _config(settings: Settings, app: FastAPI) -> uvicorn.Config:
 
 def _serve_by_workers(settings: Settings) -> None:
     """Listen, and leave the answers to other processes; this one holds no model and opens no ledger."""
-    listening = _config(settings, FastAPI()).bind_socket()
-    with listening:
+    bound = _config(settings, FastAPI()).bind_socket()
+    # asyncio sends small answers at once only of sockets that are said to be TCP; others wait 40 ms for each.
+    with socket(bound.family, bound.type, IPPROTO_TCP, fileno=bound.detach()) as listening:
         # Who calls before the first worker is ready waits for it.
         listening.listen(BACKLOG)
         if not Workers(serve_at, (settings, listening), settings.workers).run():

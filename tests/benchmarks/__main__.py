@@ -1,91 +1,39 @@
-"""Measure speed as ratios taken in one run: ``python -m tests.benchmarks`` prints a table.
+"""Measure speed as ratios taken in one run: ``python -m tests.benchmarks`` prints tables, and what got slower.
 
-Ratios, since machines differ and are noisy; each side is run alternately and its best time counts.
+Ratios, since machines differ and are noisy; sides are run in turn and the best time of each counts. `last.json` has the
+ratios that were committed last (``--record`` writes them): what is more than a fifth slower is said. ``--smallest`` is
+what CI runs. Whatever goes wrong, it ends by itself: at its limit, and no process that it started is left.
 """
 
-import asyncio
+import argparse
 import json
 import math
+import signal
 import subprocess
 import sys
 import time
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from tempfile import TemporaryDirectory
-from typing import NamedTuple
+from types import FrameType
 
 import httpx
-import numpy as np
-from fastapi import Request, Response
 
-from app.http.exchange import in_worker
-from app.http.pools import pools_of
-from app.main import create_app
-from app.schemas.request_body import RequestBody
-from app.schemas.risk import RiskRequest
-from app.serving.engine import Engine
-from app.settings import Settings
-from tests.benchmarks import units
+from app.comparing import answer_compare
+from app.serving import Engine
+from tests.benchmarks import risk, units
+from tests.benchmarks.risk import Ratio
+from tests.benchmarks.units import Cost
 
 ROOT = Path(__file__).resolve().parents[2]
-REPEATS = 5
+LAST = Path(__file__).with_name("last.json")
+REPEATS, FEW_REPEATS = 5, 2
+LIMIT_SECONDS, SMALLEST_LIMIT_SECONDS = 900, 55
+START_SECONDS = 60.0
+# So much more than the last time is said; less is noise.
+SLOWER = 1.2
 BASELINE = "import fastapi, uvicorn, numpy, scipy.special, sqlalchemy"
-
-
-class Ratio(NamedTuple):
-    """One row of the table."""
-
-    what: str
-    seconds: float
-    against: str
-    baseline_seconds: float
-    target: float
-
-    def __str__(self) -> str:
-        ratio = self.seconds / self.baseline_seconds
-        verdict = "met" if ratio <= self.target else "missed"
-        return (
-            f"| {self.what} | {1000 * self.seconds:.1f} ms | {self.against} | {1000 * self.baseline_seconds:.2f} ms | "
-            f"{ratio:.2f} | {self.target:g} | {verdict} |"
-        )
-
-
-def risk() -> list[Ratio]:
-    """Risk of 10,000 different queries against an endpoint that only validates and echoes them."""
-    rng = np.random.default_rng(1)
-    engine = Engine.load()
-    genera = rng.choice(list(engine.reference.genera), 10_000)
-    queries = [
-        {
-            "genus": str(genus),
-            "transit_days": round(float(days), 2),
-            "temperature": {"inside_c": round(float(inside), 1)},
-        }
-        for genus, days, inside in zip(genera, rng.uniform(2, 15, 10_000), rng.uniform(8, 30, 10_000), strict=True)
-    ]
-    data = json.dumps({"queries": queries}).encode()
-    app = create_app(Settings())
-    body = RequestBody(RiskRequest)
-
-    @app.post("/echo")
-    async def echo(request: Request) -> Response:
-        sent = await request.body()
-        return await in_worker(request, pools_of(request).computing, lambda _: body.parse(sent))
-
-    async def measure() -> list[float]:
-        times = [math.inf, math.inf]
-        async with app.router.lifespan_context(app):
-            transport = httpx.ASGITransport(app=app)
-            async with httpx.AsyncClient(transport=transport, base_url="http://127.0.0.1") as client:
-                for _ in range(REPEATS + 1):
-                    for i, path in enumerate(("/v1/risk", "/echo")):
-                        start = time.perf_counter()
-                        answer = await client.post(path, content=data, headers={"Content-Type": "application/json"})
-                        times[i] = min(times[i], time.perf_counter() - start)
-                        answer.raise_for_status()
-        return times
-
-    risk_s, echo_s = asyncio.run(measure())
-    return [Ratio("risk, 10,000 queries", risk_s, "validating and echoing them", echo_s, 1.5)]
+HEADER = "| what | wall | against | wall | ratio, CPU | ratio, wall | at most | |\n|---|---|---|---|---|---|---|---|"
 
 
 def start_and_memory() -> list[Ratio]:
@@ -95,35 +43,36 @@ def start_and_memory() -> list[Ratio]:
         for i in range(REPEATS):
             port = 18_600 + i
             begin = time.perf_counter()
-            with subprocess.Popen(
-                [sys.executable, "-m", "app", "serve", "--port", str(port)],
-                cwd=ROOT,
-                stdout=subprocess.DEVNULL,
-                stderr=subprocess.DEVNULL,
-            ) as server:
-                until_answer(f"http://127.0.0.1:{port}/health")
-                starts = min(starts, time.perf_counter() - begin)
-                memory = min(memory, resident_mb(server.pid))
-                server.terminate()
+            serve = [sys.executable, "-m", "app", "serve", "--port", str(port)]
+            with subprocess.Popen(serve, cwd=ROOT, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL) as server:
+                try:
+                    until_answer(f"http://127.0.0.1:{port}/health")
+                    starts = min(starts, time.perf_counter() - begin)
+                    memory = min(memory, resident_mb(server.pid))
+                finally:
+                    # Leaving the block waits for it, for ever if it does not end.
+                    server.kill()
             begin = time.perf_counter()
             code = f"{BASELINE}\nprint(1, flush=True)\nimport sys\nsys.stdin.read()"
-            with subprocess.Popen(
-                [sys.executable, "-c", code], cwd=folder, stdout=subprocess.PIPE, stdin=subprocess.PIPE
-            ) as baseline:
-                assert baseline.stdout is not None
-                baseline.stdout.readline()
-                imports = min(imports, time.perf_counter() - begin)
-                baseline_memory = min(baseline_memory, resident_mb(baseline.pid))
-                baseline.terminate()
+            pipe = subprocess.PIPE
+            with subprocess.Popen([sys.executable, "-c", code], cwd=folder, stdout=pipe, stdin=pipe) as baseline:
+                try:
+                    assert baseline.stdout is not None
+                    baseline.stdout.readline()
+                    imports = min(imports, time.perf_counter() - begin)
+                    baseline_memory = min(baseline_memory, resident_mb(baseline.pid))
+                finally:
+                    baseline.kill()
     print(
-        f"idle memory: {memory:.0f} MB against {baseline_memory:.0f} MB: {memory / baseline_memory:.2f} (target 1.5)\n"
+        f"idle memory: {memory:.0f} MB against {baseline_memory:.0f} MB: {memory / baseline_memory:.2f} (at most 1.5)\n"
     )
-    return [Ratio("start to first answer", starts, "only importing the libraries", imports, 1.4)]
+    alone = Cost(imports, imports)
+    return [Ratio("start to first answer", Cost(starts, starts), "only importing the libraries", alone, 1.4)]
 
 
 def until_answer(url: str) -> None:
-    """Ask until the server answers, at most 20 s."""
-    deadline = time.perf_counter() + 20
+    """Ask until the server answers, at most `START_SECONDS`."""
+    deadline = time.perf_counter() + START_SECONDS
     while True:
         try:
             httpx.get(url).raise_for_status()
@@ -143,13 +92,55 @@ def resident_mb(pid: int) -> float:
     raise ProcessLookupError(pid)
 
 
+def smallest() -> list[Ratio]:
+    """Return the rows that take seconds: a compare, and risk of many lines."""
+    engine, request = Engine.load(), units.compare_request()
+    unit, compare = units.best(units.unit_of_work(), lambda: answer_compare(request, engine), repeats=FEW_REPEATS)
+    return [Ratio(units.COMPARE, compare, "the unit", unit, 8), *risk.many_lines(FEW_REPEATS)]
+
+
+def whole() -> list[Ratio]:
+    """Return all rows."""
+    measured = units.in_a_process("", REPEATS)
+    unit = Cost(*measured["unit"])
+    of_units = [Ratio(row.what, row.cost, "the unit", unit, row.target) for row in units.rows_of(measured)]
+    return [*of_units, *risk.rows(REPEATS), *start_and_memory()]
+
+
+def slower(rows: Sequence[Ratio], last: Mapping[str, float]) -> list[str]:
+    """Return a sentence for each row whose ratio of CPU is more than a fifth above the last one."""
+    said = []
+    for row in rows:
+        before = last.get(row.what)
+        if before is not None and row.of_cpu > SLOWER * before:
+            said.append(
+                f"slower: {row.what}: {row.of_cpu:.2f}, {100 * (row.of_cpu / before - 1):.0f} % above {before:.2f}"
+            )
+    return said
+
+
+def _end(_number: int, _frame: FrameType | None) -> None:
+    raise TimeoutError("the benchmarks took too long: nothing is said of what was not measured")
+
+
 def main() -> None:
-    """Print the table."""
-    print(units.tables())
-    rows = [*risk(), *start_and_memory()]
-    print("| what | time | against | time | ratio | target | |\n|---|---|---|---|---|---|---|")
+    """Print the table, and what got slower."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--smallest", action="store_true", help="only what takes seconds")
+    parser.add_argument("--record", action="store_true", help="write the ratios down, to be compared with")
+    asked = parser.parse_args()
+    signal.signal(signal.SIGALRM, _end)
+    signal.alarm(SMALLEST_LIMIT_SECONDS if asked.smallest else LIMIT_SECONDS)
+    rows = smallest() if asked.smallest else whole()
+    print(HEADER)
     for row in rows:
         print(row)
+    last: dict[str, float] = json.loads(LAST.read_text(encoding="utf-8"))
+    said = slower(rows, last)
+    print("\n".join(said) or f"nothing is more than {100 * (SLOWER - 1):.0f} % slower than the last ratios")
+    if asked.record:
+        now = last | {row.what: round(row.of_cpu, 3) for row in rows}
+        LAST.write_text(json.dumps(now, indent=1) + "\n", encoding="utf-8")
 
 
 if __name__ == "__main__":

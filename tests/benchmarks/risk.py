@@ -8,9 +8,6 @@ taken in turn and the best time of each counts, of all threads of the process (C
 import argparse
 import http.client
 import json
-import math
-import time
-from collections.abc import Callable
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import NamedTuple
@@ -24,18 +21,12 @@ from app.schemas import RequestBody, RiskRequest
 from app.serving import Engine
 from app.settings import Settings
 from tests.app.servers import thread_server
+from tests.benchmarks.units import Cost, best, unit_of_work
 from tests.trust.__main__ import LANE
 from tests.trust.__main__ import risk as seasonal
 
 REPEATS, N_LINES, N_SEASONAL, CALLS_AT_ONCE = 7, 10_000, 200, 200
 QUERY = "/v1/risk?genus=Hoya&transit_days={days}&inside_c=20&seller_kind=grower"
-
-
-class Cost(NamedTuple):
-    """Best times of several runs, seconds: of all threads together, and on the wall."""
-
-    cpu: float
-    wall: float
 
 
 class Ratio(NamedTuple):
@@ -47,41 +38,18 @@ class Ratio(NamedTuple):
     base: Cost
     target: float
 
+    @property
+    def of_cpu(self) -> float:
+        """The ratio of CPU time."""
+        return self.cost.cpu / self.base.cpu
+
     def __str__(self) -> str:
-        cpu, wall = self.cost.cpu / self.base.cpu, self.cost.wall / self.base.wall
+        cpu, wall = self.of_cpu, self.cost.wall / self.base.wall
         verdict = "met" if cpu <= self.target else "met on the wall" if wall <= self.target else "missed"
         return (
             f"| {self.what} | {1000 * self.cost.wall:.2f} ms | {self.against} | {1000 * self.base.wall:.2f} ms "
             f"| {cpu:.2f} | {wall:.2f} | {self.target:g} | {verdict} |"
         )
-
-
-def best(*runs: Callable[[], object], repeats: int) -> list[Cost]:
-    """Return the best times of each of several runs, taken in turn."""
-    cpu, wall = [math.inf] * len(runs), [math.inf] * len(runs)
-    for run in runs:
-        run()
-    for _ in range(repeats):
-        for i, run in enumerate(runs):
-            start = time.process_time(), time.perf_counter()
-            run()
-            cpu[i] = min(cpu[i], time.process_time() - start[0])
-            wall[i] = min(wall[i], time.perf_counter() - start[1])
-    return [Cost(*cost) for cost in zip(cpu, wall, strict=True)]
-
-
-def unit_of_work() -> Callable[[], object]:
-    """Return the fixed work: one exponential of 4,096 x 240 doubles and one sort of a million."""
-    rng = np.random.default_rng(1)
-    exponents, numbers = rng.normal(size=(4096, 240)), rng.normal(size=1_000_000)
-    out, work = np.empty_like(exponents), np.empty_like(numbers)
-
-    def run() -> None:
-        np.exp(exponents, out=out)
-        work[:] = numbers
-        work.sort()
-
-    return run
 
 
 def different_lines(engine: Engine) -> bytes:

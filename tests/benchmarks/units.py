@@ -29,6 +29,7 @@ NO_WIDE_VECTORS = "X86_V4 AVX512_ICL AVX512_SPR"
 NO_WIDE_LINEAR_ALGEBRA = "Haswell"
 LIMIT_SECONDS = 600
 FEWER_DRAWS = 1024
+COMPARE = "compare, 2 routes x 10 lines x 4,096 draws"
 GENERA = [
     "Aglaonema",
     "Hoya",
@@ -142,7 +143,7 @@ def rows_of(measured: dict[str, Any]) -> list[Row]:
     """Return the rows of a table."""
     unit = Cost(*measured["unit"])
     names = (
-        ("compare, 2 routes x 10 lines x 4,096 draws", 8),
+        (COMPARE, 8),
         (f"hold, 30 dates x 2 routes x {FEWER_DRAWS:,} draws", 12),
         ("hold, 30 dates x 2 routes x 4,096 draws", 45),
     )
