@@ -3,7 +3,7 @@
 The fast path of other programs: measure before and after a change.
 """
 
-from app.risk.one_line import KnownAnswers, answer_one, etag_of
+from app.risk.one_line import KnownAnswers, answer_one
 from app.risk.risk import answer_risk
 
-__all__ = ["KnownAnswers", "answer_one", "answer_risk", "etag_of"]
+__all__ = ["KnownAnswers", "answer_one", "answer_risk"]

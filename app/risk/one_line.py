@@ -4,19 +4,27 @@ import csv
 import io
 import json
 from hashlib import sha256
-from typing import Any
+from typing import Any, NamedTuple
 
 from app.problems import InvalidInput
 from app.risk.risk import answer_risk
 from app.schemas import CsvForm, RiskParameters, by_parameter
 from app.serving import Engine, package_version
 
-# Of about 2 kB.
-MOST_KNOWN = 1024
+# Of about 2 kB, and addresses of at most so many characters.
+MOST_KNOWN, LONGEST_ADDRESS = 1024, 1024
 DECIMALS = 6
 
 
-def answer_one(asked: RiskParameters, engine: Engine) -> bytes:
+class OneAnswer(NamedTuple):
+    """An answer, its strong ETag with quotation marks, and its media type."""
+
+    etag: str
+    content: bytes
+    media_type: str
+
+
+def answer_one(asked: RiskParameters, engine: Engine) -> OneAnswer:
     """Return the answer to one line, JSON or CSV.
 
     Raises
@@ -25,34 +33,36 @@ def answer_one(asked: RiskParameters, engine: Engine) -> bytes:
         For a place code that is not known.
     """
     try:
-        answer = answer_risk(asked.request, engine)
+        content = answer_risk(asked.request, engine)
     except InvalidInput as problem:
         raise by_parameter(problem) from None
-    return answer if asked.csv is None else _as_csv(json.loads(answer), asked.csv)
-
-
-def etag_of(asked: RiskParameters, engine: Engine) -> str:
-    """Return the strong ETag of an answer, quotation marks included: it follows from model, program and question."""
+    media_type = "application/json"
+    if asked.csv is not None:
+        content = _as_csv(json.loads(content), asked.csv)
+        media_type = f"text/csv; charset=utf-8; header={'present' if asked.csv.header else 'absent'}"
+    # It follows from program, model and question, so that it is the same of each server.
     said = [package_version(), engine.model_version, asked.request.model_dump_json(), repr(asked.csv)]
-    return f'"{sha256(json.dumps(said).encode()).hexdigest()[:32]}"'
+    return OneAnswer(f'"{sha256(json.dumps(said).encode()).hexdigest()[:32]}"', content, media_type)
 
 
 class KnownAnswers:
-    """The last answers by their ETag, so that a sheet that is worked out again costs nothing."""
+    """The last answers by model, address and what is accepted, so that a sheet worked out again costs little."""
 
     def __init__(self) -> None:
         """Know none."""
-        self._known: dict[str, bytes] = {}
+        self._known: dict[tuple[str, bytes, bool], OneAnswer] = {}
 
-    def get(self, etag: str) -> bytes | None:
+    def get(self, asked: tuple[str, bytes, bool]) -> OneAnswer | None:
         """Return an answer that is known, None otherwise."""
-        return self._known.get(etag)
+        return self._known.get(asked)
 
-    def keep(self, etag: str, answer: bytes) -> None:
+    def keep(self, asked: tuple[str, bytes, bool], answer: OneAnswer) -> None:
         """Keep an answer; the one kept longest goes."""
+        if len(asked[1]) > LONGEST_ADDRESS:
+            return
         while len(self._known) >= MOST_KNOWN:
             del self._known[next(iter(self._known))]
-        self._known[etag] = answer
+        self._known[asked] = answer
 
 
 def _as_csv(answer: dict[str, Any], form: CsvForm) -> bytes:

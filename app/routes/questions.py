@@ -13,7 +13,7 @@ from app.doubts import doubtful_records
 from app.http import csv_refusal, declared, exchange, in_worker, is_known, pools_of, prefers_csv
 from app.learned import answer_model, written_names
 from app.problems import Problem
-from app.risk import KnownAnswers, answer_one, answer_risk, etag_of
+from app.risk import KnownAnswers, answer_one, answer_risk
 from app.schemas import (
     Assumed,
     Batch,
@@ -25,7 +25,6 @@ from app.schemas import (
     PackingsAnswer,
     PlacesAnswer,
     RequestBody,
-    RiskParameters,
     RiskRequest,
     ServicesAnswer,
     WishListRequest,
@@ -77,30 +76,24 @@ async def risk_of_one(request: Request) -> Response:
     with it in ``If-None-Match`` the same is answered 304.
     """
     accepts_csv = prefers_csv(", ".join(request.headers.getlist("accept")))
-    pairs = request.query_params.multi_items()
-    if not wants_csv(pairs, accepts_csv):
-        return await _one_line(request, read_risk_parameters(pairs))
-    try:
-        return await _one_line(request, read_risk_parameters(pairs, accepts_csv=True))
-    except Problem as problem:
-        return csv_refusal(problem, VARY)
-
-
-async def _one_line(request: Request, asked: RiskParameters) -> Response:
-    state = request.app.state
-    engine: Engine = state.active.engine
-    known: KnownAnswers = state.known_risk
-    headers = {"ETag": etag_of(asked, engine), "Cache-Control": "private, no-cache"} | VARY
-    if is_known(request.headers, headers["ETag"]):
+    engine: Engine = request.app.state.active.engine
+    known: KnownAnswers = request.app.state.known_risk
+    asked = (engine.model_version, request.scope["query_string"], accepts_csv)
+    answer = known.get(asked)
+    if answer is None:
+        pairs = request.query_params.multi_items()
+        try:
+            parameters = read_risk_parameters(pairs, accepts_csv=accepts_csv)
+            answer = await pools_of(request).quick.run(request, lambda: answer_one(parameters, engine))
+        except Problem as problem:
+            if wants_csv(pairs, accepts_csv):
+                return csv_refusal(problem, VARY)
+            raise
+        known.keep(asked, answer)
+    headers = {"ETag": answer.etag, "Cache-Control": "private, no-cache"} | VARY
+    if is_known(request.headers, answer.etag):
         return Response(status_code=NOT_MODIFIED, headers=headers)
-    content = known.get(headers["ETag"])
-    if content is None:
-        content = await pools_of(request).quick.run(request, lambda: answer_one(asked, engine))
-        known.keep(headers["ETag"], content)
-    if asked.csv is None:
-        return Response(content, headers=headers, media_type="application/json")
-    header = "present" if asked.csv.header else "absent"
-    return Response(content, headers=headers, media_type=f"text/csv; charset=utf-8; header={header}")
+    return Response(answer.content, headers=headers, media_type=answer.media_type)
 
 
 @router.post("/v1/compare", **declared("compare"))

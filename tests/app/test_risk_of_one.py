@@ -7,7 +7,7 @@ import json
 import httpx
 import pytest
 
-from app.risk.one_line import MOST_KNOWN, KnownAnswers
+from app.risk.one_line import LONGEST_ADDRESS, MOST_KNOWN, KnownAnswers, OneAnswer
 from app.schemas.risk_parameters import RISK_COLUMNS
 from tests.app.client import Client
 
@@ -90,10 +90,14 @@ def test_the_same_is_not_sent_twice(client: Client) -> None:
 
 
 def test_no_more_answers_are_kept_than_there_is_room_for() -> None:
-    known = KnownAnswers()
-    for i in range(MOST_KNOWN + 2):
-        known.keep(str(i), b"%d" % i)
-    assert [known.get(str(i)) for i in (0, 1, 2, MOST_KNOWN + 1)] == [None, None, b"2", b"%d" % (MOST_KNOWN + 1)]
+    known, answer = KnownAnswers(), OneAnswer('"e"', b"", "text/csv")
+    addresses = [b"%d" % i for i in range(MOST_KNOWN + 2)]
+    for address in (*addresses, b"x" * (LONGEST_ADDRESS + 1)):
+        known.keep(("rules", address, False), answer)
+    kept = [address for address in addresses if known.get(("rules", address, False))]
+    assert kept == addresses[2:]
+    assert known.get(("rules", b"x" * (LONGEST_ADDRESS + 1), False)) is None
+    assert known.get(("other", addresses[-1], False)) is None
 
 
 @pytest.mark.parametrize(
