@@ -11,6 +11,7 @@ import zipfile
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
+from functools import cache
 from importlib.metadata import PackageNotFoundError, version
 from typing import Any
 
@@ -57,6 +58,7 @@ class FitRecord:
     falls: SellerFalls = field(default_factory=dict)
 
 
+@cache
 def package_version() -> str:
     """Return the version of this package."""
     try:

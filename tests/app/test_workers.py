@@ -9,8 +9,9 @@ import httpx
 import pytest
 from sqlalchemy import func, select
 
+from app.clock import moment
 from app.store.database import Database
-from app.store.refits import FAILED
+from app.store.refits import FAILED, queue_refit, start_refit
 from app.store.schema import refits
 from tests.app.fits import FEW_DRAWS, likely_ledger
 from tests.app.servers import PATIENCE_SECONDS, running_server, until
@@ -63,3 +64,17 @@ def test_workers_answer_alike_learn_once_and_are_replaced(database_url: str) -> 
         assert {httpx.get(f"{address}/ready", timeout=PATIENCE_SECONDS).status_code for _ in range(8)} == {200}
         assert any('"worker_died"' in line for line in log)
         assert len(states()) == 1
+
+
+def test_a_refit_that_nobody_asked_for_does_not_wait_behind_one_that_runs(database: Database) -> None:
+    """Of two workers that look at the same moment; one that is asked for sees a ledger that the first did not."""
+    now = moment()
+    with database.writing() as connection:
+        first, new = queue_refit(connection, now=now, by_itself=True)
+        assert new
+        assert start_refit(connection, first.id, now=now) == "running"
+        again, new = queue_refit(connection, now=now, by_itself=True)
+        assert (again.id, new) == (first.id, False)
+        asked_for, new = queue_refit(connection, now=now)
+        assert new
+        assert asked_for.id != first.id
