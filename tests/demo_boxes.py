@@ -222,6 +222,7 @@ def smaller(fit: FittedModel) -> tuple[FittedModel, bytes]:
         manifest.n_rechecked_plants,
         manifest.delay_check,
         fit.falls,
+        manifest.criticism,
     )
     return to_artefact(draws, fit.counts, fit.variance, fit.times, record)
 

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import special
 
+from app.learning.criticism import criticism
 from app.learning.falls import seller_falls
 from app.learning.recorded_rechecks import RecheckedLines, rechecked_lines
 from app.learning.recorded_times import RecordedTimes
@@ -129,6 +130,7 @@ def fit_model(
         n_rechecked_plants=recorded.rechecks.n_plants,
         delay_check=_delay_check(recorded, fitted.posterior, reference),
         falls=seller_falls(recorded.observed, shipped, fitted.draws, fit=fit_some),
+        criticism=criticism(recorded.observed, shipped, fitted, reference),
     )
     draws = with_late_loss(fitted.draws, recorded.rechecks)
     return to_artefact(draws, count_boxes(observations), variance, recorded.learned, record)
@@ -156,6 +158,7 @@ def with_times(fitted: FittedModel, recorded: Recorded, times: RecordedTimes) ->
         n_rechecked_plants=manifest.n_rechecked_plants,
         delay_check=manifest.delay_check,
         falls=fitted.falls,
+        criticism=manifest.criticism,
     )
     return to_artefact(fitted.draws, fitted.counts, fitted.variance, again.learned, record)
 

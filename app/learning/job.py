@@ -11,18 +11,20 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime
 from threading import Event, Thread
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from app.clock import moment
 from app.doubts import OF_TIME, CheckedRecords, Told, boxes_of_a_refit, find_doubts, seen_by
+from app.learning.criticism import left_out_scores
 from app.learning.fit import Recorded, draws_beside, fit_model, with_times
 from app.learning.gate import Verdict, judge
 from app.learning.holding import decide_activation
 from app.learning.recorded_times import RecordedTimes
 from app.problems import StoreUnavailable
-from app.serving import PRIOR_SEED, ArtefactError, FittedModel, StoredFit, read_fit, rules_draws
+from app.serving import PRIOR_SEED, ArtefactError, FittedModel, StoredFit, read_fit, rules_draws, with_left_out
 from app.store import (
     ACTIVATED,
     FAILED,
@@ -74,6 +76,8 @@ TURN_SECONDS = 0.5
 # So many boxes are compared; the standard error of the difference is small by then.
 MOST_JUDGED = 400
 JUDGING_DRAWS = 2048
+# Of the rules of thumb where they decide nothing, for the criticism.
+RULES_DRAWS = 1024
 UNEXPECTED = "The fit stopped on an unexpected fault; the log of the server has it. The active version serves on."
 
 
@@ -109,6 +113,21 @@ class _Active:
     words: str
     draws: PosteriorDraws
     seen: int
+    is_rules: bool = False
+
+
+class _Compared(NamedTuple):
+    """Boxes by which a candidate is compared, (compared,), and which of all the active version has seen, (boxes,)."""
+
+    boxes: NDArray[np.intp]
+    known: NDArray[np.bool_]
+
+
+class _Scores(NamedTuple):
+    """Log scores of the compared boxes by the candidate and by the active version, each left out; (compared,)."""
+
+    candidate: Array
+    active: Array
 
 
 def run_refit(
@@ -194,12 +213,17 @@ def _refit(
         raise RefitError("There are no arrived boxes to learn from")
     fitted, arrays = fit_model(recorded, reference, fitted_at=now, n_weighed=n_weighed)
     active = _active(ledger, reference)
-    verdict = _judge(fitted, active, recorded, ledger.arrived, n_weighed)
+    compared = _compared(recorded, ledger.arrived, active)
+    scores = _scores(fitted.draws, active.draws, recorded.observed, compared, n_weighed)
+    verdict = _judge(fitted, active, compared, scores)
     told = _doubts(ledger, fitted, active, verdict, now)
     if (doubted := _doubted_times(ledger, told)) != ledger.doubted:
         shipments = ledger.arrived.shipments
         times = RecordedTimes(shipments, ledger.on_the_way, reference, now=now, doubted=doubted)
         fitted, arrays = with_times(fitted, recorded, times)
+    rules = _by_rules(active, scores, recorded.observed.of_boxes(compared.boxes))
+    names = [ledger.names[shipment] for shipment in recorded.shipment_of_box[compared.boxes].tolist()]
+    fitted = with_left_out(fitted, arrays, left_out_scores(scores.candidate, rules, names))
     _store(database, refit_id, ledger, fitted, arrays, verdict, told=told)
 
 
@@ -248,49 +272,57 @@ def _active(ledger: _Ledger, reference: Reference) -> _Active:
     if ledger.active_fit is not None:
         stored, fit = ledger.active_fit
         return _Active("the version before", fit.draws, stored.ledger_revision)
-    return _Active("the rules of thumb alone", rules_draws(reference), 0)
+    return _Active("the rules of thumb alone", rules_draws(reference), 0, is_rules=True)
 
 
-def _judge(
-    fitted: FittedModel, active: _Active, recorded: Recorded, arrived: ArrivedBoxes, n_weighed: int | None
-) -> Verdict:
-    """Compare with the active version by all boxes, or by those new to it as they stand and some of the others."""
-    boxes = recorded.shipment_of_box
-    known = arrived.shipments.corrected_revision[boxes] <= active.seen
-    order = np.random.default_rng(PRIOR_SEED).permutation(len(boxes))
-    compared = np.sort(order[np.argsort(known[order], kind="stable")][:MOST_JUDGED])
+def _compared(recorded: Recorded, arrived: ArrivedBoxes, active: _Active) -> _Compared:
+    """Return all boxes, or those new to the active version as they stand and some of the others."""
+    shipments = recorded.shipment_of_box
+    known = arrived.shipments.corrected_revision[shipments] <= active.seen
+    order = np.random.default_rng(PRIOR_SEED).permutation(len(shipments))
+    return _Compared(np.sort(order[np.argsort(known[order], kind="stable")][:MOST_JUDGED]), known)
+
+
+def _judge(fitted: FittedModel, active: _Active, compared: _Compared, scores: _Scores) -> Verdict:
     return judge(
         fitted.draws,
         active.draws,
-        difference=_difference(fitted.draws, active.draws, recorded.observed, compared, known, n_weighed),
-        n_new=int((~known).sum()),
+        difference=scores.candidate - scores.active,
+        n_new=int((~compared.known).sum()),
         before=active.words,
     )
 
 
-def _difference(
+def _scores(
     candidate: PosteriorDraws,
     active: PosteriorDraws,
     observed: Observed,
-    compared: NDArray[np.intp],
-    known: NDArray[np.bool_],
+    compared: _Compared,
     n_weighed: int | None,
-) -> Array:
-    """Return the log score of the candidate without each box less the active version's, (compared,).
+) -> _Scores:
+    """Return the log scores of the candidate without each box and of the active version.
 
-    `known` (boxes,): those that the active version has seen as they stand, which it is to predict without them as well.
-    Records may be wrong, for both alike: a box dated a month off is told by neither, and would decide for the one that
-    happens to be less sure.
+    The active version too is to predict the boxes that it has seen as they stand without them. Records may be wrong,
+    for both alike: a box dated a month off is told by neither, and would decide for the one that happens to be less
+    sure.
     """
-    boxes = observed.of_boxes(compared)
-    new, uncertain = _left_out(boxes, candidate, np.ones(len(compared), dtype=bool))
+    boxes = observed.of_boxes(compared.boxes)
+    new, uncertain = _left_out(boxes, candidate, np.ones(len(compared.boxes), dtype=bool))
     if uncertain.any():
         # Boxes that pull the fit about are left out in earnest, all in one fit more.
-        rest = observed.of_boxes(np.setdiff1d(np.arange(len(known)), compared[uncertain]))
+        rest = observed.of_boxes(np.setdiff1d(np.arange(len(compared.known)), compared.boxes[uncertain]))
         without = draws_beside(rest.observations, candidate.reference, n_weighed)
         new[uncertain] = box_log_predictive(boxes.of_boxes(np.flatnonzero(uncertain)), without, wrong=RATES)
-    old, _ = _left_out(boxes, active, known[compared])
-    return new - old
+    old, _ = _left_out(boxes, active, compared.known[compared.boxes])
+    return _Scores(new, old)
+
+
+def _by_rules(active: _Active, scores: _Scores, boxes: Observed) -> Array:
+    """Return the log scores of compared boxes by the rules of thumb, (compared,)."""
+    if active.is_rules:
+        return scores.active
+    rules = rules_draws(active.draws.reference).take(np.arange(RULES_DRAWS))
+    return _left_out(boxes, rules, np.zeros(len(scores.active), dtype=bool))[0]
 
 
 def _left_out(boxes: Observed, draws: PosteriorDraws, seen: NDArray[np.bool_]) -> tuple[Array, NDArray[np.bool_]]:

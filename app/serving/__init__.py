@@ -11,7 +11,9 @@ from app.serving.artifacts import (
     from_artefact,
     package_version,
     to_artefact,
+    with_left_out,
 )
+from app.serving.criticism import Criticism, LeftOutBox, LeftOutScores, PredictiveCheck, RestsOn
 from app.serving.engine import PRIOR_SEED, STORED_DRAWS, Engine, rules_draws, rules_pool, rules_version
 from app.serving.evidence import evidence_as_json
 from app.serving.learned_times import LaneKey, LaneTimes, LearnedTimes
@@ -30,6 +32,7 @@ __all__ = [
     "STORED_DRAWS",
     "ActiveModel",
     "ArtefactError",
+    "Criticism",
     "DelayCheck",
     "Engine",
     "FitRecord",
@@ -37,9 +40,13 @@ __all__ = [
     "LaneKey",
     "LaneTimes",
     "LearnedTimes",
+    "LeftOutBox",
+    "LeftOutScores",
+    "PredictiveCheck",
     "QuickUpdate",
     "RefitProcesses",
     "Refused",
+    "RestsOn",
     "SelfLearning",
     "SellerFalls",
     "StoredFit",
@@ -59,4 +66,5 @@ __all__ = [
     "rules_pool",
     "rules_version",
     "to_artefact",
+    "with_left_out",
 ]

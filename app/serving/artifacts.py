@@ -9,7 +9,7 @@ new hash. Versions of this package and of numpy are for the record only.
 import io
 import zipfile
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from functools import cache
 from importlib.metadata import PackageNotFoundError, version
@@ -19,6 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from app.serving.artifact_checks import check_values
+from app.serving.criticism import Criticism, LeftOutScores
 from app.serving.learned_times import LaneKey, LaneTimes, LearnedTimes
 from app.serving.manifest import FORMAT, ArtefactError, DelayCheck, Manifest, read_manifest
 from app.serving.seller_falls import NEWEST, SellerFalls
@@ -56,6 +57,7 @@ class FitRecord:
     n_rechecked_plants: int = 0
     delay_check: DelayCheck | None = None
     falls: SellerFalls = field(default_factory=dict)
+    criticism: Criticism | None = None
 
 
 @cache
@@ -104,9 +106,19 @@ def to_artefact(
         scales_at_mode=dict(variance.scales),
         prior_covariance=variance.prior_covariance,
         diagnostics=dict(record.diagnostics),
+        criticism=record.criticism,
         sha256="",
     )
     return FittedModel(draws, counts, variance, times, manifest.sealed(data), record.falls), data
+
+
+def with_left_out(fitted: FittedModel, arrays: bytes, scores: LeftOutScores) -> FittedModel:
+    """Return a fit, and its arrays as bytes, with the scores of boxes left out one by one in its criticism."""
+    criticism = fitted.manifest.criticism
+    if criticism is None:
+        return fitted
+    told = criticism.model_copy(update={"left_out": scores})
+    return replace(fitted, manifest=fitted.manifest.model_copy(update={"criticism": told}).sealed(arrays))
 
 
 def from_artefact(manifest_json: str, data: bytes, reference: Reference) -> FittedModel:

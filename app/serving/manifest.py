@@ -6,6 +6,8 @@ from typing import Annotated, Self
 
 from pydantic import AwareDatetime, BaseModel, ConfigDict, Field, ValidationError
 
+from app.serving.criticism import Criticism
+
 FORMAT = 4
 JsonLevel = str | tuple[str, int]
 
@@ -53,6 +55,8 @@ class Manifest(BaseModel):
     scales_at_mode: dict[str, float]
     prior_covariance: float
     diagnostics: dict[str, float | int | bool | str]
+    criticism: Criticism | None = None
+    """None in manifests from before there was any."""
     sha256: str
     """Of the rest of the manifest and of the arrays."""
 
@@ -62,7 +66,9 @@ class Manifest(BaseModel):
 
     def seal(self, arrays: bytes) -> str:
         """Return the SHA-256 of the manifest but for its own hash, written in one way only, and of the arrays."""
-        own = self.model_dump_json(exclude={"sha256"}).encode()
+        absent = {"criticism"} if self.criticism is None else set()
+        # As it was sealed before there was any criticism.
+        own = self.model_dump_json(exclude={"sha256"} | absent).encode()
         # The length before it, so that no byte can move from one to the other.
         return hashlib.sha256(b"%d\n%b%b" % (len(own), own, arrays)).hexdigest()
 

@@ -16,11 +16,13 @@ from model.fit.strays import RATES
 
 if TYPE_CHECKING:
     from model.fit.evidence import count_boxes, fit_variance
-    from model.fit.fitting import fit_boxes
+    from model.fit.fitting import Fitted, fit_boxes
     from model.fit.inference import Posterior
     from model.fit.inner_mode import ConvergenceError
     from model.fit.kappa import KappaAtMode, kappa_at_mode, kappa_given
+    from model.fit.replicates import replicated_counts
     from model.fit.reweighting import Reweighted, reweight
+    from model.fit.sensitivities import prior_sensitivity
     from model.fit.survival import TransitSurvival
 
 __all__ = [
@@ -29,6 +31,7 @@ __all__ = [
     "RATES",
     "ConvergenceError",
     "CountError",
+    "Fitted",
     "KappaAtMode",
     "LeftOut",
     "Lines",
@@ -48,12 +51,15 @@ __all__ = [
     "leave_one_out",
     "log_lost_whole",
     "observe",
+    "prior_sensitivity",
+    "replicated_counts",
     "reweight",
 ]
 
 # These need scikit-learn or sparse matrices, which the server does not load (PEP 562).
 _OF_A_FIT = {
     "ConvergenceError": "inner_mode",
+    "Fitted": "fitting",
     "KappaAtMode": "kappa",
     "Reweighted": "reweighting",
     "Posterior": "inference",
@@ -63,6 +69,8 @@ _OF_A_FIT = {
     "fit_variance": "evidence",
     "kappa_at_mode": "kappa",
     "kappa_given": "kappa",
+    "prior_sensitivity": "sensitivities",
+    "replicated_counts": "replicates",
     "reweight": "reweighting",
 }
 

@@ -226,6 +226,16 @@ class Hierarchy:
         """Return the six scales of a theta or of several, (..., 10): (...) each."""
         return {name: np.exp(theta[..., OUTER.index(name)]) for name in LEARNED_SCALES}
 
+    def log_q10(self, theta: Array) -> Array:
+        """Return log Q10 of a theta or of several, (...)."""
+        log_q10: Array = np.log1p(np.exp(theta[..., OUTER.index("q10_less_one")]))
+        return log_q10
+
+    def h0(self, theta: Array) -> Array:
+        """Return h0 of a theta or of several, (...)."""
+        h0: Array = np.exp(theta[..., OUTER.index("h0")])
+        return h0
+
     def effect_sds(self, theta: Array) -> Array:
         """Return the prior sd of every inner parameter from the first effect on, as (..., p); 1 for the first three."""
         sds = np.tile(self._unit_sd, (*theta.shape[:-1], 1))

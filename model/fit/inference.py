@@ -57,6 +57,8 @@ class Posterior:
     theta : (draws, 10)
     log_weights : (draws,)
         Normalised and smoothed.
+    log_likelihood : (draws,)
+        Shipment and line effects integrated, without multinomial coefficients.
     mode_x, mode_theta : (p,), (10,)
     covariance : (p, p)
         Of x at the mode of theta.
@@ -72,6 +74,7 @@ class Posterior:
     x: Array
     theta: Array
     log_weights: Array
+    log_likelihood: Array
     mode_x: Array
     mode_theta: Array
     covariance: Array
@@ -231,6 +234,7 @@ class Inference:
             x=weighted.x,
             theta=weighted.theta,
             log_weights=weighted.log_weights,
+            log_likelihood=weighted.log_likelihood,
             mode_x=mode.inner.x,
             mode_theta=mode.theta,
             covariance=covariance,

@@ -51,6 +51,7 @@ class Moved:
     ----------
     x, theta : (states, p), (states, 10)
         The last states of all particles.
+    log_likelihood : (states,)
     effective : float
         Number of independent draws that the particles are worth, by how far copies have parted.
     pareto_k : float
@@ -63,6 +64,7 @@ class Moved:
 
     x: Array
     theta: Array
+    log_likelihood: Array
     effective: float
     pareto_k: float
     n_moves: int
@@ -71,7 +73,7 @@ class Moved:
 
 class _State(NamedTuple):
     """Particles: x, theta and their normals, precisions of Student effects with their log densities; log posterior, log
-    density of the narrow part of q without those precisions, and of q."""
+    density of the narrow part of q without those precisions, and of q, log likelihood."""
 
     x: Array
     theta: Array
@@ -83,6 +85,7 @@ class _State(NamedTuple):
     log_p: Array
     log_narrow: Array
     log_q: Array
+    log_likelihood: Array
 
     @property
     def mixing(self) -> Mixing:
@@ -165,6 +168,7 @@ class Mover:
         return Moved(
             np.concatenate([one.x for one in states]),
             np.concatenate([one.theta for one in states]),
+            np.concatenate([one.log_likelihood for one in states]),
             N_PARTICLES / (1.0 + shared),
             k,
             n_moves,
@@ -183,9 +187,12 @@ class Mover:
 
     def _state(self, x: Array, theta: Array, mixing: Mixing, mixture: Mixture) -> _State:
         known = self._proposal.described(theta, mixing, x, mixture)
-        log_p = self._log_likelihood(x, theta) + known.log_prior
+        log_likelihood = self._log_likelihood(x, theta)
+        log_p = log_likelihood + known.log_prior
         log_p = np.where(np.isfinite(log_p), log_p, LEAST_LOG)
-        return _State(x, theta, *mixing, known.outer, known.inner, log_p, known.log_narrow, known.log_mixed)
+        return _State(
+            x, theta, *mixing, known.outer, known.inner, log_p, known.log_narrow, known.log_mixed, log_likelihood
+        )
 
     def _moved(self, particles: _Particles, power: float, n_moves: int) -> tuple[_Particles, list[_State]]:
         """Return the particles after some moves, and their state after each."""

@@ -6,7 +6,7 @@ say themselves when that is too little: `Reweighted.is_enough`.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from zlib import crc32
 
 import numpy as np
@@ -16,33 +16,15 @@ from scipy import special
 from model.fit.box_predictive import box_log_likelihoods
 from model.fit.lines import Observed
 from model.fit.pareto_smoothing import MOST_PARETO_K, smooth_log_weights
+from model.fit.strangers import replace_unnamed
 from model.fit.strays import RATES
-from model.plant import KINDS, Level, Plant
+from model.plant import KINDS, Level
 from model.predict import PosteriorDraws, with_levels
 
 Array = NDArray[np.float64]
 
 # Fewer effective draws are no answer.
 LEAST_EFFECTIVE = 100.0
-
-
-@dataclass(frozen=True, slots=True)
-class _Stranger(Plant):
-    """A plant of no known genus: `label` is the level of everything that its genus would say."""
-
-    label: str = ""
-
-    @property
-    def group_level(self) -> str:
-        return self.label
-
-    @property
-    def genus_level(self) -> str:
-        return self.label
-
-    @property
-    def cultivar_level(self) -> str:
-        return self.label
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -100,7 +82,7 @@ def reweight(observed: Observed, draws: PosteriorDraws) -> Reweighted:
     An unnamed seller is another one in each box, and an unknown genus in each line, as in a fit.
     """
     levels = {kind: observed.observations.levels[kind] for kind in KINDS}
-    log_p = box_log_likelihoods(_replace_unnamed(observed), with_levels(draws, levels), wrong=RATES, for_weights=True)
+    log_p = box_log_likelihoods(replace_unnamed(observed), with_levels(draws, levels), wrong=RATES, for_weights=True)
     log_weights = log_p.sum(axis=1)
     log_weights, pareto_k = smooth_log_weights(log_weights)
     # The draws of a fit are copies of fewer weighted ones.
@@ -108,14 +90,3 @@ def reweight(observed: Observed, draws: PosteriorDraws) -> Reweighted:
     together = np.bincount(which, weights=special.softmax(log_weights))
     effective = float(1.0 / (together**2).sum())
     return Reweighted(log_weights, effective, pareto_k, levels)
-
-
-def _replace_unnamed(observed: Observed) -> Observed:
-    """Return boxes whose unnamed sellers and unknown genera are levels of their own, which no other box has."""
-    plants: list[Plant] = []
-    for row, (plant, box) in enumerate(zip(observed.plants, observed.observations.box.tolist(), strict=True)):
-        own = plant if plant.seller_level else replace(plant, seller=f"\0 unnamed in box {box}")
-        if own.genus is None:
-            own = _Stranger(**{name: getattr(own, name) for name in Plant.__slots__}, label=f"\0 unknown in line {row}")
-        plants.append(own)
-    return observed._replace(plants=tuple(plants))

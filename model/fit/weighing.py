@@ -64,6 +64,8 @@ class WeightedDraws:
         Draws that were drawn again since kappa came out at or below 0.
     raw : (draws,)
         Log weights as they were before they were smoothed, for the draws that were weighed.
+    log_likelihood : (draws,)
+        With shipment and line effects integrated, without multinomial coefficients.
     log_mass : float
         Log of the posterior's integral where the draws reach, without its constants.
     n_moves : int
@@ -77,6 +79,7 @@ class WeightedDraws:
     pareto_k: float
     n_replaced: int
     raw: Array
+    log_likelihood: Array
     log_mass: float
     n_moves: int = 0
 
@@ -105,6 +108,7 @@ def combined(humps: Sequence[WeightedDraws]) -> WeightedDraws:
         pareto_k=max(one.pareto_k for one in humps),
         n_replaced=sum(one.n_replaced for one in humps),
         raw=np.concatenate([one.raw for one in humps]),
+        log_likelihood=np.concatenate([one.log_likelihood for one in humps]),
         log_mass=float(special.logsumexp([one.log_mass for one in humps])),
         n_moves=max(one.n_moves for one in humps),
     )
@@ -143,6 +147,7 @@ class Weighing:
             x=moved.x,
             theta=moved.theta,
             log_weights=even,
+            log_likelihood=moved.log_likelihood,
             effective=moved.effective,
             pareto_k=moved.pareto_k,
             n_moves=moved.n_moves,
@@ -153,7 +158,7 @@ class Weighing:
         """Return the proposal fitted to rounds of pilot draws, or as it is where enough of its own count."""
         for _ in range(PILOTS):
             pilot = proposal.draw(n_thetas, PILOT_DRAWS, shares=NARROW, rng=rng)
-            log_weights = self._log_weights(pilot)
+            log_weights, _ = self._log_weights(pilot)
             enough = effective_draws(log_weights) >= ENOUGH_SHARE * len(log_weights)
             if enough and len(self._target.observations) > FEW_LINES:
                 break
@@ -167,18 +172,18 @@ class Weighing:
 
         Where they can be moved, also once it is plain that too few will.
         """
-        rounds: list[tuple[Array, Array, Array]] = []
+        rounds: list[tuple[Array, ...]] = []
         mixings: list[Mixing] = []
         n_replaced = 0
         while True:
             drawn = proposal.draw(n, DRAWS_A_THETA, rng=rng)
             n_replaced += drawn.n_replaced
-            rounds.append((drawn.x, drawn.theta, self._log_weights(drawn)))
+            rounds.append((drawn.x, drawn.theta, *self._log_weights(drawn)))
             mixings.append(drawn.mixing)
-            x, theta, log_weights = (np.concatenate(part) for part in zip(*rounds, strict=True))
+            x, theta, log_weights, log_likelihood = (np.concatenate(part) for part in zip(*rounds, strict=True))
             smooth, pareto_k = smooth_log_weights(log_weights)
             counted, mass = effective_draws(smooth), log_mean(log_weights)
-            weighted = WeightedDraws(x, theta, smooth, counted, pareto_k, n_replaced, log_weights, mass)
+            weighted = WeightedDraws(x, theta, smooth, counted, pareto_k, n_replaced, log_weights, log_likelihood, mass)
             hopeless = move and (pareto_k >= MOST_PARETO_K or weighted.effective * most < LEAST_EFFECTIVE * len(rounds))
             if weighted.enough or hopeless or len(rounds) == most:
                 return weighted, Mixing.joined(mixings)
@@ -222,9 +227,10 @@ class Weighing:
             proposal = replace(proposal, x=given.centre[0] + move, data_precision=without_negative(data))
         return proposal
 
-    def _log_weights(self, drawn: Drawn) -> Array:
-        """Return log posterior less log proposal, (draws,)."""
-        return self._log_likelihood(drawn.x, drawn.theta) + drawn.log_prior - drawn.log_q
+    def _log_weights(self, drawn: Drawn) -> tuple[Array, Array]:
+        """Return log posterior less log proposal, and the log likelihood, (draws,) each."""
+        log_likelihood = self._log_likelihood(drawn.x, drawn.theta)
+        return log_likelihood + drawn.log_prior - drawn.log_q, log_likelihood
 
     def _log_likelihood(self, x: Array, theta: Array) -> Array:
         """Return the log likelihood, (draws,).

@@ -8,8 +8,9 @@ import pytest
 from scipy.optimize import brentq
 
 from app.learning.gate import Verdict, judge, outside, too_far
-from app.learning.job import _difference as difference_by_box
+from app.learning.job import _Compared as Compared
 from app.learning.job import _left_out as left_out
+from app.learning.job import _scores as scores_by_box
 from app.serving.engine import rules_draws
 from model.fit.box_predictive import box_log_predictive
 from model.fit.lines import observe
@@ -186,13 +187,14 @@ def test_a_candidate_predicts_each_box_as_fits_without_it_do() -> None:
     observed = observe(lines, counts, rules.reference)
     candidate = TransitSurvival(random_state=1).fit(lines, counts).draws_
     compared, unknown = np.arange(12), np.zeros(12, dtype=bool)
-    difference = difference_by_box(candidate, rules, observed, compared, unknown, None)
+    scores = scores_by_box(candidate, rules, observed, Compared(compared, unknown), None)
     by_rules, _ = left_out(observed, rules, unknown)
+    assert scores.active == pytest.approx(by_rules)
     for box in (0, 4, 7):
         rest = observed.of_boxes(np.delete(compared, box))
         without = TransitSurvival(random_state=2).fit_observations(rest.observations).draws_
         own, _ = left_out(observed.of_boxes(np.array([box])), without, np.array([False]))
-        assert difference[box] + by_rules[box] == pytest.approx(own[0], abs=0.1)
+        assert scores.candidate[box] == pytest.approx(own[0], abs=0.1)
 
 
 def test_a_version_that_is_far_from_the_rules_already_may_be_followed() -> None:

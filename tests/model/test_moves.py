@@ -22,7 +22,7 @@ REFERENCE = load_reference()
 
 def draws_about(mean: float, n: int, log_mass: float) -> WeightedDraws:
     x = np.random.default_rng(n).normal(mean, 0.1, (n, 3))
-    return WeightedDraws(x, x, np.full(n, -np.log(n)), float(n), 0.2, 0, np.zeros(n), log_mass)
+    return WeightedDraws(x, x, np.full(n, -np.log(n)), float(n), 0.2, 0, np.zeros(n), np.zeros(n), log_mass)
 
 
 def test_modes_count_by_their_mass_and_their_draws_by_that() -> None:
@@ -56,7 +56,7 @@ def test_moved_draws_have_the_mean_sd_and_mass_that_weighted_ones_have() -> None
     x[KAPPA] += np.sqrt(np.cov(weighted.x[:, KAPPA], aweights=np.exp(weighted.log_weights)))
     off = replace(proposal, x=x, data_precision=1.5 * proposal.data_precision)
     drawn = off.draw(512, 8, rng=rng)
-    log_weights = weighing._log_weights(drawn)
+    log_weights, _ = weighing._log_weights(drawn)
     moved = Mover(off, weighing._log_likelihood, rng=rng).run(drawn.x, drawn.theta, drawn.mixing, log_weights)
 
     def moments(values: Array, log_w: Array) -> tuple[float, float]:
