@@ -94,7 +94,7 @@ MAY_IMPORT: dict[str, set[str]] = {
         *_REFUSING, "app.store", "app.comparing", "app.boxes", "model.reference", "model.exposure", "model.transit",
     },
     "app.claims": {*_REFUSING, "app.store", "app.boxes", "model.reference", "model.decision"},
-    "app.learned": {*_ANSWERS, *_TABLES, "app.store", "model.prior", "model.predict", "model.transit"},
+    "app.learned": {*_ANSWERS, *_TABLES, "app.store", "model.prior", "model.predict", "model.transit", "model.scoring"},
     "app.sellers": {*_REFUSING, *_TABLES, "app.records", "app.store", "app.learned", "model.decision"},
     "app.lessons": {*_ANSWERS, "app.store", "app.learned", "app.sellers", "model.reference"},
     "app.track_record": {
@@ -102,7 +102,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     },
     "app.learning": {
         "app.clock", "app.problems", "app.records", "app.store", "app.serving", "app.batch", "app.recorded",
-        "app.doubts", *_TABLES, "model.transit", "model.prior", "model.predict", "model.fit",
+        "app.doubts", *_TABLES, "model.transit", "model.prior", "model.predict", "model.fit", "model.scoring",
     },
     # How callers come in.
     "app.page": set(),

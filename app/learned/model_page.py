@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from app.learned.beside_survival import delayed_boxes, late_losses, times_left_out, transit_times
+from app.learned.criticism import criticism
 from app.learned.effects import effects, quantiles
 from app.learned.written import UNWRITTEN, WrittenNames
 from app.schemas import Doubtful, ModelAnswer, ModelChance, ModelHold, ModelUpdate, RuleOfThumb, Scale
@@ -81,6 +82,7 @@ def answer_model(
         late_loss=late_losses(engine),
         delayed_boxes=delayed_boxes(engine),
         doubtful=list(doubtful),
+        criticism=criticism(engine, names),
         diagnostics={
             **(engine.fit.manifest.diagnostics if engine.fit else {}),
             "draws": draws.n_draws,

@@ -32,6 +32,13 @@ from app.schemas.compare import (
     RulesOnly,
     Splitting,
 )
+from app.schemas.criticism import (
+    CriticismAnswer,
+    LeftOutAnswer,
+    LeftOutBoxAnswer,
+    PredictiveCheckAnswer,
+    RestsOnAnswer,
+)
 from app.schemas.doubtful import Doubtful
 from app.schemas.expectations import either, expected, resolve
 from app.schemas.fields import (
@@ -214,6 +221,7 @@ __all__ = [
     "CountDraws",
     "CoverageRow",
     "CsvForm",
+    "CriticismAnswer",
     "DailyTemperature",
     "DayWeather",
     "DelayedBoxes",
@@ -252,6 +260,8 @@ __all__ = [
     "LateLosses",
     "Learned",
     "LearnedTransit",
+    "LeftOutAnswer",
+    "LeftOutBoxAnswer",
     "LegRow",
     "Lesson",
     "LessonAbout",
@@ -289,6 +299,7 @@ __all__ = [
     "PlantCounts",
     "PlantLine",
     "Point",
+    "PredictiveCheckAnswer",
     "ProblemBody",
     "Quantiles",
     "Quarter",
@@ -305,6 +316,7 @@ __all__ = [
     "RefitAnswer",
     "ReliabilityRow",
     "RequestBody",
+    "RestsOnAnswer",
     "RiskAnswer",
     "RiskParameters",
     "RiskQuery",

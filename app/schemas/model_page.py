@@ -6,6 +6,7 @@ from typing import Literal
 from pydantic import Field
 
 from app.schemas.answers import AnswerModel
+from app.schemas.criticism import CriticismAnswer
 from app.schemas.doubtful import Doubtful
 from app.schemas.model_versions import ModelHold
 
@@ -157,5 +158,8 @@ class ModelAnswer(AnswerModel):
     doubtful: list[Doubtful] = Field(
         description="records that look wrong beside the others: confirm or correct them. They are used, but times that"
         " look wrong teach no times in transit"
+    )
+    criticism: CriticismAnswer | None = Field(
+        description="what the fit was asked about itself; null for the rules of thumb and for versions from before"
     )
     diagnostics: dict[str, float | int | str | bool | None]

@@ -13,10 +13,11 @@ from model.scoring.calibration import (
     successes,
 )
 from model.scoring.hazard_factors import HazardFactors, join_boxes, split_hazards
-from model.scoring.predictive_checks import Check, is_extreme, predictive_check
+from model.scoring.predictive_checks import EXTREME, Check, is_extreme, predictive_check
 from model.scoring.scoring import UNKNOWN, brier_score, drawn_counts, log_scores
 
 __all__ = [
+    "EXTREME",
     "UNKNOWN",
     "Check",
     "CountRange",
