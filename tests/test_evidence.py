@@ -2,7 +2,9 @@
 
 from pathlib import Path
 
-from tests.evidence import published
+from app.cli.demo import demo_folder, stored_model
+from model.reference.tables import load_reference
+from tests.evidence import criticism, published
 
 FOLDER = Path(published.__file__).parent
 
@@ -19,3 +21,10 @@ def test_disagreements_stay() -> None:
     assert against
     assert all(len(one.verdict) > len("disagrees: ") for one in against)
     assert {one.used for one in found} == {True, False}
+
+
+def test_the_model_beside_the_boxes_of_the_demonstration_stands_as_their_fit_has_it() -> None:
+    """The stored fit holds what its refit found: `python -m tests.demo_boxes`."""
+    kept = (FOLDER / "criticism.md").read_text(encoding="utf-8")
+    fit = stored_model(demo_folder(), load_reference())
+    assert criticism.written(fit) == kept, "run `python -m tests.demo_boxes` and `python -m tests.evidence criticism`"

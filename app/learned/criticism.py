@@ -13,8 +13,8 @@ from app.serving import Criticism, Engine, LeftOutScores, PredictiveCheck, Rests
 from model.reference import CONSTANTS
 from model.scoring import EXTREME, is_extreme
 
-# Rarer is told as so rare.
-RAREST = 1000
+# What is rarer is told as so rare: of the replicates about five lie beyond.
+RAREST = 200
 # Of a kind, in one sentence.
 MOST_NAMED = 8
 
@@ -57,15 +57,13 @@ def _check_words(checks: Sequence[PredictiveCheckAnswer]) -> list[str]:
 
 def _odd_words(check: PredictiveCheckAnswer) -> str:
     more = check.below > 0.5  # noqa: PLR2004 - the middle
-    tail = min(check.below, 1.0 - check.below)
-    once = (
-        f"once in {min(round(1.0 / tail), RAREST):,} times" if tail * RAREST > 1.0 else f"rarer than once in {RAREST:,}"
-    )
+    tail, many = min(check.below, 1.0 - check.below), "many" if more else "few"
+    once = f"about once in {10 * round(0.1 / tail):,}" if tail * RAREST > 1.0 else f"not once in {RAREST:,}"
     if check.about == "no_survivor":
         how = "More" if more else "Fewer"
-        return f"{how} boxes came with no survivor than the model would have: by it, {once}."
+        return f"{how} boxes came with no survivor than the model would have: so {many} {once} times."
     how = "more" if more else "fewer"
-    return f"Of {check.label} {how} plants came healthy than the model would have: by it, {once}."
+    return f"Of {check.label} {how} plants came healthy than the model would have: so {many} {once} times."
 
 
 def _left_out(scores: LeftOutScores) -> LeftOutAnswer:

@@ -1,5 +1,6 @@
 """What the values of an artefact must be, one by one: a fit writes no others, so any other was not written by one."""
 
+import re
 from collections.abc import Iterator, Mapping, Sequence
 from itertools import pairwise
 from typing import Any
@@ -18,6 +19,8 @@ POSITIVE = ("kappa", "delta", "chill_rate", "h0", "late_loss.slope", "variance.p
 MOST_EFFECT = 100.0
 MOST_COUNT = 2**53
 SYMMETRIC = 1e-4
+# Months from and to.
+SEASON = re.compile(r"(0[1-9]|1[0-2])-(0[1-9]|1[0-2])")
 
 
 def check_values(manifest: Manifest, arrays: Arrays, reference: Reference) -> None:
@@ -41,6 +44,7 @@ def _faults(manifest: Manifest, arrays: Arrays, reference: Reference) -> Iterato
     yield from _draw_faults(arrays)
     yield from _count_faults(manifest, arrays)
     yield from _variance_faults(manifest, arrays)
+    yield from _criticism_faults(manifest)
 
 
 def _level_faults(manifest: Manifest, reference: Reference) -> Iterator[tuple[str, str]]:
@@ -123,3 +127,18 @@ def _variance_faults(manifest: Manifest, arrays: Arrays) -> Iterator[tuple[str, 
     scales = manifest.scales_at_mode
     if scales.keys() != set(LEARNED_SCALES) or min(scales.values()) <= 0:
         yield "scales_at_mode", f"are not of {', '.join(LEARNED_SCALES)}, each above 0"
+
+
+def _criticism_faults(manifest: Manifest) -> Iterator[tuple[str, str]]:
+    """Yield faults of what a fit was asked about itself: the rest of it is looked at as the manifest is read."""
+    if manifest.criticism is None:  # not in artefacts from before there was any
+        return
+    named = [("seller", check.level) for check in manifest.criticism.checks if check.about == "seller"]
+    named += [(one.kind, one.level) for one in manifest.criticism.rests if one.kind in ("genus", "seller")]
+    if any(level not in manifest.levels[kind] for kind, level in named):
+        yield "criticism", "names a level that the fit does not have"
+    seasons = [check.level for check in manifest.criticism.checks if check.about == "season"]
+    if not all(SEASON.fullmatch(level) for level in seasons):
+        yield "criticism", "names a season that is none"
+    if any(check.boxes > manifest.n_boxes for check in manifest.criticism.checks):
+        yield "criticism", "counts more boxes than the fit has"

@@ -19,8 +19,8 @@ Array = NDArray[np.float64]
 # Those that the paper uses throughout.
 POWERS = (0.8, 1.25)
 # A quantity that moves as far is sensitive, by the rule of thumb of the paper: as far as a normal whose mean moves by
-# about 0.3 sd for twice the weight.
-SENSITIVE = 0.05
+# about so many sds for twice the weight.
+SENSITIVE, FELT_SHIFT = 0.05, 0.3
 
 
 class PowerScaled(NamedTuple):

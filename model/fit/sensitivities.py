@@ -19,6 +19,7 @@ from model.fit.fitting import Fitted
 from model.fit.hierarchy import ALPHA, DELTA, KAPPA, LOG_ODDS_LOST, Hierarchy, InnerPrior
 from model.fit.inference import Posterior
 from model.fit.power_scaling import (
+    FELT_SHIFT,
     POWERS,
     SENSITIVE,
     PowerScaled,
@@ -77,11 +78,14 @@ class Rests(NamedTuple):
         """What it rests on.
 
         By the diagnosis of the paper the likelihood is weak, or the prior strong, where only the prior moves it, and
-        the two may be in conflict where both do: here, where they move it to different sides.
+        the two may be in conflict where both do: here, where they move its mean to different sides, apart by what is
+        felt.
         """
         by_prior, by_boxes = self.prior >= SENSITIVE, self.likelihood >= SENSITIVE
         if by_prior and by_boxes:
-            return "conflict" if self.prior_shift * self.likelihood_shift < 0 else "both"
+            opposite = self.prior_shift * self.likelihood_shift < 0
+            apart = abs(self.prior_shift - self.likelihood_shift)
+            return "conflict" if opposite and apart >= FELT_SHIFT else "both"
         return "rules" if by_prior else "boxes" if by_boxes else "neither"
 
 

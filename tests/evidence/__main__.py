@@ -5,10 +5,10 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
-from tests.evidence import published
+from tests.evidence import criticism, published
 
 FOLDER = Path(__file__).resolve().parent
-PARTS: dict[str, Callable[[], str]] = {"published": published.report}
+PARTS: dict[str, Callable[[], str]] = {"published": published.report, "criticism": criticism.report}
 
 
 def main() -> None:

@@ -1,9 +1,10 @@
-/* Look back: what to do with whom, what the forecasts got right and wrong, then the plots, then the statistics folded;
-   learning from the boxes, and the ledger as a file. */
+/* Look back: what to do with whom, what the forecasts got right and wrong, then the plots and what the
+   answers rest on, then the statistics folded; learning from the boxes, and the ledger as a file. */
 
 import { get } from "/page/api.js";
 import { el } from "/page/dom.js";
 import { doubtList } from "/page/doubtful.js";
+import { criticismPart } from "/page/look_back/criticism.js";
 import { generaFigure, otherEffects, sellers } from "/page/look_back/effects.js";
 import { heldPart } from "/page/look_back/held.js";
 import { ledgerFile } from "/page/look_back/ledger_file.js";
@@ -82,11 +83,20 @@ export function show(root, _parts, signal) {
     el("p", {}, el("a", { href: "#sellers" }, "Sellers: usual packing, answers, open questions")),
   ];
   const redrawSellers = section("sellers", "Whose plants keep", ofSellers, ratios);
+  const redrawCriticism = section("criticism", "What the answers rest on", async () => criticismPart(await model()));
   const last = pair();
   section("given-and-found", "Chances given, and what came", async () => recordPlot(await record()), last);
   let redrawVersions = null;
   const changed = () =>
-    Promise.all([redrawLessons(), redrawGenera(), redrawSellers(), redrawVersions(), redrawDoubts(), redrawHeld()]);
+    Promise.all([
+      redrawLessons(),
+      redrawGenera(),
+      redrawSellers(),
+      redrawCriticism(),
+      redrawVersions(),
+      redrawDoubts(),
+      redrawHeld(),
+    ]);
   const learning = el("div");
   last.append(learning);
   const back = el("div");
