@@ -15,6 +15,7 @@ from model.scoring import Check, predictive_check
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
+Counts = Array | NDArray[np.int64]
 
 # Replicates: the 2.5 % at an end are then off by half a percent.
 REPLICATES = 1024
@@ -68,11 +69,11 @@ def predictive_checks(
     members = np.array([group.lines for group in groups], dtype=float).reshape(len(groups), len(sent)).T
     counted = np.logical_and.reduceat(~np.isnan(observations.dead), starts)
 
-    def shares(healthy: Array) -> Array:
+    def shares(healthy: Counts) -> Array:
         share: Array = np.nan_to_num(healthy) @ members / (sent @ members)
         return share
 
-    def no_survivor(dead: Array) -> Array:
+    def no_survivor(dead: Counts) -> Array:
         """Return how many boxes have none, of those whose dead were counted."""
         own: Array = (np.logical_and.reduceat(dead == sent, starts, axis=-1) & counted).sum(axis=-1)
         return own

@@ -133,7 +133,8 @@ def told_quantities(posterior: Posterior, hierarchy: Hierarchy, reference: Refer
     yield Told("lost_whole", "", lost, ())
 
     def log_ratio(effects: list[int]) -> Array:
-        return np.clip(-x[:, effects].sum(axis=1) / x[:, KAPPA], -MOST_LOG_RATIO, MOST_LOG_RATIO)
+        ratio: Array = np.clip(-x[:, effects].sum(axis=1) / x[:, KAPPA], -MOST_LOG_RATIO, MOST_LOG_RATIO)
+        return ratio
 
     starts = {kind: own.start for kind, own in hierarchy.slices.items()}
     groups = {str(name): starts["group"] + i for i, name in enumerate(hierarchy.levels["group"])}
@@ -142,8 +143,8 @@ def told_quantities(posterior: Posterior, hierarchy: Hierarchy, reference: Refer
         effects = [starts["genus"] + i, *([groups[group]] if group in groups else [])]
         yield Told("genus", str(genus), log_ratio(effects), effects)
     states: dict[str, list[tuple[int, int]]] = {}
-    for i, (seller, quarter) in enumerate(hierarchy.levels["drift"]):
-        states.setdefault(str(seller), []).append((int(quarter), starts["drift"] + i))
+    for i, state in enumerate(hierarchy.levels["drift"]):
+        states.setdefault(str(state[0]), []).append((int(state[1]), starts["drift"] + i))
     for i, level in enumerate(hierarchy.levels["seller"]):
         drift = [place for _, place in sorted(states.get(str(level), []))]
         # As it is in its latest quarter; all of its quarters are scaled.

@@ -63,7 +63,7 @@ def integrated_distance(one: Function, other: Function, ends: tuple[float, float
         def apart(x: float) -> float:
             own, second = p(x), q(x)
             middle = 0.5 * (own + second)
-            return sum(side * np.log2(side / middle) for side in (own, second) if side > 0)
+            return float(sum(side * np.log2(side / middle) for side in (own, second) if side > 0))
 
         total = integrate.quad(apart, *ends, limit=500)[0]
         return float(np.sqrt(total / integrate.quad(lambda x: p(x) + q(x), *ends, limit=500)[0]))
@@ -105,7 +105,7 @@ def effects_prior(sds: Array, *, student: bool, states: int = 0) -> InnerPrior:
         sds=np.column_stack([np.ones((n, FIRST_EFFECT)), sds]),
         student=np.arange(p) >= (FIRST_EFFECT if student else p),
         drift=slice(FIRST_EFFECT, FIRST_EFFECT + states),
-        drift_precision=np.linalg.inv(correlation) if states else np.zeros((0, 0)),
+        drift_precision=np.asarray(np.linalg.inv(correlation), dtype=np.float64).reshape(states, states),
         drift_log_det=0.0,
         delta_shape=np.full(n, 5.0),
         delta_rate=np.full(n, 4.0),
