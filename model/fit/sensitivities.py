@@ -20,10 +20,9 @@ from model.fit.hierarchy import ALPHA, DELTA, KAPPA, LOG_ODDS_LOST, Hierarchy, I
 from model.fit.inference import Posterior
 from model.fit.power_scaling import (
     FELT_SHIFT,
-    POWERS,
     SENSITIVE,
+    LogRatio,
     PowerScaled,
-    likelihood_ratios,
     mean_shift,
     power_scaled,
     sensitivity,
@@ -101,11 +100,11 @@ def prior_sensitivity(fitted: Fitted, reference: Reference) -> PriorSensitivity:
     """Return what the answers of a fit rest on; without those whose weights are too uneven to tell."""
     posterior, hierarchy = fitted.posterior, fitted.hierarchy
     base, prior = posterior.log_weights, hierarchy.inner(posterior.theta)
-    common = power_scaled(base, common_ratios(posterior, hierarchy, prior))
-    boxes = power_scaled(base, likelihood_ratios(posterior.log_likelihood))
+    common = power_scaled(base, common_ratio(posterior, hierarchy, prior))
+    boxes = power_scaled(base, lambda power: (power - 1.0) * posterior.log_likelihood)
     rests = []
     for told in () if boxes.rough else told_quantities(posterior, hierarchy, reference):
-        own = power_scaled(base, effect_ratios(prior, posterior.x, told.effects)) if len(told.effects) else common
+        own = power_scaled(base, effect_ratio(prior, posterior.x, told.effects)) if len(told.effects) else common
         if not own.rough:
             rests.append(_rests(told, base, own, boxes))
     return PriorSensitivity(tuple(rests), common.pareto_k, boxes.pareto_k)
@@ -159,16 +158,14 @@ def _healthy(posterior: Posterior, hierarchy: Hierarchy, reference: Reference) -
     return rule_shares(rules, parameters, spread=total_spread(hierarchy.scales(theta), reference))
 
 
-def common_ratios(posterior: Posterior, hierarchy: Hierarchy, prior: InnerPrior) -> Array:
-    """Return the log ratios of the prior of alpha, kappa, delta and theta raised to `POWERS`, (powers, draws).
+def common_ratio(posterior: Posterior, hierarchy: Hierarchy, prior: InnerPrior) -> LogRatio:
+    """Return what scales the prior of alpha, kappa, delta and theta; `prior` is that of each draw's theta.
 
-    Given theta the first three are normalised again; that kappa is above 0 is left out. `prior` is that of each
-    draw's theta.
+    Given theta the first three are normalised again; that kappa is above 0 is left out.
     """
     gap = posterior.x[:, :DELTA] - prior.mean
     outer = hierarchy.outer_log_density(posterior.theta) - 0.5 * np.einsum("ni,nij,nj->n", gap, prior.common, gap)
-    delta = posterior.x[:, DELTA]
-    return np.stack([(power - 1.0) * outer + _gamma_ratio(delta, prior, power) for power in POWERS])
+    return lambda power: (power - 1.0) * outer + _gamma_ratio(posterior.x[:, DELTA], prior, power)
 
 
 def _gamma_ratio(delta: Array, prior: InnerPrior, power: float) -> Array:
@@ -182,8 +179,8 @@ def _gamma_ratio(delta: Array, prior: InnerPrior, power: float) -> Array:
     return log_density(power * (before - 1.0) + 1.0, power * rate) - log_density(before, rate)
 
 
-def effect_ratios(prior: InnerPrior, x: Array, effects: Sequence[int]) -> Array:
-    """Return the log ratios of the prior of some effects raised to `POWERS` and normalised again, (powers, draws).
+def effect_ratio(prior: InnerPrior, x: Array, effects: Sequence[int]) -> LogRatio:
+    """Return what scales the prior of some effects, normalised again.
 
     Parameters
     ----------
@@ -202,5 +199,5 @@ def effect_ratios(prior: InnerPrior, x: Array, effects: Sequence[int]) -> Array:
     states = plain[drift] - prior.drift.start
     precision[np.ix_(drift, drift)] = prior.drift_precision[np.ix_(states, states)]
     square = np.einsum("ni,ij,nj->n", z[:, ~student], precision, z[:, ~student])
-    ratios: Array = (np.array(POWERS)[:, None] - 1.0) * -0.5 * ((DEGREES + 1.0) * heavy + square)
-    return ratios
+    log_shape = -0.5 * ((DEGREES + 1.0) * heavy + square)
+    return lambda power: (power - 1.0) * log_shape

@@ -33,6 +33,8 @@ N_BOXES, DRAWS = 32, 512
 SHIPPED = np.datetime64("2025-01-15") + np.timedelta64(91, "D") * (np.arange(N_BOXES) % 4)
 """Eight boxes in each quarter of the year."""
 LIKELY = likely_ledger(30, 5)
+RIGHT = RATES._replace(box=0.0, line=0.0)
+"""No record is wrong."""
 
 
 def same_draws(truth: Truth, observed: Observed) -> PosteriorDraws:
@@ -45,6 +47,7 @@ def same_draws(truth: Truth, observed: Observed) -> PosteriorDraws:
     parameters = ParameterDraws(
         **{name: same(truth.parameters[name]) for name in names},
         scales={name: same(value) for name, value in truth.scales.items()},
+        n_replaced=0,
     )
     levels = observed.observations.levels
     effects = {
@@ -54,8 +57,8 @@ def same_draws(truth: Truth, observed: Observed) -> PosteriorDraws:
     return replace(rules_draws(REFERENCE), parameters=parameters, effects=effects)
 
 
-def invented(seed: int, *, harm: float = 0.0) -> tuple[list[PredictiveCheck], int]:
-    """Return the checks by the truth of an invented ledger, and how many are extreme.
+def invented(seed: int, *, harm: float = 0.0) -> list[PredictiveCheck]:
+    """Return the checks by the truth of an invented ledger.
 
     In the first quarter of the year log hazards are higher by `harm`, which the truth does not know of.
     """
@@ -65,23 +68,24 @@ def invented(seed: int, *, harm: float = 0.0) -> tuple[list[PredictiveCheck], in
     harmed = replace(design.observations, log_time_ratio=design.observations.log_time_ratio - np.where(winter, harm, 0))
     counts = counts_of(draw_counts(harmed, truth, rng=np.random.default_rng([seed, 2])))
     observed = observe(design.lines, counts, REFERENCE)
-    checks = predictive_checks(observed, SHIPPED, same_draws(truth, observed))
-    return checks, sum(not 0.025 <= check.below <= 0.975 for check in checks)
+    return predictive_checks(observed, SHIPPED, same_draws(truth, observed))
 
 
 def test_right_boxes_look_odd_about_as_often_as_they_should() -> None:
-    """One in twenty of all checks, of right draws: within what chance allows in 99.8 % of such tests."""
+    """One in twenty in the outer 5 %, half in the outer half: within what chance allows in 99.8 % of such tests."""
     found = [invented(seed) for seed in range(16)]
-    n = sum(len(checks) for checks, _ in found)
+    below = np.array([check.below for checks in found for check in checks])
+    n = len(below)
     assert n > 8 * len(found)  # boxes lost, four quarters and the sellers of each
     # Checks of one ledger share its boxes: counted as if a third of them were independent.
-    low, high = stats.binom.ppf([0.001, 0.999], n // 3, 0.05) / (n // 3)
-    assert low <= sum(extreme for _, extreme in found) / n <= high
+    for beyond, share in ((0.025, 0.05), (0.25, 0.5)):
+        low, high = stats.binom.ppf([0.001, 0.999], n // 3, share) / (n // 3)
+        assert low <= ((below < beyond) | (below > 1.0 - beyond)).mean() <= high
 
 
 def test_a_season_that_kills_is_found() -> None:
     """Plants keep a third as long there: in most ledgers the season is odd, and on the side of fewer."""
-    found = [invented(seed, harm=float(np.log(3.0)))[0] for seed in range(8)]
+    found = [invented(seed, harm=float(np.log(3.0))) for seed in range(8)]
     winters = [check for checks in found for check in checks if check.level == "01-03"]
     assert len(winters) == len(found)
     assert sum(check.below < 0.025 for check in winters) >= len(found) / 2
@@ -91,24 +95,27 @@ def test_a_season_that_kills_is_found() -> None:
 def test_replicates_have_the_share_healthy_that_the_chances_say() -> None:
     """The chances are averages over quadrature nodes; records that are wrong are left out of both."""
     lines = table([f"box {i}" for i in range(20)], np.full(20, 7.0))
+    lines["consignment"] = None
     draws = rules_draws(REFERENCE)
     observed = observe(lines, np.tile([5.0, 3.0, 2.0, 10.0], (20, 1)), REFERENCE)
-    runs = replicated_counts(observed, draws, wrong=RATES._replace(box=0.0, line=0.0), rng=np.random.default_rng(3))
+    runs = replicated_counts(observed, draws, wrong=RIGHT, rng=np.random.default_rng(3))
     healthy, dead = (np.concatenate(part) for part in zip(*runs, strict=True))
     # At 20 °C seven days are seven equivalent days.
     chances = MarginalChances(draws)(plant_effects(observed.plants[0], draws))
-    assert healthy.mean() / 10 == pytest.approx(chances[0].mean(), abs=5e-3)
-    assert dead.mean() / 10 == pytest.approx(chances[1].mean(), abs=5e-3)
+    assert healthy.mean() / 10 == pytest.approx(chances[0].mean(), abs=3e-3)
+    assert dead.mean() / 10 == pytest.approx(chances[1].mean(), abs=3e-3)
 
 
 def test_lines_of_a_box_share_its_luck_in_replicates() -> None:
     lines = table(["one", "one", "two"], np.full(3, 7.0), genus=["Hoya", "Anthurium", "Anthurium"], seller=None)
-    draws = rules_draws(REFERENCE).take(np.zeros(2000, dtype=np.intp))  # one truth
+    lines["consignment"] = None
+    one = rules_draws(REFERENCE).take(np.zeros(2000, dtype=np.intp))  # the same truth each time
+    draws = replace(one, parameters=replace(one.parameters, lost=np.zeros(2000)))
     observed = observe(lines, np.tile([5.0, 3.0, 2.0, 10.0], (3, 1)), REFERENCE)
-    [again] = replicated_counts(observed, draws, wrong=RATES, rng=np.random.default_rng(4))
-    correlation = np.corrcoef(again.healthy.T)
-    assert correlation[0, 1] > 0.2
-    assert abs(correlation[1, 2]) < 0.1
+    [again] = replicated_counts(observed, draws, wrong=RIGHT, rng=np.random.default_rng(4))
+    first, beside, elsewhere = again.healthy.T
+    assert stats.pearsonr(first, beside).statistic > 0.2
+    assert abs(stats.pearsonr(beside, elsewhere).statistic) < 0.1
 
 
 def test_a_number_among_its_replicates() -> None:
@@ -121,7 +128,8 @@ def test_a_number_among_its_replicates() -> None:
 def test_scores_are_told_in_all_and_of_the_boxes_furthest_apart() -> None:
     scores, rules = np.array([-1.0, -2.0, -3.0]), np.array([-1.5, -5.0, -2.9])
     told = left_out_scores(scores, rules, ["a", "b", "c"])
-    assert (told.boxes, told.better, told.score, told.rules) == (3, 2, -6.0, pytest.approx(-9.4))
+    assert (told.boxes, told.better, told.score) == (3, 2, -6.0)
+    assert told.rules == pytest.approx(-9.4)
     assert told.difference == pytest.approx(3.4 / 3)
     assert told.standard_error == pytest.approx(np.std([0.5, 3.0, -0.1], ddof=1) / np.sqrt(3))
     assert [box.shipment for box in told.by_box] == ["b", "a", "c"]

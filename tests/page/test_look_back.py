@@ -98,12 +98,7 @@ def test_learning_from_a_file_shows_what_changed_and_can_be_undone(
     # In a buyer's words: no version, no code, no unit of statistics outside the folds.
     expect(page.get_by_role("region", name="What to do").get_by_text("Invented Ferns")).to_be_visible()
     assert not HASH.search(page.locator("main").inner_text())
-    rests = page.get_by_role("region", name="What the answers rest on")
-    expect(rests.get_by_text("Each box foreseen from the others")).to_be_visible()
-    expect(rests.get_by_role("table")).to_have_count(0)
-    rests.get_by_text("The numbers behind this").click()
-    expect(rests.get_by_role("row", name=re.compile(f"^All {N_BOXES} boxes"))).to_be_visible()
-    expect(rests.get_by_role("row", name=re.compile("^boxes from Invented Ferns"))).to_be_visible()
+    told_of_itself(page)
 
     genera = page.get_by_role("region", name="Which plants keep")
     genera.get_by_text("The same as a table").click()
@@ -134,14 +129,31 @@ def test_learning_from_a_file_shows_what_changed_and_can_be_undone(
     versions.get_by_text("Versions of the model").click()
     versions.get_by_role("button", name=re.compile("^Let rules-")).click()
     expect(versions.get_by_role("row", name=re.compile("^rules-"))).to_contain_text("answers now")
+    nothing_learned(page)
+    axe_clean(page)
+    shot(page, "gone-back")
+    take_the_newest(page)
+
+
+def told_of_itself(page: Page) -> None:
+    """Look at what the model says of itself: words first, with the numbers folded."""
+    rests = page.get_by_role("region", name="What the answers rest on")
+    expect(rests.get_by_text("Each box foreseen from the others")).to_be_visible()
+    expect(rests.get_by_role("table")).to_have_count(0)
+    rests.get_by_text("The numbers behind this").click()
+    expect(rests.get_by_role("row", name=re.compile(f"^All {N_BOXES} boxes"))).to_be_visible()
+    expect(rests.get_by_role("row", name=re.compile("^boxes from Invented Ferns"))).to_be_visible()
+
+
+def nothing_learned(page: Page) -> None:
+    """Look at what the rules of thumb show of own boxes."""
+    genera = page.get_by_role("region", name="Which plants keep")
     expect(genera.get_by_text("No own box yet")).to_be_visible()
+    rests = page.get_by_role("region", name="What the answers rest on")
     expect(rests.get_by_text("Nothing is learned from boxes of your own yet.")).to_be_visible()
     sellers = page.get_by_role("region", name="Whose plants keep")
     sellers.get_by_text("The same as a table").click()
     expect(sellers.get_by_role("cell", name="thin: no box of yours, rules of thumb only").first).to_be_visible()
-    axe_clean(page)
-    shot(page, "gone-back")
-    take_the_newest(page)
 
 
 def take_the_newest(page: Page) -> None:
