@@ -79,7 +79,7 @@ def test_right_boxes_look_odd_about_as_often_as_they_should() -> None:
     assert n > 8 * len(found)  # boxes lost, four quarters and the sellers of each
     # Checks of one ledger share its boxes: counted as if a third of them were independent.
     for beyond, share in ((0.025, 0.05), (0.25, 0.5)):
-        low, high = stats.binom.ppf([0.001, 0.999], n // 3, share) / (n // 3)
+        low, high = np.asarray(stats.binom.ppf([0.001, 0.999], n // 3, share)) / (n // 3)
         assert low <= ((below < beyond) | (below > 1.0 - beyond)).mean() <= high
 
 
