@@ -20,7 +20,16 @@ from app.batch.journey import (
     origin_layover,
     waits_for_papers,
 )
-from app.batch.lanes import CLOSING_TIME, KnownLane, KnownLanes, Lane, WeatherDraws, delay_of, table_quantiles
+from app.batch.lanes import (
+    CLOSING_TIME,
+    KnownLane,
+    KnownLanes,
+    Lane,
+    WeatherDraws,
+    delay_of,
+    learned_delay,
+    table_quantiles,
+)
 from app.batch.places import resolve_place
 from app.batch.plans import BatchLine, RoutePlan
 from app.batch.seller_defaults import Filled, answers_of, packing_of, stored_seller, with_seller
@@ -71,6 +80,7 @@ __all__ = [
     "delay_of",
     "drift_quarter",
     "group_words",
+    "learned_delay",
     "listed",
     "lost_whole_words",
     "missing_papers",

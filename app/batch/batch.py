@@ -60,7 +60,7 @@ class PreparedRoute:
         if self.usual is None:
             return self
         usual = self.plan.lane.usual(LearnedTimes())
-        solved = self.plan.lane.solve(usual.quantiles, usual.delay_share)
+        solved = self.plan.lane.solve(usual.quantiles, usual.delay)
         return replace(self, plan=replace(self.plan, transit=solved.transit), solved=solved, usual=usual)
 
     def assumed(self, position: int, n_plants: int) -> list[Assumed]:
@@ -221,7 +221,7 @@ def prepare(
         given, usual = route.transit_days, None
         if given is None:
             usual = lane.usual(engine.times)
-            solved = lane.solve(usual.quantiles, usual.delay_share)
+            solved = lane.solve(usual.quantiles, usual.delay)
         else:
             solved = lane.solve(TransitQuantiles(given.p10, given.p50, given.p90))
         apart = route.travel == "apart"

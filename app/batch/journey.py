@@ -49,7 +49,7 @@ class Itinerary:
     ) -> "Itinerary":
         """Return how a box goes of which nothing was planned: by own times where there are any, else the table's."""
         usual = lane.usual(learned)
-        transit = lane.solve(usual.quantiles, usual.delay_share).transit
+        transit = lane.solve(usual.quantiles, usual.delay).transit
         return cls(lane, calendar, transit, closed_at, origin_layover(lane, calendar, ship_date))
 
     def ends_h(self, body: Array, delay: Array, papers: Array) -> Array:

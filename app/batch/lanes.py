@@ -13,7 +13,7 @@ import numpy as np
 
 from app.batch.places import between_km, resolve_place
 from app.batch.working_days import LaneCalendar, WorkingDays, weekend_of
-from app.serving import LearnedTimes
+from app.serving import LaneTimes, LearnedTimes
 from model.exposure import Forecast, PlaceWeather, StreetAir, interpolate_months, month_position, place_weather
 from model.reference import CONSTANTS, Leg, Place, Reference, Service
 from model.transit import Delay, HoldDelay, MissedFlights, SolvedTransit, TransitQuantiles, solve_transit
@@ -61,13 +61,13 @@ class Lane:
         origin, destination = self.places["origin"].iata, self.places["destination"].iata
         own = learned.of(row.service, origin, destination)
         if own is None:
-            return UsualTime(table, None, f"usual for {row.name} on this lane ({row.status})")
+            return UsualTime(table, delay_of(row), f"usual for {row.name} on this lane ({row.status})")
         table_says = f"the table alone says {table.p50:.3g} at the median"
         if own.key.origin:
             why = f"{row.service} {origin}-{destination}: {own.from_boxes}; {table_says}"
-            return UsualTime(own.quantiles, own.delay_share, why)
+            return UsualTime(own.quantiles, learned_delay(row, own), why)
         why = f"{row.service}: {own.from_boxes} on other lanes; {table_says}"
-        return UsualTime(_times(own.quantiles, self.length_share()), own.delay_share, why)
+        return UsualTime(_times(own.quantiles, self.length_share()), learned_delay(row, own), why)
 
     def closing(self, ship_date: date) -> datetime:
         """Return the moment the box is closed, in UTC."""
@@ -112,10 +112,9 @@ class Lane:
         """Whether the box changes at a hub that is neither end."""
         return any(leg.leg == "hub" for leg in self.legs) and self.places["hub"] is not self.places["destination"]
 
-    def solve(self, quantiles: TransitQuantiles, delay_share: float | None = None) -> SolvedTransit:
-        """Return the transit time with these total quantiles and the service's delays; their share is the table's."""
-        delay = delay_of(self.service)
-        return _solve(quantiles, delay if delay_share is None else delay.with_share(delay_share), self.service.min_days)
+    def solve(self, quantiles: TransitQuantiles, delay: Delay | None = None) -> SolvedTransit:
+        """Return the transit time with these total quantiles and these delays, by default the table's."""
+        return _solve(quantiles, delay_of(self.service) if delay is None else delay, self.service.min_days)
 
 
 class KnownLane(NamedTuple):
@@ -144,10 +143,10 @@ class KnownLanes:
 
 @dataclass(frozen=True, slots=True)
 class UsualTime:
-    """Total transit days where the buyer gave none, the share of delays (None: the table's), and their source."""
+    """Total transit days where the buyer gave none, how boxes are late, and the source of both."""
 
     quantiles: TransitQuantiles
-    delay_share: float | None
+    delay: Delay
     why: str
 
 
@@ -165,7 +164,7 @@ def _solve(quantiles: TransitQuantiles, delay: Delay, minimum_days: float) -> So
     return solve_transit(quantiles, delay, minimum_days)
 
 
-def delay_of(service: Service) -> Delay:
+def delay_of(service: Service) -> HoldDelay | MissedFlights:
     """Return how a service is late."""
     if service.delay_kind == "flights":
         assert service.flight_interval_days is not None  # noqa: S101 - the reference tests check the pairing
@@ -174,6 +173,14 @@ def delay_of(service: Service) -> Delay:
     assert service.delay_median_days is not None  # noqa: S101
     assert service.delay_sd_log is not None  # noqa: S101
     return HoldDelay(service.delay_share, service.delay_median_days, service.delay_sd_log)
+
+
+def learned_delay(service: Service, own: LaneTimes) -> HoldDelay | MissedFlights:
+    """Return how a service is late by own boxes: how often, how long, and how often again."""
+    delay = delay_of(service)
+    if isinstance(delay, HoldDelay):
+        return HoldDelay(own.delay_share, delay.median_days * own.delay_size, delay.sd_log)
+    return MissedFlights(own.delay_share, delay.interval_days * own.delay_size, own.again_share)
 
 
 class WeatherDraws:

@@ -2,12 +2,12 @@
 
 import numpy as np
 
-from app.batch import Lane, table_quantiles
+from app.batch import Lane, delay_of, learned_delay, percent, table_quantiles
 from app.schemas import DelayedBoxes, LateLoss, LateLosses, LearnedTransit, ModelChance, Quantiles, TransitDays
 from app.serving import Engine, LaneTimes, rules_draws
 from model.predict import LateLossDraws
 from model.reference import HIGH, LOW, Reference
-from model.transit import TransitQuantiles
+from model.transit import HoldDelay, MissedFlights, TransitQuantiles
 
 
 def transit_times(engine: Engine) -> list[LearnedTransit]:
@@ -58,25 +58,39 @@ def _transit(own: LaneTimes, reference: Reference) -> LearnedTransit:
         where = f" {origin}-{destination}"
     else:
         table, where = table_quantiles(row), " on a long lane without own boxes"
-    days = own.quantiles
+    days, delay, by_table = own.quantiles, learned_delay(row, own), delay_of(row)
     return LearnedTransit(
         service=service,
         origin=origin or None,
         destination=destination or None,
-        table=_days(table, row.delay_share),
-        learned=_days(days, own.delay_share),
+        table=_days(table, by_table),
+        learned=_days(days, delay),
         boxes=own.n_arrived,
         boxes_on_the_way=own.n_on_the_way,
         boxes_left_out=own.n_left_out,
         text=(
             f"{row.name}{where}: {days.p50:.1f} days, 80 % {days.p10:.1f}-{days.p90:.1f}, {own.from_boxes}; "
-            f"the table says {table.p50:.1f}, 80 % {table.p10:.1f}-{table.p90:.1f}"
+            f"the table says {table.p50:.1f}, 80 % {table.p10:.1f}-{table.p90:.1f}; "
+            f"{_late_words(delay)}; the table says {_late_words(by_table)}"
         ),
     )
 
 
-def _days(days: TransitQuantiles, delay_share: float) -> TransitDays:
-    return TransitDays(p10=days.p10, p50=days.p50, p90=days.p90, delay_share=delay_share)
+def _days(days: TransitQuantiles, delay: HoldDelay | MissedFlights) -> TransitDays:
+    return TransitDays(p10=days.p10, p50=days.p50, p90=days.p90, delay_share=delay.share, delay_days=_delay_days(delay))
+
+
+def _delay_days(delay: HoldDelay | MissedFlights) -> float:
+    return delay.median_days if isinstance(delay, HoldDelay) else delay.interval_days
+
+
+def _late_words(delay: HoldDelay | MissedFlights) -> str:
+    if isinstance(delay, HoldDelay):
+        return f"{percent(delay.share)} held up, by {delay.median_days:.1f} days as a rule"
+    return (
+        f"{percent(delay.share)} miss a flight, {percent(delay.again_share)} of these the next one too, "
+        f"{delay.interval_days:.1f} days apart"
+    )
 
 
 def _share(draws: LateLossDraws, dose: float) -> ModelChance:

@@ -30,8 +30,8 @@ from model.transit import (
     solve_transit,
 )
 
-# Dates without times: a difference of dates is off by up to a day.
-DATES_HALF_WIDTH_DAYS = 1.0
+# Dates without times: a difference of dates is off by up to a day, less likely the further.
+DATES_ROUNDING_DAYS = 1.0
 # Between times: less than this tells nothing more on a grid that is 5 % of the days wide.
 TIMES_HALF_WIDTH_DAYS = 0.25
 IN_TRANSIT = "in_transit"
@@ -43,6 +43,7 @@ class _Boxes:
 
     days: list[float] = field(default_factory=list)
     half_width_days: list[float] = field(default_factory=list)
+    rounding_days: list[float] = field(default_factory=list)
     arrived: list[bool] = field(default_factory=list)
     lane: list[int] = field(default_factory=list)
     lanes: dict[LaneKey, Lane] = field(default_factory=dict)
@@ -105,7 +106,15 @@ class RecordedTimes:
         """Yield everything that learning reads, for a digest."""
         for service, boxes in sorted(self._services.items()):
             yield repr(
-                (service, boxes.days, boxes.half_width_days, boxes.arrived, boxes.lane, list(boxes.lanes))
+                (
+                    service,
+                    boxes.days,
+                    boxes.half_width_days,
+                    boxes.rounding_days,
+                    boxes.arrived,
+                    boxes.lane,
+                    list(boxes.lanes),
+                )
             ).encode()
 
     def learn(self) -> LearnedTimes:
@@ -117,7 +126,7 @@ class RecordedTimes:
     def _learn(self, service: str, boxes: _Boxes) -> list[LaneTimes]:
         arrived, lane = np.array(boxes.arrived), np.array(boxes.lane, dtype=np.intp)
         days = np.array(boxes.days)
-        record = TransitRecord(days, np.array(boxes.half_width_days), arrived, lane)
+        record = TransitRecord(days, np.array(boxes.half_width_days), arrived, lane, np.array(boxes.rounding_days))
         scales = np.array([own.length_share() for own in boxes.lanes.values()])
         row = self._reference.services[service]
         learned = learn_transit(_table(row), record, scales)
@@ -129,7 +138,16 @@ class RecordedTimes:
             least = row.min_days * share / MOST_MINIMUM_SHARE
             found = TransitQuantiles(*np.maximum(quantiles, least).tolist())
             doubted = [m for lane, m in self._left_out.items() if key in (lane, LaneKey(lane.service, "", ""))]
-            return LaneTimes(key, found, learned.delay_share, n, int(own.sum()) - n, sum(doubted))
+            return LaneTimes(
+                key,
+                found,
+                learned.delay_share,
+                n,
+                int(own.sum()) - n,
+                sum(doubted),
+                learned.delay_size,
+                learned.again_share,
+            )
 
         everywhere = times(LaneKey(service, "", ""), learned.quantiles, np.ones(len(days), dtype=bool))
         return [
@@ -171,8 +189,8 @@ class RecordedTimes:
             boxes = self._services.setdefault(service, _Boxes())
             boxes.days.append(max(days, 0.0 if on_the_way else SHORTEST_DAYS))
             timed = departed_at is not None and opened_at is not None
-            half_width += TIMES_HALF_WIDTH_DAYS if timed else DATES_HALF_WIDTH_DAYS
-            boxes.half_width_days.append(half_width)
+            boxes.half_width_days.append(half_width + (TIMES_HALF_WIDTH_DAYS if timed else 0.0))
+            boxes.rounding_days.append(0.0 if timed else DATES_ROUNDING_DAYS)
             boxes.arrived.append(not on_the_way)
             boxes.lanes.setdefault(key, lane)
             boxes.lane.append(boxes.index.setdefault(key, len(boxes.index)))

@@ -77,6 +77,9 @@ class TransitDays(Quantiles):
     """Median and 80 % range of the total days from closing the box to opening it, with the chance of a delay."""
 
     delay_share: float = Field(ge=0, le=1)
+    delay_days: float = Field(
+        gt=0, description="of a delay: its median, or the time between flights where whole flights are missed"
+    )
 
 
 class LearnedTransit(AnswerModel):

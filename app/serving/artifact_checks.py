@@ -82,6 +82,12 @@ def _lane_faults(manifest: Manifest, arrays: Arrays, reference: Reference) -> It
     share = arrays["times.delay_share"]
     if ((share < 0) | (share > 1)).any():
         yield "times.delay_share", "is not a share"
+    if "times.delay_size" in arrays:  # not in artefacts from before it was learned
+        if (arrays["times.delay_size"] <= 0).any():
+            yield "times.delay_size", "is not above 0"
+        again = arrays["times.again_share"]
+        if ((again < 0) | (again >= 1)).any():
+            yield "times.again_share", "is not a share below 1"
 
 
 def _draw_faults(arrays: Arrays) -> Iterator[tuple[str, str]]:

@@ -31,6 +31,8 @@ from model.transit import TransitQuantiles
 
 PARAMETERS = ("alpha", "kappa", "delta", "log_q10", "chill_rate", "h0", "lost")
 Arrays = dict[str, NDArray[Any]]
+# Arrays over lanes beside their quantiles, in the order of `LaneTimes`.
+OF_LANES = ("delay_share", "arrived", "on_the_way", "left_out", "delay_size", "again_share")
 
 
 @dataclass(frozen=True, eq=False)
@@ -171,6 +173,8 @@ def _time_arrays(times: LearnedTimes) -> Arrays:
         "times.arrived": np.array([lane.n_arrived for lane in lanes], dtype=np.int64),
         "times.on_the_way": np.array([lane.n_on_the_way for lane in lanes], dtype=np.int64),
         "times.left_out": np.array([lane.n_left_out for lane in lanes], dtype=np.int64),
+        "times.delay_size": np.array([lane.delay_size for lane in lanes], dtype=float),
+        "times.again_share": np.array([lane.again_share for lane in lanes], dtype=float),
     }
 
 
@@ -227,7 +231,12 @@ def _model(manifest: Manifest, arrays: Arrays, reference: Reference) -> FittedMo
     )
     n_lanes = len(manifest.lanes)
     # Not in artefacts from before there were any.
-    none_yet = {"times.left_out": np.zeros(n_lanes, dtype=np.int64), **_fall_arrays({}, counts)}
+    none_yet = {
+        "times.left_out": np.zeros(n_lanes, dtype=np.int64),
+        "times.delay_size": np.ones(n_lanes),
+        "times.again_share": np.array([reference.services[key[0]].again_share or 0.0 for key in manifest.lanes]),
+        **_fall_arrays({}, counts),
+    }
     arrays = none_yet | arrays
     n_falls = len(arrays["falls.seller"])
     ratios = take("falls.log_ratio", n_falls, len(NEWEST)).tolist()
@@ -235,7 +244,7 @@ def _model(manifest: Manifest, arrays: Arrays, reference: Reference) -> FittedMo
     times = zip(
         manifest.lanes,
         take("times.quantiles", n_lanes, 3).tolist(),
-        *(take(f"times.{name}", n_lanes).tolist() for name in ("delay_share", "arrived", "on_the_way", "left_out")),
+        *(take(f"times.{name}", n_lanes).tolist() for name in OF_LANES),
         strict=True,
     )
     return FittedModel(

@@ -20,7 +20,8 @@ class LaneTimes:
     """What is learned of a lane: total days of the next box, its chance of a delay, and from how many boxes.
 
     For a lane without own boxes (see `LaneKey`) the quantiles are those of a long one, and the boxes all of the
-    service's. `n_left_out` arrived too, but their times look wrong and taught nothing.
+    service's. `n_left_out` arrived too, but their times look wrong and taught nothing. Delays are `delay_size` times as
+    long as the table's; of boxes that missed a flight `again_share` miss the next one too, 0 where none are missed.
     """
 
     key: LaneKey
@@ -29,6 +30,8 @@ class LaneTimes:
     n_arrived: int
     n_on_the_way: int
     n_left_out: int = 0
+    delay_size: float = 1.0
+    again_share: float = 0.0
 
     @property
     def from_boxes(self) -> str:

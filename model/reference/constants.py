@@ -78,6 +78,10 @@ class Constants:
     transit_lane_part: float
     transit_least_spread: float
     transit_spread_sd_log: float
+    transit_skew_sd_log: float
+    transit_size_sd_log: float
+    transit_hold_sd_log: float
+    transit_again_worth_boxes: float
     transit_share_worth_boxes: float
     transit_lost_share: float
     # A box on its way.

@@ -1,53 +1,66 @@
-"""Time in transit learned from own boxes: lane by service, pooled to the service, with the share of delays.
+"""Time in transit learned from own boxes: lane by service, pooled to the service, with the body's shape and its delays.
 
-    T = lane scale x exp(m + l) x B(s) + delay
+    T = lane scale x exp(m + l) x B + delay
 
-B is the body of the table's time in transit, its distance from its median multiplied by s on the log scale. m is the
-service's, l a lane's own; a delay comes with a chance that is learned as well. The table speaks of a box on a lane that
-nobody knows, so its spread is divided: part of it is the service's, part the lane's, the rest is left between boxes.
-A box known by its dates arrived within a day of them; one still on its way is censored at the days gone by, unless it
-was lost and nobody said so. The posterior is taken on a grid, lanes integrated: no approximation but the grid's, which
-is 5 % of the days wide.
+B is the body of the table's time in transit, with a spread and a skew that are learned of the service. m is the
+service's, l a lane's own; a delay comes with a chance that is learned as well, and so is how long it is
+(`transit_tables`). The table speaks of a box on a lane that nobody knows, so its spread is divided: part of it is the
+service's, part the lane's, the rest is left between boxes. A box known by its dates arrived within a day of them; one
+still on its way is censored at the days gone by, unless it was lost and nobody said so. The posterior is taken on a
+grid, lanes integrated: no approximation but the grid's, which is 4 % of the days wide.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 from scipy import special
 
 from model.exposure import Indices
 from model.quadrature import SCORE_P90
-from model.reference import CONSTANTS, QUANTILES
+from model.reference import CONSTANTS
+from model.transit.delay import HoldDelay
 from model.transit.transit import TransitTime
 from model.transit.transit_body import TransitBody
+from model.transit.transit_tables import (
+    CHANCES,
+    STEP,
+    TABULATED_DAYS,
+    TABULATED_FACTORS,
+    TransitTables,
+    log_normal_weights,
+    transit_tables,
+)
 
 Array = NDArray[np.float64]
 
 # Of the variance of log days in the table, what lies between services as they are and as tabulated, and between lanes.
 SERVICE_PART, LANE_PART = CONSTANTS.transit_service_part, CONSTANTS.transit_lane_part
-# What is left between boxes is at least this part of the table's, and is known to this.
-LEAST_SPREAD, SPREAD_SD_LOG = CONSTANTS.transit_least_spread, CONSTANTS.transit_spread_sd_log
-# The boxes that the table's share of delays is worth.
-SHARE_WORTH_BOXES = CONSTANTS.transit_share_worth_boxes
+# What is left between boxes is expected to be at least this part of the table's.
+LEAST_SPREAD = CONSTANTS.transit_least_spread
+# The boxes that the table's share of delays is worth, and how well their size is known.
+SHARE_WORTH_BOXES, SIZE_SD_LOG = CONSTANTS.transit_share_worth_boxes, CONSTANTS.transit_size_sd_log
+# Holds spread by this on the log scale in learning, or as the table says if that is more.
+HOLD_SD_LOG = CONSTANTS.transit_hold_sd_log
 # Of the boxes on their way, those that are lost without anybody having said so.
 LOST_SHARE = CONSTANTS.transit_lost_share
 
-STEP = 0.05
-# From a fifth of the table's days to 25 times as many; bodies are tabulated for shorter lanes too.
-FACTOR_GRID = STEP * np.arange(-30, 66)
-TABULATED_FACTORS = STEP * np.arange(-46, 74)
-TABULATED_DAYS = np.geomspace(0.3, 200.0, 150)
-SHARE_QUANTILES = (np.arange(9) + 0.5) / 9
-SPREAD_SCORES = 0.75 * np.arange(-4.0, 4.0)
-LEAST_LOG_SF = -700.0
+# From a fifth of the table's days to 25 times as many.
+FACTOR_GRID: Array = STEP * np.arange(-30.0, 66.0)
+# Where the prior of the share is tabulated, and where one of these parts ends and the next begins: far up too, since
+# a service may be held up several times as often as the table says.
+SHARE_QUANTILES = np.array([0.08, 0.25, 0.43, 0.61, 0.78, 0.91, 0.977, 0.996, 0.9995])
+SHARE_EDGES = np.append(0.0, np.append(0.5 * (SHARE_QUANTILES[1:] + SHARE_QUANTILES[:-1]), 1.0))
 # A box that the table's times cannot explain at any factor is as unlikely as this, not impossible.
 LEAST_LOG_CHANCE = -30.0
-# Tables of services that are kept, 2 MB each.
-KEPT_TABLES = 8
-CHANCES = np.array(QUANTILES)
+# Boxes of a lane at one factor are no less likely than this, beside the likeliest: so that nothing underflows.
+LEAST_LOG_LIKELIHOOD = -600.0
+# Bodies with less of the posterior are left out of what is said of lanes.
+LEAST_BODY = 1e-4
+# Gauss-Legendre over the rounding of dates, days.
+ROUNDING_NODE, ROUNDING_WEIGHT = (0.5 + 0.5 * part for part in np.polynomial.legendre.leggauss(3))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -59,16 +72,19 @@ class TransitRecord:
     days : (boxes,)
         Closing to opening; for a box on its way, the days gone by.
     half_width_days : (boxes,)
-        How far the days of an arrived box may be off: 1 for dates without times.
+        How far the days of an arrived box may be off, all as likely.
     arrived : (boxes,) bool
     lane : (boxes,)
         Index of the lane.
+    rounding_days : (boxes,) or scalar
+        How much further they may be off since dates have no time of day, less likely the further: 1, else 0.
     """
 
     days: Array
     half_width_days: Array
     arrived: NDArray[np.bool_]
     lane: Indices
+    rounding_days: ArrayLike = 0.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -83,11 +99,17 @@ class LearnedTransit:
         The same on each lane.
     delay_share : float
         Posterior mean.
+    delay_size : float
+        By what delays are longer than the table's, posterior median of a log-normal.
+    again_share : float
+        Posterior mean; 0 but where flights are missed.
     """
 
     quantiles: Array
     lane_quantiles: Array
     delay_share: float
+    delay_size: float
+    again_share: float
 
 
 class PriorSpreads(NamedTuple):
@@ -139,101 +161,148 @@ def learn_transit(base: TransitTime, record: TransitRecord, lane_scale: Array) -
         What part of the body's days a lane takes, in [0.5, 1].
     """
     prior = prior_spreads(base)
-    tables = _tables(base, prior.body)
+    tables = transit_tables(_with_wide_holds(base), prior.body, SIZE_SD_LOG)
     shares, log_share = _share_grid(base.delay.share)
-    log_spread = _log_normal_weights(SPREAD_SCORES)
-    log_m = _log_normal_weights(np.asarray(FACTOR_GRID / prior.service_sd))
-    offsets = FACTOR_GRID[np.abs(FACTOR_GRID) <= max(4.0 * prior.lane_sd, 2.0 * STEP)]
-    log_l = _log_normal_weights(offsets / prior.lane_sd)
-    n_lanes = len(lane_scale)
-    alike, counts = _alike(record)
-    times = _Times.of(alike)
-    by_lane = np.zeros((len(shares), len(SPREAD_SCORES), n_lanes, len(FACTOR_GRID)))
-    for i, share in enumerate(shares):
-        for j in range(len(SPREAD_SCORES)):
-            _add_log_likelihood(by_lane[i, j], tables.log_sf(j, float(share)), alike, times, counts, lane_scale)
-    joint = log_share[:, None, None] + log_spread[:, None] + log_m
-    for lane in range(n_lanes):
-        joint = joint + special.logsumexp(_given_offsets(by_lane[:, :, lane], offsets, log_l), axis=0)
+    between_lanes = _between_lanes(prior.lane_sd)
+    lanes = [_Boxes.of(record, lane, np.log(scale)) for lane, scale in enumerate(lane_scale)]
+    # (bodies, agains, sizes, shares, m)
+    joint = (
+        tables.log_body[:, None, None, None, None]
+        + tables.log_size[:, None, None]
+        + log_share[:, None]
+        + log_normal_weights(np.asarray(FACTOR_GRID / prior.service_sd))
+        + np.zeros((len(tables.agains), 1, 1, 1))
+    )
+    everything = np.arange(len(tables.log_body))
+    for boxes in lanes:
+        likelihood, most = boxes.likelihood(tables, shares, everything)
+        joint += np.log(likelihood @ between_lanes) + most
     weight = np.exp(joint - special.logsumexp(joint))
-    new_lane = _total_factor(weight[None] * np.exp(log_l)[:, None, None, None], offsets)
-    lanes = []
-    for lane in range(n_lanes):
-        shifted = _given_offsets(by_lane[:, :, lane], offsets, log_l)
-        given = np.exp(shifted - special.logsumexp(shifted, axis=0))
-        lanes.append(_total_factor(given * weight, offsets))
-    scales = np.log(lane_scale)
+    matter = np.flatnonzero(weight.sum(axis=(1, 2, 3, 4)) > LEAST_BODY)
+    kept = weight[matter] / weight[matter].sum()
+
+    def quantiles(total: Array, log_scale: float) -> Array:
+        return _quantiles(tables, matter, total, shares, log_scale)
+
+    own = []
+    for boxes in lanes:
+        likelihood, _ = boxes.likelihood(tables, shares, matter)
+        total = likelihood * ((kept / (likelihood @ between_lanes)) @ between_lanes.T)
+        own.append(quantiles(total, boxes.log_scale))
     return LearnedTransit(
-        quantiles=tables.quantiles(new_lane, shares, 0.0),
-        lane_quantiles=np.array(
-            [tables.quantiles(own, shares, float(at)) for own, at in zip(lanes, scales, strict=True)]
-        ).reshape(n_lanes, 3),
-        delay_share=float(weight.sum(axis=(1, 2)) @ shares),
+        quantiles=quantiles(kept @ between_lanes.T, 0.0),
+        lane_quantiles=np.array(own).reshape(len(lanes), 3),
+        delay_share=float(weight.sum(axis=(0, 1, 2, 4)) @ shares),
+        delay_size=float(np.exp(weight.sum(axis=(0, 1, 3, 4)) @ tables.log_sizes)),
+        again_share=float(weight.sum(axis=(0, 2, 3, 4)) @ tables.agains),
     )
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Tables:
-    """P(T > days) without and with a delay, (spreads, factors, days) each."""
+class _Boxes(NamedTuple):
+    """The boxes of a lane that differ, and how the chance of each follows from P(T > days) at the tabulated days."""
 
-    prompt: Array
-    late: Array
+    read: Array  # (days, boxes): chance = sf @ read + beyond
+    beyond: Array
+    counts: Array
+    log_scale: float
 
-    def log_sf(self, spread: int, share: float) -> Array:
-        """Return log P(T > days), (factors, days)."""
-        sf = (1.0 - share) * self.prompt[spread] + share * self.late[spread]
-        with np.errstate(divide="ignore"):
-            return np.asarray(np.maximum(np.log(sf), LEAST_LOG_SF))
+    @classmethod
+    def of(cls, record: TransitRecord, lane: int, log_scale: float) -> "_Boxes":
+        rounding = np.broadcast_to(np.asarray(record.rounding_days, dtype=float), record.days.shape)
+        rows = np.stack([record.days, record.half_width_days, rounding, record.arrived], axis=1)[record.lane == lane]
+        alike, counts = np.unique(rows, axis=0, return_counts=True)
+        days, half_width, rounding, arrived = alike.T
+        still, sure = _places(days)
+        waiting = 1.0 - arrived
+        read, beyond = waiting * (1.0 - LOST_SHARE) * still, waiting * (LOST_SHARE + (1.0 - LOST_SHARE) * sure)
+        for node, part in zip(ROUNDING_NODE, ROUNDING_WEIGHT, strict=True):
+            off = half_width + node * rounding
+            (low, low_sure), (high, high_sure) = _places(days - off), _places(days + off)
+            read += part * arrived * (low - high)
+            beyond += part * arrived * (low_sure - high_sure)
+        return cls(read, beyond, counts.astype(np.float32), log_scale)
 
-    def quantiles(self, weight: Array, shares: Array, log_scale: float) -> Array:
-        """Return the days at `CHANCES`, averaged over (shares, spreads, tabulated factors), on a lane of this scale."""
-        at = _interpolation(log_scale)
-        delayed = weight * shares[:, None, None]
-        sf = np.tensordot((weight - delayed).sum(axis=0) @ at, self.prompt)
-        sf = sf + np.tensordot(delayed.sum(axis=0) @ at, self.late)
-        return np.asarray(np.exp(np.interp(CHANCES, np.maximum.accumulate(1.0 - sf), np.log(TABULATED_DAYS))))
+    def likelihood(self, tables: TransitTables, shares: Array, bodies: Indices) -> tuple[Array, Array]:
+        """Return the likelihood at each m + l beside its most, (bodies, agains, sizes, shares, factors), and its log.
+
+        In single precision but for differences of chances: relative error below 1e-5 a box.
+        """
+        n_agains, n_sizes = len(tables.agains), len(tables.log_size)
+        log_likelihood = np.empty((len(bodies), n_agains, n_sizes, len(shares), len(TABULATED_FACTORS)))
+        with_delay = shares.astype(np.float32)[:, None, None]
+        late_tables = [tables.late_of(size) for size in range(n_sizes)]
+        for i, body in enumerate(bodies):
+            prompt = self._chances(tables.prompt[body])
+            for again in range(n_agains):
+                for size, late_table in enumerate(late_tables):
+                    more = self._chances(late_table[body, again]) - prompt
+                    chance = prompt + with_delay * more
+                    np.log(chance, out=chance)
+                    log_likelihood[i, again, size] = chance @ self.counts
+        at_grid = log_likelihood @ _interpolation(FACTOR_GRID + self.log_scale).T
+        most = at_grid.max(axis=-1, keepdims=True)
+        return np.exp(np.maximum(at_grid - most, LEAST_LOG_LIKELIHOOD)), most
+
+    def _chances(self, sf: Array) -> NDArray[np.float32]:
+        """Return the chance of each box at each tabulated factor, (factors, boxes)."""
+        chance = sf @ self.read + self.beyond
+        return np.maximum(chance, np.exp(LEAST_LOG_CHANCE)).astype(np.float32)
 
 
-@lru_cache(maxsize=KEPT_TABLES)
-def _tables(base: TransitTime, spread: float) -> _Tables:
-    """Return the tables of a service; no box changes them, so they are worked out once."""
-    factors = np.exp(TABULATED_FACTORS)
-    prompt = np.empty((len(SPREAD_SCORES), len(TABULATED_FACTORS), len(TABULATED_DAYS)))
-    late = prompt if base.delay.share == 0 else np.empty_like(prompt)
-    for j, score in enumerate(SPREAD_SCORES):
-        body = _spread(base.body, spread * float(np.exp(SPREAD_SD_LOG * score)))
-        prompt[j] = np.exp(body.log_sf(TABULATED_DAYS / factors[:, None]))
-        if base.delay.share > 0:
-            late[j] = np.exp(base.delay.log_sf_scaled(body, TABULATED_DAYS, factors))
-    prompt.flags.writeable = late.flags.writeable = False
-    return _Tables(prompt, late)
+def _places(days: Array) -> tuple[Array, Array]:
+    """Return what gives P(T > days) at other days than the tabulated: weights of those, (tabulated, days), and a rest.
+
+    Along straight lines; it is 1 before the tabulated days, by the rest, and 0 after them.
+    """
+    weights = np.zeros((len(TABULATED_DAYS), len(days)))
+    below = np.clip(np.searchsorted(TABULATED_DAYS, days, side="right") - 1, 0, len(TABULATED_DAYS) - 2)
+    part = (days - TABULATED_DAYS[below]) / (TABULATED_DAYS[below + 1] - TABULATED_DAYS[below])
+    box, before = np.arange(len(days)), days < TABULATED_DAYS[0]
+    within = ~before & (days <= TABULATED_DAYS[-1])
+    weights[below, box] = within * (1.0 - part)
+    weights[below + 1, box] = within * part
+    return weights, before.astype(float)
 
 
-def _interpolation(log_scale: float) -> Array:
-    """Return the matrix that takes tables at `TABULATED_FACTORS` to those factors times a lane's scale."""
-    position = np.clip((TABULATED_FACTORS + log_scale - TABULATED_FACTORS[0]) / STEP, 0.0, len(TABULATED_FACTORS) - 1.0)
+def _interpolation(log_factors: Array) -> Array:
+    """Return the matrix that takes tables at `TABULATED_FACTORS` to other factors, (factors, tabulated)."""
+    position = np.clip((log_factors - TABULATED_FACTORS[0]) / STEP, 0.0, len(TABULATED_FACTORS) - 1.0)
     low = np.minimum(position.astype(np.intp), len(TABULATED_FACTORS) - 2)
     part, row = position - low, np.arange(len(position))
-    matrix = np.zeros((len(position), len(position)))
+    matrix = np.zeros((len(position), len(TABULATED_FACTORS)))
     matrix[row, low], matrix[row, low + 1] = 1.0 - part, part
     return matrix
 
 
-def _spread(body: TransitBody, spread: float) -> TransitBody:
-    """Return a body whose 80 % range about its median is narrowed or widened on the log scale."""
-    p10, p50, p90 = (float(days) for days in body.quantile(CHANCES))
-    low, high = p50 * (p10 / p50) ** spread, p50 * (p90 / p50) ** spread
-    least = body.minimum_days + 0.5 * (p10 - body.minimum_days)
-    return TransitBody.from_quantiles(max(low, least), p50, high, body.minimum_days, on_log=body.on_log)
+def _between_lanes(lane_sd: float) -> Array:
+    """Return the chance of l at each m + l (rows) and m (columns) of `FACTOR_GRID`."""
+    offsets = FACTOR_GRID[:, None] - FACTOR_GRID
+    near = np.abs(offsets) <= max(4.0 * lane_sd, 2.0 * STEP) + 1e-9
+    weights = np.where(near, np.exp(-0.5 * (offsets / lane_sd) ** 2), 0.0)
+    return np.asarray(weights / weights.sum(axis=0))
 
 
-def _log_variance(days: Array) -> float:
+def _quantiles(tables: TransitTables, bodies: Indices, weight: Array, shares: Array, log_scale: float) -> Array:
+    """Return the days at `CHANCES`, averaged over (bodies, agains, sizes, shares, m + l), on a lane of this scale."""
+    at = _interpolation(FACTOR_GRID + log_scale)
+    delayed = np.einsum("basqx,q->basx", weight, shares) @ at
+    prompt = np.einsum("basqx,q->bx", weight, 1.0 - shares) @ at
+    sf = np.einsum("bx,bxd->d", prompt, tables.prompt[bodies])
+    for size in range(len(tables.log_size)):
+        sf += np.einsum("bax,baxd->d", delayed[:, :, size], tables.late_of(size)[bodies])
+    return np.asarray(np.exp(np.interp(CHANCES, np.maximum.accumulate(1.0 - sf), np.log(TABULATED_DAYS))))
+
+
+def _with_wide_holds(base: TransitTime) -> TransitTime:
+    """Return the time with holds of every length: else the body stretches to hold those that are not as the table's."""
+    delay = base.delay
+    if not isinstance(delay, HoldDelay):
+        return base
+    return replace(base, delay=replace(delay, sd_log=max(delay.sd_log, HOLD_SD_LOG)))
+
+
+def _log_variance(days: Sequence[float] | Array) -> float:
     return float(np.log(days[2] / days[0]) / (2.0 * SCORE_P90)) ** 2
-
-
-def _log_normal_weights(scores: Array) -> Array:
-    log_weight = -0.5 * scores**2
-    return np.asarray(log_weight - special.logsumexp(log_weight))
 
 
 def _share_grid(share: float) -> tuple[Array, Array]:
@@ -241,76 +310,4 @@ def _share_grid(share: float) -> tuple[Array, Array]:
         return np.zeros(1), np.zeros(1)
     a, b = SHARE_WORTH_BOXES * share, SHARE_WORTH_BOXES * (1.0 - share)
     shares: Array = special.betaincinv(a, b, SHARE_QUANTILES)
-    return shares, np.full(len(shares), -np.log(len(shares)))
-
-
-def _alike(record: TransitRecord) -> tuple[TransitRecord, Array]:
-    """Return the boxes that differ, and how many there are of each."""
-    rows = np.stack([record.days, record.half_width_days, record.arrived, record.lane], axis=1)
-    alike, counts = np.unique(rows, axis=0, return_counts=True)
-    days, half_width, arrived, lane = alike.T
-    return TransitRecord(days, half_width, arrived.astype(bool), lane.astype(np.intp)), counts.astype(float)
-
-
-class _Times(NamedTuple):
-    """The ends of each box's interval and its days so far, as places between the tabulated days."""
-
-    low: "_Places"
-    high: "_Places"
-    now: "_Places"
-
-    @classmethod
-    def of(cls, record: TransitRecord) -> "_Times":
-        days, half_width = record.days, record.half_width_days
-        return cls(*map(_Places.of, (np.maximum(days - half_width, 0.0), days + half_width, days)))
-
-
-class _Places(NamedTuple):
-    """Where days lie in `TABULATED_DAYS`: the one below, and how far on to the next; before the first all are alive."""
-
-    below: NDArray[np.intp]
-    part: Array
-    before: NDArray[np.bool_]
-
-    @classmethod
-    def of(cls, days: Array) -> "_Places":
-        below = np.clip(np.searchsorted(TABULATED_DAYS, days, side="right") - 1, 0, len(TABULATED_DAYS) - 2)
-        part = (days - TABULATED_DAYS[below]) / (TABULATED_DAYS[below + 1] - TABULATED_DAYS[below])
-        return cls(below, np.clip(part, 0.0, 1.0), days < TABULATED_DAYS[0])
-
-    def __call__(self, log_sf: Array) -> Array:
-        """Return a table's (factors, days) log P(T > days) there, (boxes, factors); along straight lines."""
-        low = log_sf[:, self.below]
-        at = low + self.part * (log_sf[:, self.below + 1] - low)
-        return np.where(self.before, 0.0, at).T
-
-
-def _add_log_likelihood(
-    by_lane: Array, log_sf: Array, record: TransitRecord, times: _Times, counts: Array, lane_scale: Array
-) -> None:
-    """Add the log likelihood of the boxes of each lane, (lanes, factors)."""
-    at_low, at_high, now = (places(log_sf) for places in times)
-    between = at_low + np.log(-np.expm1(np.minimum(at_high - at_low, -1e-12)))
-    still = np.logaddexp(np.log1p(-LOST_SHARE) + now, np.log(LOST_SHARE))
-    by_box = np.maximum(np.where(record.arrived[:, None], between, still), LEAST_LOG_CHANCE) * counts[:, None]
-    tabulated = np.zeros((len(by_lane), len(TABULATED_FACTORS)))
-    np.add.at(tabulated, record.lane, by_box)
-    for i, scale in enumerate(lane_scale):
-        by_lane[i] += np.interp(FACTOR_GRID + np.log(scale), TABULATED_FACTORS, tabulated[i])
-
-
-def _given_offsets(own: Array, offsets: Array, log_l: Array) -> Array:
-    """Return one lane's log likelihood plus log prior of l at each l and m, (offsets, shares, spreads, factors)."""
-    index = np.arange(len(FACTOR_GRID)) + np.rint(offsets / STEP).astype(np.intp)[:, None]
-    shifted = own[:, :, np.clip(index, 0, len(FACTOR_GRID) - 1)]
-    return np.asarray(np.moveaxis(shifted, 2, 0) + log_l[:, None, None, None])
-
-
-def _total_factor(weight: Array, offsets: Array) -> Array:
-    """Return the weights of m + l at `TABULATED_FACTORS`, (shares, spreads, factors), from those of l and m."""
-    total = np.zeros((len(TABULATED_FACTORS), *weight.shape[1:3]))
-    first = np.rint((FACTOR_GRID[0] - TABULATED_FACTORS[0]) / STEP).astype(np.intp)
-    for own, offset in zip(weight, np.rint(offsets / STEP).astype(np.intp), strict=True):
-        index = np.clip(first + offset + np.arange(len(FACTOR_GRID)), 0, len(TABULATED_FACTORS) - 1)
-        np.add.at(total, index, np.moveaxis(own, 2, 0))
-    return np.moveaxis(total, 0, 2)
+    return shares, np.log(np.diff(SHARE_EDGES))

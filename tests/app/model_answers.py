@@ -110,7 +110,8 @@ def transit(engine: Engine) -> dict[str, list[float]]:
     arrived, own_lane = np.array([True, True, True, False]), np.array([0, 0, 1, 1])
     record = TransitRecord(np.array([4.0, 6.0, 9.0, 3.0]), np.array([1.0, 0.25, 1.0, 1.0]), arrived, own_lane)
     learned = learn_transit(solved, record, np.array([1.0, 0.8]))
-    return answers | {"learned": [*learned.quantiles, *learned.lane_quantiles.ravel(), learned.delay_share]}
+    delays = [learned.delay_share, learned.delay_size, learned.again_share]
+    return answers | {"learned": [*learned.quantiles, *learned.lane_quantiles.ravel(), *delays]}
 
 
 def fit(engine: Engine) -> dict[str, list[float]]:

@@ -132,6 +132,8 @@ def test_manifest_that_does_not_fit_is_refused(manifest: Callable[[], str], word
         ("pairs.genus", lambda a: a + 1000, "beyond the levels"),
         ("times.quantiles", lambda a: a[:, ::-1], "p50"),
         ("times.delay_share", lambda a: a + 1, "not a share"),
+        ("times.delay_size", lambda a: -a, "size is not above 0"),
+        ("times.again_share", lambda a: a + 1, "again_share is not a share"),
         ("variance.posterior", lambda a: a + np.triu(a, 1), "no covariance"),
         ("variance.prior", lambda a: 0 * a, "variance.prior is not above 0"),
         ("kappa", lambda a: a[:-1], "shape"),
@@ -201,3 +203,19 @@ def test_falls_of_sellers_are_read_back_and_artefacts_from_before_them_too() -> 
     buffer = io.BytesIO()
     np.savez(buffer, **before)
     assert from_artefact(resealed(buffer.getvalue()), buffer.getvalue(), load_reference()).falls == {}
+
+
+def test_artefacts_from_before_the_length_of_delays_was_learned_have_the_tables() -> None:
+    with np.load(io.BytesIO(fitted()[1])) as stored:
+        before = {name: stored[name] for name in stored.files}
+    for name in ("times.delay_size", "times.again_share"):
+        assert len(before.pop(name))
+    buffer = io.BytesIO()
+    np.savez(buffer, **before)
+    lanes = from_artefact(resealed(buffer.getvalue()), buffer.getvalue(), load_reference()).times.lanes
+    known = fitted()[0].times.lanes
+    assert [(lane.key, lane.quantiles) for lane in lanes] == [(lane.key, lane.quantiles) for lane in known]
+    flights = load_reference().services["air_cargo"].again_share
+    for lane in lanes:
+        again = flights if lane.key.service == "air_cargo" else 0.0
+        assert (lane.delay_size, lane.again_share) == (1.0, again)

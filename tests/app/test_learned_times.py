@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from sqlalchemy import update
 
-from app.batch.lanes import Lane
+from app.batch.lanes import Lane, learned_delay
 from app.comparing.compare import answer_compare
 from app.doubts.slips import OF_TIME
 from app.learning.recorded_times import RecordedTimes
@@ -126,10 +126,12 @@ def test_from_the_table_to_own_boxes_through_the_routes(database: Database, data
     assert (own["origin"], lane["origin"], lane["destination"]) == (None, "SRG", "GLA")
     assert (lane["boxes"], lane["boxes_on_the_way"]) == (18, 6)
     assert (diagnostics["transit_boxes"], diagnostics["transit_boxes_on_the_way"]) == (18, 6)
-    assert lane["table"] == {"p10": 3, "p50": 5, "p90": 10, "delay_share": 0.04}
+    assert lane["table"] == {"p10": 3, "p50": 5, "p90": 10, "delay_share": 0.04, "delay_days": 9}
     assert lane["learned"]["p50"] == pytest.approx(censored["p50"], rel=0.03)
     assert lane["learned"]["delay_share"] > 0.04
+    assert lane["learned"]["delay_days"] != 9
     assert "18 own boxes and 6 on the way; the table says 5.0, 80 % 3.0-10.0" in lane["text"]
+    assert lane["text"].endswith("; the table says 4 % held up, by 9.0 days as a rule")
 
 
 def _monday_before(days: int) -> date:
@@ -233,7 +235,7 @@ def test_learned_times_are_never_under_the_least_of_the_table(database: Database
     assert own is not None
     lane = Lane.between(REFERENCE.places["SRG"], REFERENCE.places["GLA"], "courier", REFERENCE)
     assert lane.service.min_days == 2.0
-    fastest = lane.solve(own.quantiles, own.delay_share).transit.quantile([1e-6, 0.5])
+    fastest = lane.solve(own.quantiles, learned_delay(lane.service, own)).transit.quantile([1e-6, 0.5])
     assert (fastest >= 2.0).all()
 
 
@@ -259,7 +261,7 @@ def test_a_fit_without_the_lane_leaves_the_answer_to_the_table_and_the_buyer(dat
     assert own[2] > rules[2] + 1.0
     lane = Lane.between(REFERENCE.places["SRG"], REFERENCE.places["GLA"], "courier", REFERENCE)
     usual = lane.usual(engine.times)
-    solved = lane.solve(usual.quantiles, usual.delay_share).transit
+    solved = lane.solve(usual.quantiles, usual.delay).transit
     wanted = [usual.quantiles.p10, usual.quantiles.p50, usual.quantiles.p90]
     np.testing.assert_allclose(solved.quantile([0.1, 0.5, 0.9]), wanted, rtol=0.05)
 

@@ -27,9 +27,9 @@ from tests.studies.record import model_digest, read, versions, write
 Array = NDArray[np.float64]
 
 NAME = "transit_times.json"
-SEED = 2011
-# Prior widths and grids were tried on importers of this seed only.
-TUNING_SEED = 77
+SEED = 2027
+# Prior widths and grids were tried on importers of these seeds; 2011 was the seed of two runs before.
+TUNING_SEEDS = (77, 78, 79, 80, 81, 82, 83)
 SERVICES = ("courier", "air_cargo")
 N_IMPORTERS, N_BOXES = 40, 40
 N_JOURNEYS = 200_000
@@ -47,7 +47,13 @@ LEARNERS = ("learned", "table", "knows the shape")
 CHANCES = np.array(QUANTILES)
 # Nodes of a normal prior, for who knows the shape.
 LEVELS = np.linspace(-4.0, 4.0, 161)
-SOURCES = ("transit/delay", "transit/transit", "transit/transit_body", "transit/transit_learning")
+SOURCES = (
+    "transit/delay",
+    "transit/transit",
+    "transit/transit_body",
+    "transit/transit_learning",
+    "transit/transit_tables",
+)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -124,7 +130,7 @@ def _delays(
     if kind == "whole flights":
         assert row.again_share is not None
         interval, again_share = 7.0 / float(rng.choice(FLIGHTS_A_WEEK)), again * row.again_share
-        return lambda n, rng: interval * rng.geometric(1.0 - again_share, n)
+        return lambda n, rng: np.asarray(interval * rng.geometric(1.0 - again_share, n), dtype=float)
     assert row.delay_median_days is not None
     median = size * row.delay_median_days
     if kind == "exponential":
@@ -134,11 +140,10 @@ def _delays(
 
 def record_of(days: Array, lane: NDArray[np.intp], rng: np.random.Generator, *, dates_only: bool) -> TransitRecord:
     """Return the boxes as a ledger has them: by their times, or by dates of closing and opening."""
-    if dates_only:
-        known, half_width = np.floor(rng.random(len(days)) + days), recorded_times.DATES_HALF_WIDTH_DAYS
-    else:
-        known, half_width = days, recorded_times.TIMES_HALF_WIDTH_DAYS
-    return TransitRecord(known, np.full(len(days), half_width), np.ones(len(days), dtype=bool), lane)
+    known = np.floor(rng.random(len(days)) + days) if dates_only else days
+    half_width = np.full(len(days), 0.0 if dates_only else recorded_times.TIMES_HALF_WIDTH_DAYS)
+    rounding = recorded_times.DATES_ROUNDING_DAYS if dates_only else 0.0
+    return TransitRecord(known, half_width, np.ones(len(days), dtype=bool), lane, rounding)
 
 
 def told(importer: int, seed: int, reference: Reference) -> dict[str, Any]:

@@ -93,6 +93,7 @@ export function show(root, _parts, signal) {
       redrawGenera(),
       redrawSellers(),
       redrawCriticism(),
+      redrawTimes(),
       redrawVersions(),
       redrawDoubts(),
       redrawHeld(),
@@ -109,9 +110,17 @@ export function show(root, _parts, signal) {
     async () => ledgerFile(signal, () => Promise.all([redrawLessons(), redrawSellers(), redrawDoubts()])),
     learning,
   );
+  const redrawTimes = folded("times", "Days on the way, as learned", async () => timesPart(await model()));
   folded("statistics", "Statistics of the forecasts", async () => recordStatistics(await record()));
   redrawVersions = folded("versions", "Versions of the model", () => versions(signal, changed));
 }
+
+/* What own boxes made of the table's times in transit, a sentence a service and lane. */
+const timesPart = ({ transit }) => [
+  transit.length
+    ? el("ul", {}, ...transit.map(({ text }) => el("li", {}, `${text}.`)))
+    : el("p", {}, "No own box has arrived yet, or none was learned from: days are those of the tables."),
+];
 
 const generaPart = (model) => [
   el(
