@@ -171,7 +171,9 @@ def _told_of_days(batch: SimulatedBatch, s: SimulatedRoute, boxes: int) -> Array
     counted = {"lane_boxes" if known.key.origin else "service_boxes": known.n_arrived} if known else {}
     share = told_share(unknown_lane_part(**counted), boxes)
     scores = _mean_of([ndtri(simulation.numbers.journey(box)[0]) for box in range(len(s.journeys))])
-    told: Array = np.sqrt(share) * scores + np.sqrt(1.0 - share) * simulation.numbers.rng("asked").standard_normal(simulation.n_draws)
+    told: Array = np.sqrt(share) * scores + np.sqrt(1.0 - share) * simulation.numbers.rng("asked").standard_normal(
+        simulation.n_draws
+    )
     return told[:, None]
 
 
@@ -190,5 +192,7 @@ def _told_of_genus(batch: SimulatedBatch, genus: int, advised: SimulatedRoute, b
     )
     if not np.isfinite(noise_sd):
         return np.empty((simulation.n_draws, 0))
-    told = _genus_effect(batch, genus) + noise_sd * simulation.numbers.rng(f"more boxes {genus}").standard_normal(simulation.n_draws)
+    told = _genus_effect(batch, genus) + noise_sd * simulation.numbers.rng(f"more boxes {genus}").standard_normal(
+        simulation.n_draws
+    )
     return told[:, None]

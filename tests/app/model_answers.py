@@ -92,7 +92,7 @@ def boxes(engine: Engine) -> dict[str, list[float]]:
 def recorded(engine: Engine) -> dict[str, float]:
     """Return mean and sd of log days of two boxes in air of 18 °C, by dates alone and by times."""
     bins, rates = binned(np.full((1, 2), 18.0), np.array([[2.0, 3.0]])), binned_rates(12.0, 0.4)
-    answers = {}
+    answers: dict[str, float] = {}
     for name, dates_only in (("dates", True), ("times", False)):
         mean, variance = log_days(bins, rates, 5.0, dates_only=dates_only)
         answers |= {f"{name} mean": float(mean.mean()), f"{name} sd": float(np.sqrt(variance.mean()))}

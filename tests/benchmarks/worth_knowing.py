@@ -17,7 +17,7 @@ from app.comparing.worth_knowing import answer_worth_knowing
 from app.schemas.compare import CompareRequest
 from app.schemas.worth_knowing import WorthKnowingRequest
 from app.serving.engine import Engine
-from tests.benchmarks.__main__ import REPEATS, batch
+from tests.benchmarks.units import REPEATS, batch
 
 TARGET_MS = 150
 
