@@ -11,7 +11,6 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime
 from threading import Event, Thread
-from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,12 +18,13 @@ from numpy.typing import NDArray
 from app.clock import moment
 from app.doubts import OF_TIME, CheckedRecords, Told, boxes_of_a_refit, find_doubts, seen_by
 from app.learning.criticism import left_out_scores
-from app.learning.fit import Recorded, draws_beside, fit_model, with_times
+from app.learning.fit import Recorded, fit_model, with_times
 from app.learning.gate import Verdict, judge
 from app.learning.holding import decide_activation
+from app.learning.left_out import Compared, Scores, compared_boxes, scores_by_box, scores_by_rules
 from app.learning.recorded_times import RecordedTimes
 from app.problems import StoreUnavailable
-from app.serving import PRIOR_SEED, ArtefactError, FittedModel, StoredFit, read_fit, rules_draws, with_left_out
+from app.serving import ArtefactError, FittedModel, StoredFit, read_fit, rules_draws, with_left_out
 from app.store import (
     ACTIVATED,
     FAILED,
@@ -55,15 +55,7 @@ from app.store import (
     touch_refit,
     unchecked_shipments,
 )
-from model.fit import (
-    RATES,
-    ConvergenceError,
-    CountError,
-    Observed,
-    box_log_likelihoods,
-    box_log_predictive,
-    leave_one_out,
-)
+from model.fit import ConvergenceError, CountError
 from model.predict import PosteriorDraws
 from model.prior import PriorError
 from model.reference import Reference, load_reference
@@ -73,11 +65,6 @@ Array = NDArray[np.float64]
 
 HEARTBEAT_SECONDS = 5.0
 TURN_SECONDS = 0.5
-# So many boxes are compared; the standard error of the difference is small by then.
-MOST_JUDGED = 400
-JUDGING_DRAWS = 2048
-# Of the rules of thumb where they decide nothing, for the criticism.
-RULES_DRAWS = 1024
 UNEXPECTED = "The fit stopped on an unexpected fault; the log of the server has it. The active version serves on."
 
 
@@ -114,20 +101,6 @@ class _Active:
     draws: PosteriorDraws
     seen: int
     is_rules: bool = False
-
-
-class _Compared(NamedTuple):
-    """Boxes by which a candidate is compared, (compared,), and which of all the active version has seen, (boxes,)."""
-
-    boxes: NDArray[np.intp]
-    known: NDArray[np.bool_]
-
-
-class _Scores(NamedTuple):
-    """Log scores of the compared boxes by the candidate and by the active version, each left out; (compared,)."""
-
-    candidate: Array
-    active: Array
 
 
 def run_refit(
@@ -213,15 +186,16 @@ def _refit(
         raise RefitError("There are no arrived boxes to learn from")
     fitted, arrays = fit_model(recorded, reference, fitted_at=now, n_weighed=n_weighed)
     active = _active(ledger, reference)
-    compared = _compared(recorded, ledger.arrived, active)
-    scores = _scores(fitted.draws, active.draws, recorded.observed, compared, n_weighed)
+    compared = compared_boxes(recorded, ledger.arrived, seen=active.seen)
+    scores = scores_by_box(fitted.draws, active.draws, recorded.observed, compared, n_weighed)
     verdict = _judge(fitted, active, compared, scores)
     told = _doubts(ledger, fitted, active, verdict, now)
     if (doubted := _doubted_times(ledger, told)) != ledger.doubted:
         shipments = ledger.arrived.shipments
         times = RecordedTimes(shipments, ledger.on_the_way, reference, now=now, doubted=doubted)
         fitted, arrays = with_times(fitted, recorded, times)
-    rules = _by_rules(active, scores, recorded.observed.of_boxes(compared.boxes))
+    boxes = recorded.observed.of_boxes(compared.boxes)
+    rules = scores.active if active.is_rules else scores_by_rules(boxes, reference)
     names = [ledger.names[shipment] for shipment in recorded.shipment_of_box[compared.boxes].tolist()]
     fitted = with_left_out(fitted, arrays, left_out_scores(scores.candidate, rules, names))
     _store(database, refit_id, ledger, fitted, arrays, verdict, told=told)
@@ -275,15 +249,7 @@ def _active(ledger: _Ledger, reference: Reference) -> _Active:
     return _Active("the rules of thumb alone", rules_draws(reference), 0, is_rules=True)
 
 
-def _compared(recorded: Recorded, arrived: ArrivedBoxes, active: _Active) -> _Compared:
-    """Return all boxes, or those new to the active version as they stand and some of the others."""
-    shipments = recorded.shipment_of_box
-    known = arrived.shipments.corrected_revision[shipments] <= active.seen
-    order = np.random.default_rng(PRIOR_SEED).permutation(len(shipments))
-    return _Compared(np.sort(order[np.argsort(known[order], kind="stable")][:MOST_JUDGED]), known)
-
-
-def _judge(fitted: FittedModel, active: _Active, compared: _Compared, scores: _Scores) -> Verdict:
+def _judge(fitted: FittedModel, active: _Active, compared: Compared, scores: Scores) -> Verdict:
     return judge(
         fitted.draws,
         active.draws,
@@ -291,46 +257,6 @@ def _judge(fitted: FittedModel, active: _Active, compared: _Compared, scores: _S
         n_new=int((~compared.known).sum()),
         before=active.words,
     )
-
-
-def _scores(
-    candidate: PosteriorDraws,
-    active: PosteriorDraws,
-    observed: Observed,
-    compared: _Compared,
-    n_weighed: int | None,
-) -> _Scores:
-    """Return the log scores of the candidate without each box and of the active version.
-
-    The active version too is to predict the boxes that it has seen as they stand without them. Records may be wrong,
-    for both alike: a box dated a month off is told by neither, and would decide for the one that happens to be less
-    sure.
-    """
-    boxes = observed.of_boxes(compared.boxes)
-    new, uncertain = _left_out(boxes, candidate, np.ones(len(compared.boxes), dtype=bool))
-    if uncertain.any():
-        # Boxes that pull the fit about are left out in earnest, all in one fit more.
-        rest = observed.of_boxes(np.setdiff1d(np.arange(len(compared.known)), compared.boxes[uncertain]))
-        without = draws_beside(rest.observations, candidate.reference, n_weighed)
-        new[uncertain] = box_log_predictive(boxes.of_boxes(np.flatnonzero(uncertain)), without, wrong=RATES)
-    old, _ = _left_out(boxes, active, compared.known[compared.boxes])
-    return _Scores(new, old)
-
-
-def _by_rules(active: _Active, scores: _Scores, boxes: Observed) -> Array:
-    """Return the log scores of compared boxes by the rules of thumb, (compared,)."""
-    if active.is_rules:
-        return scores.active
-    rules = rules_draws(active.draws.reference).take(np.arange(RULES_DRAWS))
-    return _left_out(boxes, rules, np.zeros(len(scores.active), dtype=bool))[0]
-
-
-def _left_out(boxes: Observed, draws: PosteriorDraws, seen: NDArray[np.bool_]) -> tuple[Array, NDArray[np.bool_]]:
-    """Return the log score of each box by draws without it where they have seen it, and whether that is uncertain."""
-    some = draws.take(np.arange(min(JUDGING_DRAWS, draws.n_draws)))
-    log_p = box_log_likelihoods(boxes, some, wrong=RATES, for_weights=True)
-    left_out = leave_one_out(log_p, seen)
-    return left_out.log_mean(log_p), left_out.rough
 
 
 def _store(

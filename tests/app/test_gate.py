@@ -8,9 +8,7 @@ import pytest
 from scipy.optimize import brentq
 
 from app.learning.gate import Verdict, judge, outside, too_far
-from app.learning.job import _Compared as Compared
-from app.learning.job import _left_out as left_out
-from app.learning.job import _scores as scores_by_box
+from app.learning.left_out import Compared, left_out_score, scores_by_box
 from app.serving.engine import rules_draws
 from model.fit.box_predictive import box_log_predictive
 from model.fit.lines import observe
@@ -156,7 +154,7 @@ def test_boxes_are_scored_by_the_log_probability_of_all_their_counts(ways: list[
     total = 0.0
     for counts in ways:
         observed = observe(lines, counts, old.reference)
-        (score,), (uncertain,) = left_out(observed, old, np.array([False]))
+        (score,), (uncertain,) = left_out_score(observed, old, np.array([False]))
         total += float(np.exp(score))
         assert not uncertain
     assert total == pytest.approx(1.0, abs=2e-3)  # what quadrature of the line effects leaves
@@ -167,7 +165,7 @@ def test_a_record_that_cannot_be_decides_for_neither() -> None:
     old = shifted(1.0)
     frozen = table(["A"], np.array([3.0]), inside_c=-10.0)
     observed = observe(frozen, np.array([[60.0, 0.0, 0.0, 60.0]]), old.reference)
-    scores = [left_out(observed, draws, np.array([False]))[0][0] for draws in (shifted(0.0), old)]
+    scores = [left_out_score(observed, draws, np.array([False]))[0][0] for draws in (shifted(0.0), old)]
     by_the_clock = box_log_predictive(observed, shifted(0.0)) - box_log_predictive(observed, old)
     assert by_the_clock > 1.0
     assert abs(scores[0] - scores[1]) < 0.01
@@ -188,12 +186,12 @@ def test_a_candidate_predicts_each_box_as_fits_without_it_do() -> None:
     candidate = TransitSurvival(random_state=1).fit(lines, counts).draws_
     compared, unknown = np.arange(12), np.zeros(12, dtype=bool)
     scores = scores_by_box(candidate, rules, observed, Compared(compared, unknown), None)
-    by_rules, _ = left_out(observed, rules, unknown)
+    by_rules, _ = left_out_score(observed, rules, unknown)
     assert scores.active == pytest.approx(by_rules)
     for box in (0, 4, 7):
         rest = observed.of_boxes(np.delete(compared, box))
         without = TransitSurvival(random_state=2).fit_observations(rest.observations).draws_
-        own, _ = left_out(observed.of_boxes(np.array([box])), without, np.array([False]))
+        own, _ = left_out_score(observed.of_boxes(np.array([box])), without, np.array([False]))
         assert scores.candidate[box] == pytest.approx(own[0], abs=0.1)
 
 
