@@ -12,9 +12,6 @@ from dataclasses import dataclass
 from datetime import datetime
 from threading import Event, Thread
 
-import numpy as np
-from numpy.typing import NDArray
-
 from app.clock import moment
 from app.doubts import OF_TIME, CheckedRecords, Told, boxes_of_a_refit, find_doubts, seen_by
 from app.learning.criticism import left_out_scores
@@ -61,7 +58,6 @@ from model.prior import PriorError
 from model.reference import Reference, load_reference
 
 LOG = logging.getLogger("app.refit")
-Array = NDArray[np.float64]
 
 HEARTBEAT_SECONDS = 5.0
 TURN_SECONDS = 0.5
