@@ -59,7 +59,7 @@ class PreparedRoute:
         """Return the route with the table's time in transit, where the buyer gave none."""
         if self.usual is None:
             return self
-        usual = self.plan.lane.usual(LearnedTimes())
+        usual = self.plan.lane.usual(LearnedTimes(), self.asked.recent_days or ())
         solved = self.plan.lane.solve(usual.quantiles, usual.delay)
         return replace(self, plan=replace(self.plan, transit=solved.transit), solved=solved, usual=usual)
 
@@ -220,7 +220,7 @@ def prepare(
             raise InvalidInput([FieldError("/packing/capacity", message)])
         given, usual = route.transit_days, None
         if given is None:
-            usual = lane.usual(engine.times)
+            usual = lane.usual(engine.times, route.recent_days or ())
             solved = lane.solve(usual.quantiles, usual.delay)
         else:
             solved = lane.solve(TransitQuantiles(given.p10, given.p50, given.p90))

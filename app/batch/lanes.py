@@ -1,6 +1,6 @@
 """A lane: places, legs, usual transit time and weather of a service between two places."""
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 from functools import lru_cache
@@ -12,6 +12,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from app.batch.places import between_km, resolve_place
+from app.batch.told_days import told_words, updated_by
 from app.batch.working_days import LaneCalendar, WorkingDays, weekend_of
 from app.serving import LaneTimes, LearnedTimes
 from model.exposure import Forecast, PlaceWeather, StreetAir, interpolate_months, month_position, place_weather
@@ -55,8 +56,26 @@ class Lane:
         """Return the table's total transit days of the service, less on lanes shorter than 6,000 km."""
         return _times(table_quantiles(self.service), self.length_share())
 
-    def usual(self, learned: LearnedTimes) -> "UsualTime":
-        """Return the total transit days to reckon with: those of own boxes where there are any, else the table's."""
+    def usual(self, learned: LearnedTimes, recent_days: Sequence[float] = ()) -> "UsualTime":
+        """Return the total transit days to reckon with: those of own boxes where there are any, else the table's.
+
+        Either is updated by the days that the last boxes took, as the buyer remembers them, where any are told.
+        """
+        known = self._known(learned)
+        if not recent_days:
+            return known
+        row, days = self.service, tuple(recent_days)
+        own = learned.of(row.service, self.places["origin"].iata, self.places["destination"].iata)
+        if own is None:
+            by_table, scale = table_quantiles(row), self.length_share()
+            quantiles, delay = updated_by(by_table, known.delay, row.min_days, days, lane_scale=scale)
+        else:
+            n = own.n_arrived if own.key.origin else 0
+            quantiles, delay = updated_by(known.quantiles, known.delay, row.min_days, days, known_boxes=n)
+        before = f"without them {known.quantiles.p50:.3g} at the median, {known.why}"
+        return UsualTime(quantiles, delay, f"{told_words(days)}; {before}")
+
+    def _known(self, learned: LearnedTimes) -> "UsualTime":
         row, table = self.service, self.usual_quantiles()
         origin, destination = self.places["origin"].iata, self.places["destination"].iata
         own = learned.of(row.service, origin, destination)
@@ -177,10 +196,7 @@ def delay_of(service: Service) -> HoldDelay | MissedFlights:
 
 def learned_delay(service: Service, own: LaneTimes) -> HoldDelay | MissedFlights:
     """Return how a service is late by own boxes: how often, how long, and how often again."""
-    delay = delay_of(service)
-    if isinstance(delay, HoldDelay):
-        return HoldDelay(own.delay_share, delay.median_days * own.delay_size, delay.sd_log)
-    return MissedFlights(own.delay_share, delay.interval_days * own.delay_size, own.again_share)
+    return delay_of(service).learned(own.delay_share, own.delay_size, own.again_share)
 
 
 class WeatherDraws:

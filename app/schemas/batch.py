@@ -24,6 +24,7 @@ from app.schemas.fields import (
     PlaceCode,
     Quantity,
     Rate,
+    RememberedDays,
     RequestModel,
     RootsCode,
     Seed,
@@ -149,6 +150,18 @@ class Route(RequestModel):
         default="together", description="one waybill and one fate, or each box on its own"
     )
     transit_days: TransitTimes | None = Field(default=None, description="null: the usual of service and lane")
+    recent_days: Annotated[list[RememberedDays], Field(min_length=1, max_length=20)] | None = Field(
+        default=None,
+        description="what the last 1 to 20 boxes took by this service on this lane, days from door to door as"
+        " remembered, 0.5 to 90; they update the usual times. Without boxes on record here, days on which nobody"
+        " worked, and transit_days",
+    )
+
+    @model_validator(mode="after")
+    def _one_source_of_times(self) -> Self:
+        if self.transit_days is not None and self.recent_days is not None:
+            refuse([(("recent_days",), "must be left out where transit_days are given, which they would update")])
+        return self
 
 
 class ForecastDay(DayRange):

@@ -147,6 +147,7 @@ Weekday = Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
 
 DAYS_WORDS = f"days, over 0 to {CONSTANTS.longest_transit_days}"
 DaysInTransit = Annotated[float, Field(gt=0, le=CONSTANTS.longest_transit_days)]
+RememberedDays = Annotated[float, Field(ge=0.5, le=CONSTANTS.longest_transit_days)]
 TemperatureC = Annotated[float, Field(ge=COLDEST_C, le=WARMEST_C)]
 HeatPackHours = Annotated[float, Field(ge=0, le=240)]
 HeatPacks = Annotated[int, Field(ge=0, le=20)]

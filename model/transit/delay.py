@@ -46,6 +46,10 @@ class NoDelay:
             raise ValueError("share: a service without delays has share 0")
         return self
 
+    def learned(self, share: float, size: float, again_share: float) -> Self:  # noqa: ARG002
+        """Return the same: there is no delay to learn of."""
+        return self.with_share(share)
+
     def mean_days(self) -> float:
         """Return the mean delay, days: 0."""
         return 0.0
@@ -105,6 +109,10 @@ class HoldDelay:
     def with_share(self, share: float) -> Self:
         """Return the same delay with another chance of happening."""
         return replace(self, share=share)
+
+    def learned(self, share: float, size: float, again_share: float) -> Self:  # noqa: ARG002
+        """Return the delay with another chance, so many times as long."""
+        return replace(self, share=share, median_days=self.median_days * size)
 
     def mean_days(self) -> float:
         """Return the mean delay given that there is one, days."""
@@ -242,6 +250,10 @@ class MissedFlights:
     def with_share(self, share: float) -> Self:
         """Return the same delay with another chance of happening."""
         return replace(self, share=share)
+
+    def learned(self, share: float, size: float, again_share: float) -> Self:
+        """Return the delay with another chance, flights so many times as far apart, and as many missed again."""
+        return replace(self, share=share, interval_days=self.interval_days * size, again_share=again_share)
 
     def mean_days(self) -> float:
         """Return the mean delay given that there is one, days."""

@@ -36,6 +36,7 @@ from model.transit.transit_tables import (
 
 Array = NDArray[np.float64]
 
+SPREAD_SD_LOG, SKEW_SD_LOG = CONSTANTS.transit_spread_sd_log, CONSTANTS.transit_skew_sd_log
 # Of the variance of log days in the table, what lies between services as they are and as tabulated, and between lanes.
 SERVICE_PART, LANE_PART = CONSTANTS.transit_service_part, CONSTANTS.transit_lane_part
 # What is left between boxes is expected to be at least this part of the table's.
@@ -113,11 +114,16 @@ class LearnedTransit:
 
 
 class PriorSpreads(NamedTuple):
-    """Prior sds of m and l on the log scale, and how far the body's spread is narrowed to make room for them."""
+    """Prior sds of m and l on the log scale, and how far the body's spread is narrowed to make room for them.
+
+    Then how well spread and skew of the body are known, sds too.
+    """
 
     service_sd: float
     lane_sd: float
     body: float
+    spread_sd: float
+    skew_sd: float
 
 
 def scaled(base: TransitTime, factor: float) -> TransitTime:
@@ -137,18 +143,27 @@ def scaled(base: TransitTime, factor: float) -> TransitTime:
     return replace(base, body=moved)
 
 
-def prior_spreads(base: TransitTime) -> PriorSpreads:
-    """Return how the spread of the table's days is divided."""
+def prior_spreads(base: TransitTime, known_boxes: int = 0) -> PriorSpreads:
+    """Return how the spread of the base's days is divided.
+
+    Where it was learned from boxes of the lane, less of it lies between lanes and services: as much as so many boxes
+    leave of a normal mean of which that is the prior; and so many leave of a normal's log sd, and of how it leans.
+    """
     total, body = (_log_variance(days) for days in (base.quantile(CHANCES), base.body.quantile(CHANCES)))
-    left = 1.0 - (SERVICE_PART + LANE_PART) * total / body
+    parts = SERVICE_PART + LANE_PART
+    kept = 1.0 / (1.0 + known_boxes * parts / (1.0 - parts))
+    left = 1.0 - kept * parts * total / body
     return PriorSpreads(
-        float(np.sqrt(SERVICE_PART * total)),
-        float(np.sqrt(LANE_PART * total)),
+        float(np.sqrt(SERVICE_PART * kept * total)),
+        float(np.sqrt(LANE_PART * kept * total)),
         float(np.sqrt(max(left, LEAST_SPREAD**2))),
+        *(float(1.0 / np.sqrt(1.0 / sd**2 + 2.0 * known_boxes)) for sd in (SPREAD_SD_LOG, SKEW_SD_LOG)),
     )
 
 
-def learn_transit(base: TransitTime, record: TransitRecord, lane_scale: Array) -> LearnedTransit:
+def learn_transit(
+    base: TransitTime, record: TransitRecord, lane_scale: Array, *, known_boxes: int = 0
+) -> LearnedTransit:
     """Return the posterior of one service's times from its boxes.
 
     Parameters
@@ -159,10 +174,12 @@ def learn_transit(base: TransitTime, record: TransitRecord, lane_scale: Array) -
         May be empty: then the prior comes back.
     lane_scale : (lanes,)
         What part of the body's days a lane takes, in [0.5, 1].
+    known_boxes : int
+        Other boxes of the lane, which `base` was learned from already.
     """
-    prior = prior_spreads(base)
-    tables = transit_tables(_with_wide_holds(base), prior.body, SIZE_SD_LOG)
-    shares, log_share = _share_grid(base.delay.share)
+    prior = prior_spreads(base, known_boxes)
+    tables = transit_tables(_with_wide_holds(base), prior.body, prior.spread_sd, prior.skew_sd, SIZE_SD_LOG)
+    shares, log_share = _share_grid(base.delay.share, SHARE_WORTH_BOXES + known_boxes)
     between_lanes = _between_lanes(prior.lane_sd)
     lanes = [_Boxes.of(record, lane, np.log(scale)) for lane, scale in enumerate(lane_scale)]
     # (bodies, agains, sizes, shares, m)
@@ -305,9 +322,9 @@ def _log_variance(days: Sequence[float] | Array) -> float:
     return float(np.log(days[2] / days[0]) / (2.0 * SCORE_P90)) ** 2
 
 
-def _share_grid(share: float) -> tuple[Array, Array]:
+def _share_grid(share: float, worth_boxes: float) -> tuple[Array, Array]:
     if share == 0:
         return np.zeros(1), np.zeros(1)
-    a, b = SHARE_WORTH_BOXES * share, SHARE_WORTH_BOXES * (1.0 - share)
+    a, b = worth_boxes * share, worth_boxes * (1.0 - share)
     shares: Array = special.betaincinv(a, b, SHARE_QUANTILES)
     return shares, np.log(np.diff(SHARE_EDGES))

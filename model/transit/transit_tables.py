@@ -33,7 +33,6 @@ TABULATED_DAYS = 0.3 * np.exp(DAYS_STEP * np.arange(164))
 SIZE_IN_FACTORS, SIZE_IN_DAYS, MOST_SIZE = 4, 5, 4
 LOG_SIZES: Array = STEP * SIZE_IN_FACTORS * np.arange(-MOST_SIZE, MOST_SIZE + 1.0)
 
-SPREAD_SD_LOG, SKEW_SD_LOG = CONSTANTS.transit_spread_sd_log, CONSTANTS.transit_skew_sd_log
 SPREAD_SCORES = 0.75 * np.arange(-4.0, 4.0)
 SKEW_SCORES = np.array([-1.7, -0.85, 0.0, 0.85, 1.7])
 # The boxes late by a flight that the table's share of those late by one more is worth.
@@ -89,7 +88,9 @@ class TransitTables:
 
 
 @lru_cache(maxsize=KEPT_TABLES)
-def transit_tables(base: TransitTime, spread: float, size_sd_log: float) -> TransitTables:
+def transit_tables(
+    base: TransitTime, spread: float, spread_sd_log: float, skew_sd_log: float, size_sd_log: float
+) -> TransitTables:
     """Return the tables of a service; no box changes them, so they are worked out once.
 
     Parameters
@@ -97,12 +98,12 @@ def transit_tables(base: TransitTime, spread: float, size_sd_log: float) -> Tran
     base : TransitTime
     spread : float
         Prior median of the spread.
-    size_sd_log : float
-        Prior sd of the log of the size of delays.
+    spread_sd_log, skew_sd_log, size_sd_log : float
+        Prior sds of the logs of the spread and of the size of delays, and of the skew.
     """
     shapes = [(i, j) for i in range(len(SPREAD_SCORES)) for j in range(len(SKEW_SCORES))]
     bodies = [
-        shaped(base.body, spread * float(np.exp(SPREAD_SD_LOG * SPREAD_SCORES[i])), SKEW_SD_LOG * float(SKEW_SCORES[j]))
+        shaped(base.body, spread * float(np.exp(spread_sd_log * SPREAD_SCORES[i])), skew_sd_log * float(SKEW_SCORES[j]))
         for i, j in shapes
     ]
     days_by_factor = TABULATED_DAYS / np.exp(TABULATED_FACTORS)[:, None]

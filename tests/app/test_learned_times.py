@@ -9,7 +9,8 @@ import numpy as np
 import pytest
 from sqlalchemy import update
 
-from app.batch.lanes import Lane, learned_delay
+from app.batch.lanes import Lane, delay_of, learned_delay
+from app.batch.told_days import updated_by
 from app.comparing.compare import answer_compare
 from app.doubts.slips import OF_TIME
 from app.learning.recorded_times import RecordedTimes
@@ -23,6 +24,7 @@ from app.store.database import Database
 from app.store.doubts import doubted_shipments
 from app.store.schema import shipments
 from model.reference.tables import load_reference
+from model.transit.transit import TransitQuantiles
 from tests.app.batches import BATCH, COURIER, EVERY_DAY, MONDAY
 from tests.app.client import Client, running_client
 from tests.app.conftest import ON_ONE_DATABASE
@@ -282,3 +284,53 @@ def test_kappa_is_told_with_and_without_delayed_boxes() -> None:
     np.testing.assert_allclose(check.kappa, drawn, atol=0.25 * (drawn[2] - drawn[0]))
     assert check.kappa != check.without
     assert fitted(csv_bytes(*slow(4)))[0].manifest.delay_check is None
+
+
+def told(days: list[float] | None, engine: Engine, **fields: Any) -> tuple[float, str]:
+    """Return the median of a courier to Glasgow of which such days are told, and why it is assumed."""
+    route = COURIER | ({} if days is None else {"recent_days": days}) | fields
+    request = {"ship_date": MONDAY} | BATCH | {"routes": [route]}
+    answer = answer_compare(CompareRequest.model_validate_json(json.dumps(request)), engine)
+    why = {item.pointer: item for item in answer.assumed}
+    return float(str(why["/routes/0/transit_days/p50"].value)), why["/routes/0/transit_days/p50"].why
+
+
+def test_days_that_are_remembered_update_the_usual_ones_and_are_told() -> None:
+    """The table says 5 days; whoever remembers 9, 10 and 9 is nearer to those, the more so the more are remembered."""
+    rules = Engine.load()
+    usual, _ = told(None, rules)
+    as_usual, three, twelve = (told(days, rules)[0] for days in ([5.0], [9.0, 10.0, 9.0], [9.0, 10.0, 9.0] * 4))
+    assert as_usual == pytest.approx(usual, rel=0.06)
+    assert usual + 1.0 < three < twelve < 9.5
+    assert told([6, 5.5, 9], rules)[1] == (
+        "told: 6, 5.5, 9 days; without them 5 at the median, usual for express courier on this lane (common practice)"
+    )
+    # Four own boxes of 8 to 10 days are known already: five of 4 days bring the median down, not so far as to 4.
+    engine = fitted_engine(csv_bytes(*slow(4)))
+    own, why = told(None, engine)
+    fewer, updated = told([4.0] * 5, engine)
+    assert 4.0 < fewer < own - 0.5
+    assert updated == f"told: 4, 4, 4, 4, 4 days; without them {own:.3g} at the median, {why}"
+
+
+def test_what_is_told_moves_times_less_the_more_boxes_they_were_learned_from() -> None:
+    quantiles, delay = TransitQuantiles(4.0, 6.0, 9.0), delay_of(REFERENCE.services["courier"])
+    medians = [updated_by(quantiles, delay, 2.0, (10.0,) * 4, known_boxes=n)[0].p50 for n in (0, 10, 100)]
+    assert medians[0] > medians[1] + 0.3
+    assert medians[1] > medians[2] + 0.3
+    assert medians[2] == pytest.approx(6.0, rel=0.05)
+
+
+@pytest.mark.parametrize(
+    ("fields", "pointer"),
+    [
+        ({"recent_days": []}, "/routes/0/recent_days"),
+        ({"recent_days": [5.0] * 21}, "/routes/0/recent_days"),
+        ({"recent_days": [6.0, 0.4]}, "/routes/0/recent_days/1"),
+        ({"recent_days": [91.0]}, "/routes/0/recent_days/0"),
+        ({"recent_days": [6.0], "transit_days": {"p10": 3, "p50": 5, "p90": 10}}, "/routes/0/recent_days"),
+    ],
+)
+def test_days_that_cannot_be_remembered_are_refused(client: Client, fields: dict[str, Any], pointer: str) -> None:
+    answer = client.post("/v1/compare", json={"ship_date": MONDAY} | BATCH | {"routes": [COURIER | fields]})
+    assert (answer.status_code, [error["pointer"] for error in answer.json()["errors"]]) == (422, [pointer])

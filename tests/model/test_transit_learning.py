@@ -14,12 +14,13 @@ from model.transit.transit_learning import (
     LEAST_SPREAD,
     LOST_SHARE,
     SERVICE_PART,
+    SKEW_SD_LOG,
+    SPREAD_SD_LOG,
     LearnedTransit,
     TransitRecord,
     learn_transit,
     scaled,
 )
-from model.transit.transit_tables import SKEW_SD_LOG, SPREAD_SD_LOG
 
 Array = NDArray[np.float64]
 LONG = np.ones(1)

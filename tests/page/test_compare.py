@@ -382,3 +382,17 @@ def test_what_was_typed_is_kept(page: Page) -> None:
     said = lead(page)
     page.reload()
     assert lead(page) == said
+
+
+def test_days_that_are_remembered_move_the_answer_and_are_said(page: Page) -> None:
+    fill_batch(page)
+    usual = lead(page)
+    last = page.get_by_label("Last journeys took, days").first
+    last.fill("11, 12 10,5")
+    with page.expect_response("**/v1/compare") as answered:
+        last.blur()
+    asked = answered.value.request.post_data_json
+    assert asked["routes"][0]["recent_days"] == [11, 12, 10, 5]
+    assert lead(page) != usual
+    days = page.get_by_label("Days, usual").first
+    expect(page.locator(f"#{days.get_attribute('id')}-assumed")).to_contain_text("told: 11, 12, 10, 5 days")

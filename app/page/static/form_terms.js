@@ -4,12 +4,22 @@ import { amountInput, countInput } from "/page/amounts.js";
 import { get } from "/page/api.js";
 import { draft, keep, setAt, surestWords, valueAt } from "/page/batch.js";
 import { announce, el, newId } from "/page/dom.js";
-import { choice, field, numberInput, textInput } from "/page/fields.js";
+import { choice, field, numberInput, readNumber, textInput } from "/page/fields.js";
 import { sayInForce } from "/page/in_force.js";
 import { packings, services } from "/page/lists.js";
 import { isOfService, routeName } from "/page/route_names.js";
 import { kinds, recourses } from "/page/sellers/words.js";
-import { count, settings } from "/page/settings.js";
+import { count, decimalSign, settings } from "/page/settings.js";
+
+/* "6, 5, 9" or "6 5,5 9" -> the numbers, what is none as it is; nothing -> null. A comma without a space divides days
+   unless the reader's settings make it a decimal sign. */
+export function readDays(text) {
+  const decimalComma = decimalSign() === ",";
+  const parts = (text ?? "").split(/[\s;]+|,(?=\s|$)/).filter(Boolean);
+  const days = parts.flatMap((part) => (decimalComma && part.split(",").length === 2 ? [part] : part.split(",")));
+  const read = days.filter(Boolean).map(readNumber);
+  return read.length ? read : null;
+}
 
 export const SELLER_KINDS = kinds("not said");
 export const RECOURSE = recourses("nothing counted on");
@@ -143,6 +153,11 @@ export async function routeFields(changed) {
           { pointer: at("service") },
         ),
         make.number("Freight of a box", at("freight"), { unit: settings().currency }),
+        field(
+          "Last journeys took, days",
+          textInput((route.recent_days ?? []).join(", "), (text) => make.set(at("recent_days"))(readDays(text))),
+          { pointer: at("recent_days"), hint: "As you remember them, such as 6, 5, 9." },
+        ),
         hint,
       ),
       folded(
