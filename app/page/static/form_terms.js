@@ -155,8 +155,10 @@ export async function routeFields(changed) {
         make.number("Freight of a box", at("freight"), { unit: settings().currency }),
         field(
           "Last journeys took, days",
-          textInput((route.recent_days ?? []).join(", "), (text) => make.set(at("recent_days"))(readDays(text))),
-          { pointer: at("recent_days"), hint: "As you remember them, such as 6, 5, 9." },
+          textInput((route.recent_days ?? []).join(", "), (text) => make.set(at("recent_days"))(readDays(text)), {
+            placeholder: "6, 5, 9",
+          }),
+          { pointer: at("recent_days") },
         ),
         hint,
       ),
