@@ -23,6 +23,7 @@ def test_counts_and_amounts_as_sellers_write_them(page: Page) -> None:
     counts = {
         "10 pcs": 10, "10pc": 10, "10 x": 10, "x10": 10, "12 plants": 12, "1,200 pcs.": 1200, "7 Stk": 7, "8": 8,
         "": None, "many": "many", "pcs": "pcs", "10 boxes": "10 boxes", "US$ 14": "US$ 14",
+        "$18": "$18", "£ 6": "£ 6",
     }  # fmt: skip
     assert dict(zip(counts, read(page, "amounts", "readCount", list(counts)), strict=True)) == counts
     amounts: dict[str, tuple[float | str | None, str | None]] = {
@@ -54,6 +55,46 @@ def test_a_sheet_with_pieces_dollars_and_a_total(page: Page) -> None:
     assert "Left out as a total: row 3." in unnamed["notes"]
     # A name that only begins so is a plant.
     assert [line["genus"] for line in named["lines"]] == ["Hoya", "Total"]
+
+
+def test_a_message_of_a_seller_is_read_without_its_words_and_charges(page: Page) -> None:
+    """Invented messages; a word is a genus here if it is one of four."""
+    set_up(page, locale="en-GB", currency="USD")
+    kerrii = ("Hoya", "kerrii", 10, 14)
+    messages: dict[str, list[tuple[object, ...]]] = {
+        "Hi friend, thank you for asking! Today I have:\n1. Hoya Kerrii variegata 10 pcs @ US$ 14\n"
+        "2. Anthurium crystalinum, 6, $18\n3) Hoya carnosa 'Krimson Queen' 15 cm - 5 plants, $9.50 = $47.50\n"
+        "Total 21 pcs US$ 295.50\nShipping by air US$ 60 for 5 kg\nPhytosanitary certificate $25\nThanks, best regards": [
+            ("Hoya", "Kerrii variegata", 10, 14),
+            ("Anthurium", "crystalinum", 6, 18),
+            ("Hoya", "carnosa 'Krimson Queen'", 5, 9.5),
+        ],
+        "Hoya kerrii 10 pcs US$ 14": [kerrii],
+        "10 x Hoya kerrii 14 USD": [kerrii],
+        "Hoya kerrii x10 $14/pc": [kerrii],
+        "Hoya kerrii 10 14 42": [kerrii],
+        "* Hoya kerrii: 14 USD each, 10 pcs": [kerrii],
+        "Hoya kerrii US$ 14": [("Hoya", "kerrii", None, 14)],
+        "Hoya kerrii, 10, $14\nFreight, 1, $60": [kerrii],
+        "Genus\tCultivar\tQty\tCost\nHoya\tkerrii\t10\t14\nFreight\t\t1\t60\nTotal\t\t10\t200": [kerrii],
+        "Zygopetalum 4 pcs $6": [("Zygopetalum", None, 4, 6)],
+        "Dear buyer, minimum order is 10 pcs and $100": [],
+    }
+    known = "(word) => ['hoya', 'anthurium', 'begonia', 'alocasia'].includes(word.toLowerCase())"
+    made = page.evaluate(
+        f"""async (texts) => {{
+            const {{ readLines }} = await import("/page/spreadsheet.js");
+            return texts.map((text) => readLines(text, {known}));
+        }}""",
+        list(messages),
+    )
+    for (text, lines), one in zip(messages.items(), made, strict=True):
+        read_lines = [(line["genus"], line["cultivar"], line["quantity"], line["unit_cost"]) for line in one["lines"]]
+        assert read_lines == lines, text
+    notes = made[0]["notes"]
+    assert "Left out as a total: row 5." in notes
+    assert "Left out as freight or another charge: row 6, 7; see Costs." in notes
+    assert any(note.startswith("No plant is read in: “Hi friend") for note in notes)
 
 
 def test_forecasts_of_weather_pages(page: Page) -> None:

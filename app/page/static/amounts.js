@@ -20,7 +20,7 @@ const MARKED = new RegExp(`^(${MARK})?\\s*([+−-]?\\s*[\\d.,].*?)\\s*(${MARK})?
 let codes = null;
 
 /* The currency that a mark beside an amount stands for: a code, "" for a sign of many currencies, null for no currency. */
-function currencyOf(mark) {
+export function currencyOf(mark) {
   const small = mark.toLowerCase().replace(/\.$/, "");
   if (SIGNS[small]) return SIGNS[small];
   if (OF_MANY.includes(small)) return "";
@@ -64,8 +64,9 @@ export const foreignFaults = (form) =>
     .map(({ value, dataset: { pointer } }) => ({ pointer, message: foreignWords(value) }))
     .filter(({ message }) => message);
 
-/* "10", "10 pcs", "10 x", "x10" -> 10. */
+/* "10", "10 pcs", "10 x", "x10" -> 10; an amount in a currency is no count, and stays as it was written. */
 export function readCount(text) {
+  if (/\p{Sc}/u.test(text)) return text.trim();
   const bare = text.trim().replace(PIECES_BEFORE, "");
   const value = readNumber(bare.replace(PIECES, ""));
   return typeof value === "string" || (value === null && text.trim()) ? text.trim() : value;

@@ -5,7 +5,7 @@ import { draft, emptyLine, keep, setAt } from "/page/batch.js";
 import { announce, el } from "/page/dom.js";
 import { field, showErrors, textInput } from "/page/fields.js";
 import { genera } from "/page/lists.js";
-import { exactly, ranked } from "/page/spelling.js";
+import { distance, exactly, plain, ranked } from "/page/spelling.js";
 import { isTable, joined, readLines, splitName } from "/page/spreadsheet.js";
 import { settings } from "/page/settings.js";
 import { suggest } from "/page/suggest.js";
@@ -27,6 +27,7 @@ export function lineFaults(batch = draft()) {
 
 export async function lineFields(changed) {
   const all = await genera();
+  const isGenus = (word) => Boolean(exactly(all, word, names)) || (word.length > 4 && isNear(all, word));
   const rows = el("div", { class: "lines" });
   const undo = el("span");
   const section = el(
@@ -73,7 +74,7 @@ export async function lineFields(changed) {
   }
 
   function takeTable(text, at = 0) {
-    const { lines, notes } = readLines(text);
+    const { lines, notes } = readLines(text, isGenus);
     if (lines.length) {
       const before = draft().lines.slice(0, at);
       draft().lines = [...before, ...lines].slice(0, 200);
@@ -187,6 +188,10 @@ export async function lineFields(changed) {
   }
 }
 
+/* Whether a word of a message is a genus spelt with a slip, beginning with the same letter. */
+const isNear = (all, word) =>
+  all.some(({ genus }) => genus[0].toLowerCase() === word[0].toLowerCase() && distance(plain(word), plain(genus), 1) <= 1);
+
 const otherNames = (entry) => (entry.names.length ? `also ${entry.names.slice(0, 2).join(", ")}` : "");
 
 function pasteBox(take) {
@@ -197,7 +202,9 @@ function pasteBox(take) {
     {},
     el("summary", {}, "Paste from a spreadsheet"),
     field("Cells", text, {
-      hint: "Columns: genus, cultivar, plants, cost each, sells for. A header is recognised, also in another order.",
+      hint:
+        "Columns: genus, cultivar, plants, cost each, sells for. A header is recognised, also in another order. " +
+        "A seller's message is read too: “10 x Hoya kerrii 14 USD”.",
       wide: true,
     }),
     el(
