@@ -37,7 +37,8 @@ def effects(engine: Engine, names: WrittenNames = UNWRITTEN) -> list[Effect]:
         found.append(_effect(engine, _Called(kind, level, label), ratio, text.replace("{label}", label)))
 
     for level in _named(counts, "group"):
-        add("group", level, 1.0, "{label} keep {} an average aroid")
+        # The tables' ratios of the genera are beside it, so that it says nothing of one of them.
+        add("group", level, 1.0, "{label} as a group keep {} the tables say of their genera")
     for level in _named(counts, "cultivar"):
         if level not in reference.genera:
             add("cultivar", level, 1.0, "{label} keeps {} an average cultivar of its genus")
