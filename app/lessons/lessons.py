@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from app.batch import boxes_words, lost_whole_words
 from app.learned import effects, written_names
 from app.lessons.effects import effect_lessons
-from app.lessons.sellers import seller_lessons, undecided_sellers
+from app.lessons.sellers import same_boxes, seller_lessons, undecided_sellers, waiting_words
 from app.schemas import Lesson, LessonCode, LessonsAnswer, LostBox
 from app.sellers import answer_sellers
 from app.serving import Engine
@@ -34,7 +34,7 @@ def answer_lessons(database: Database, engine: Engine) -> LessonsAnswer:
     known = [] if engine.counts is None else effects(engine, written_names(database, engine))
     own = [effect for effect in known if effect.evidence.boxes and effect.kind != "seller"]
     found = of_sellers + [lesson for effect in own for lesson in effect_lessons(effect, engine.reference)]
-    undecided = undecided_sellers(sellers, of_sellers)
+    undecided, waiting = undecided_sellers(sellers, of_sellers), waiting_words(sellers)
     told = {(lesson.about, lesson.label) for lesson in found}
     undecided += [
         (effect.label, effect.evidence.boxes)
@@ -47,7 +47,7 @@ def answer_lessons(database: Database, engine: Engine) -> LessonsAnswer:
         model_version=engine.model_version,
         boxes=engine.fit.counts.n_boxes if engine.fit else 0,
         lessons=sorted(found, key=_urgency),
-        undecided=_undecided(undecided),
+        undecided=[*_undecided(undecided), *waiting, *same_boxes(sellers, engine)],
         lost=[
             LostBox(id=box.id, shipment=box.shipment, chance=box.chance, text=said)
             for box in lost

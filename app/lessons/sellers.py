@@ -2,10 +2,11 @@
 
 from collections.abc import Sequence
 
-from app.batch import boxes_words
+from app.batch import boxes_words, group_words
 from app.lessons.words import ratio_words
 from app.schemas import Lesson, LessonCode, SellerAnswer, ShrunkShare
 from app.sellers import fall_words
+from app.serving import Engine
 from model.reference import CONSTANTS
 
 
@@ -46,10 +47,40 @@ def _is_more(share: ShrunkShare, boxes: int) -> bool:
 
 
 def undecided_sellers(sellers: Sequence[SellerAnswer], told: Sequence[Lesson]) -> list[tuple[str, int]]:
-    """Return the name and boxes of each seller with boxes of which nothing is told."""
+    """Return the name and boxes of each seller with boxes of which nothing is told, though it is learned from."""
     named = {lesson.label for lesson in told}
     return [
         (seller.name, max(seller.boxes, seller.recorded_boxes))
         for seller in sellers
-        if seller.name not in named and (seller.boxes or seller.recorded_boxes)
+        if seller.name not in named and (seller.boxes or seller.recorded_boxes) and not _is_waiting(seller)
     ]
+
+
+def _is_waiting(seller: SellerAnswer) -> bool:
+    """Whether its boxes are enough to say something, and too few of them are learned from."""
+    return seller.boxes < CONSTANTS.few_boxes <= seller.recorded_boxes
+
+
+def waiting_words(sellers: Sequence[SellerAnswer]) -> list[str]:
+    """Return in one sentence whose boxes are to be learned from before anything can be said."""
+    named = [
+        f"{seller.name} ({seller.boxes:,} of {boxes_words(seller.recorded_boxes)})"
+        for seller in sellers
+        if _is_waiting(seller)
+    ]
+    return [f"Not yet learned from: {', '.join(named)}."] if named else []
+
+
+def same_boxes(sellers: Sequence[SellerAnswer], engine: Engine) -> list[str]:
+    """Return for each kind with one seller in its boxes that the two cannot be told apart."""
+    said = []
+    for seller in sellers:
+        if engine.counts is None or seller.kind is None or seller.boxes < CONSTANTS.few_boxes:
+            continue
+        if engine.counts.of_level("seller_kind", seller.kind)[0] == seller.boxes:
+            kind = f"sellers of the kind {group_words(seller.kind)}"
+            said.append(
+                f"All boxes from {kind} are from {seller.name}: what is said of the one may be due to the other, and "
+                "they cannot be told apart."
+            )
+    return said

@@ -74,7 +74,9 @@ def test_plants_and_packings_are_told_only_where_boxes_say_so() -> None:
 def test_lessons_name_sellers_plants_and_lost_boxes_as_they_were_typed(tmp_path: Path) -> None:
     """Two boxes are too few to say anything of; one is said, by hand, to have been lost whole with 60 % chance."""
     with Database(f"sqlite:///{tmp_path / 'ledger.db'}") as database:
-        fill(database, csv_bytes(*(row(shipment=name, seller="Jardín Ficticio", genus="Pothos") for name in "AB")))
+        few = [row(shipment=name, seller="Jardín Ficticio", genus="Pothos") for name in "AB"]
+        enough = [row(shipment=name, seller="Invented Ferns") for name in "CDEFG"]
+        fill(database, csv_bytes(*few, *enough))
         with database.writing() as connection:
             looked_at = {"lost_chance": 0.6, "checked_revision": shipments.c.corrected_revision}
             connection.execute(update(shipments).where(shipments.c.reference == "A").values(looked_at))
@@ -87,7 +89,10 @@ def test_lessons_name_sellers_plants_and_lost_boxes_as_they_were_typed(tmp_path:
     assert names.label("genus", "Hoya", REFERENCE) == "Hoya"
     assert names.label("group", "prayer_plant", REFERENCE) == "prayer plants"
     assert said.lessons == []
-    assert said.undecided == ["Too few boxes to say anything (fewer than 5): Jardín Ficticio (2 boxes)."]
+    assert said.undecided == [
+        "Too few boxes to say anything (fewer than 5): Jardín Ficticio (2 boxes).",
+        "Not yet learned from: Invented Ferns (0 of 5 boxes).",
+    ]
     assert (lost.shipment, lost.chance) == ("A", 0.6)
     assert lost.text.startswith("A was lost whole with 60 % chance: ")
     assert box["lost_whole_text"] == lost.text.replace("A was", "This box was", 1)

@@ -111,7 +111,7 @@ export async function sellers(signal) {
 function share({ counted, of, mean }) {
   if (!of) return "–";
   const told = `${count(counted)} of ${count(of)}`;
-  return of < ENOUGH_BOXES ? `${told}, too few to say` : `${percent(mean)} (${told})`;
+  return of < ENOUGH_BOXES ? `${told}, too few to say` : `about ${percent(mean)} to be expected; ${told} were`;
 }
 
 const trendWords = ({ verdict, text }) =>
