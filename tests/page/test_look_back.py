@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from playwright.sync_api import Browser, Page, expect
+from playwright.sync_api import Browser, Locator, Page, expect
 
 from tests.app.fits import likely_ledger
 from tests.app.ledger_files import csv_text, row
@@ -73,6 +73,16 @@ def test_a_file_in_the_letters_of_a_spreadsheet_is_not_garbled(boxes: tuple[Page
     expect(sellers.get_by_role("rowheader", name="Jardín Ficticio")).to_be_visible()
 
 
+def without_statistics_on_a_phone(page: Page) -> Locator:
+    """Return the table of versions, which a phone has room for; no statistics stand outside the folds."""
+    assert "log score" not in page.locator("main").inner_text()
+    page.set_viewport_size({"width": 390, "height": 844})
+    within = "scroll => scroll.scrollWidth <= scroll.clientWidth"
+    table = page.get_by_role("region", name="Table: versions of the model")
+    assert table.evaluate(within)
+    return table
+
+
 def test_learning_from_a_file_shows_what_changed_and_can_be_undone(
     learner: Page, axe_clean: Callable[[Page], None], shot: Callable[[Page, str], None]
 ) -> None:
@@ -127,9 +137,13 @@ def test_learning_from_a_file_shows_what_changed_and_can_be_undone(
 
     versions = page.get_by_role("group", name="Versions of the model")
     versions.get_by_text("Versions of the model").click()
-    versions.get_by_role("button", name=re.compile("^Let rules-")).click()
+    without_statistics_on_a_phone(page).get_by_role("button", name=re.compile("^Let rules-")).click()
     expect(versions.get_by_role("row", name=re.compile("^rules-"))).to_contain_text("answers now")
     nothing_learned(page)
+    sellers = page.get_by_role("region", name="Whose plants keep")
+    sellers.get_by_text("The same as a table").click()
+    waiting = f"{N_BOXES} boxes on record, none of them learned from yet"
+    expect(sellers.get_by_role("cell", name=waiting).first).to_be_visible()
     axe_clean(page)
     shot(page, "gone-back")
     take_the_newest(page)

@@ -5,6 +5,7 @@ import { boxesWords, changeTable, leftOut, moved, secondsWords, snapshot } from 
 import { announce, el } from "/page/dom.js";
 import { failure } from "/page/notices.js";
 import { tableOf } from "/page/plot.js";
+import { stacked } from "/page/stacked.js";
 import { isWide, moment } from "/page/settings.js";
 
 const KEY = "transit.refit";
@@ -107,7 +108,8 @@ function outcome(refit, before, after) {
   return el(
     "div",
     { class: refit.state === "failed" ? "notice bad" : "notice" },
-    el("p", {}, el("strong", {}, OUTCOMES[refit.state]), refit.reason ? ` ${refit.reason}` : ""),
+    el("p", {}, el("strong", {}, OUTCOMES[refit.state])),
+    refit.reason ? el("details", {}, el("summary", {}, "Why"), el("p", {}, refit.reason)) : null,
     refit.state === "activated"
       ? el("p", {}, `Before: ${boxesWords(before)}. Now: ${boxesWords(after)}.`)
       : null,
@@ -162,7 +164,7 @@ export async function versions(signal, changed) {
     el(
       "div",
       { class: "scroll", tabindex: "0", role: "region", "aria-label": "Table: versions of the model" },
-      tableOf({
+      stacked(tableOf({
         head: ["Version", "Made", "From", "Use"],
         rows: answer.items.map((item) => [
           item.version,
@@ -170,7 +172,7 @@ export async function versions(signal, changed) {
           boxesWords(item),
           action(item),
         ]),
-      }),
+      })),
     ),
     place,
   ];

@@ -17,19 +17,22 @@ const FRAME_REM = 4;
 /* Rows for a plot from effects ({name, time_ratio, boxes, plants}), longest keeping first. */
 export function rowsOf(effects) {
   return effects
-    .map(({ name, time_ratio: ratio, boxes, plants, text }) => ({
+    .map(({ name, time_ratio: ratio, boxes, plants, recorded_boxes: recorded, text }) => ({
       name,
       ratio,
       boxes,
       thin: boxes < ENOUGH_BOXES,
-      rests: restsOn(boxes, plants),
+      waits: boxes < ENOUGH_BOXES && recorded >= ENOUGH_BOXES,
+      rests: restsOn(boxes, plants, recorded),
       text,
     }))
     .sort((one, other) => other.ratio.p50 - one.ratio.p50 || one.name.localeCompare(other.name));
 }
 
 /* What a ratio rests on, in words. */
-export function restsOn(boxes, plants) {
+export function restsOn(boxes, plants, recorded = 0) {
+  if (boxes < ENOUGH_BOXES && recorded >= ENOUGH_BOXES)
+    return `${boxesOf(recorded)} on record, ${boxes || "none"} of them learned from yet`;
   if (!boxes) return "thin: no box of yours, rules of thumb only";
   const behind = `${boxesOf(boxes)}, ${many(plants, "plant")}`;
   return boxes < ENOUGH_BOXES ? `thin: ${behind}` : behind;
@@ -74,7 +77,7 @@ export function ratioFigure({ rows, label, what, more = [] }) {
     },
     y: {
       range: [rows.length - 0.5, -0.5],
-      ticks: rows.map(({ name, thin }, i) => ({ at: i, text: thin ? `${short(name)} (thin)` : short(name) })),
+      ticks: rows.map(({ name, thin, waits }, i) => ({ at: i, text: thin && !waits ? `${short(name)} (thin)` : short(name) })),
     },
     table: {
       head: [what, "Keeps", "In 8 of 10 cases", "Rests on", ...more.map(({ head }) => head)],
