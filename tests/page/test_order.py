@@ -13,6 +13,8 @@ def fits(page: Page, axe_clean: Callable[[Page], None]) -> None:
     for width in (1280, 390):
         page.set_viewport_size({"width": width, "height": 900})
         assert page.evaluate("document.documentElement.scrollWidth") <= width
+        for table in page.get_by_role("region", name=re.compile("^Table: line by line")).all():
+            assert table.evaluate("scroll => scroll.scrollWidth <= scroll.clientWidth")
         axe_clean(page)
 
 

@@ -14,6 +14,7 @@ import { sideBar } from "/page/order/gauge.js";
 import { tableOf } from "/page/plot.js";
 import { boxesOf, many } from "/page/plural.js";
 import { count, money, percent, said, settings } from "/page/settings.js";
+import { stacked } from "/page/stacked.js";
 
 const BUDGET = "/order/budget";
 
@@ -84,7 +85,7 @@ function draw({ data, body, answer, form }) {
         el(
           "div",
           { class: "scroll", tabindex: "0", role: "region", "aria-label": "Table: line by line" },
-          el(
+          stacked(el(
             "table",
             { class: "orders wishes" },
             el("caption", {}, "Margin of one plant by each route, its share of all costs counted, and beneath its chance to be healthy two weeks on"),
@@ -101,13 +102,13 @@ function draw({ data, body, answer, form }) {
                     "th",
                     { scope: "col" },
                     route.name,
-                    route.name === data.best?.route ? el("span", { class: "aside" }, "✓ this order") : null,
+                    route.name === data.best?.route ? el("span", { class: "aside" }, " ✓ this order") : null,
                   ),
                 ),
               ),
             ),
             el("tbody", {}, body.lines.map((line, i) => row(line, i, data, { currency, scale }))),
-          ),
+          )),
         ),
       ],
       [
