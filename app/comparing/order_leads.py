@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 
-from app.batch import listed, percent, rough
+from app.batch import listed, percent, percent_short_of, rough
 from app.comparing.order_choice import OrderChoice
 from app.schemas import Line, OrderSizeRequest, RouteOrder, WishListRequest
 
@@ -18,24 +18,48 @@ def order_size_lead(request: OrderSizeRequest, routes: Sequence[RouteOrder]) -> 
     """Return how many to order by the route on which the batch costs least, and what the next one would take."""
     target = request.target
     name = plant(request.lines[target.line])
-    wanted = f"{target.healthy:,} healthy with {percent(target.confidence)} chance"
+    wanted = f"{target.healthy:,} healthy with {percent_short_of(target.confidence, 1.0)} chance"
+    with_rest = " with the rest" if len(request.lines) > 1 else ""
     sized = [
-        (o.landed_cost, o.quantity, o.name) for o in routes if o.quantity is not None and o.landed_cost is not None
+        (o.landed_cost, o.quantity, o.name)
+        for o in routes
+        if o.quantity is not None and o.landed_cost is not None and o.possible is None
     ]
+    if not sized and any(o.possible for o in routes):
+        return _possible_lead(request, routes, name, with_rest)
     if not sized:
         where = "any route" if len(routes) > 1 else routes[0].name
         return f"No order up to 10,000 {name} leaves {wanted} on {where}."
     (cost, quantity, route), *others = sorted(sized, key=lambda one: one[0])
-    landed = f"{rough(cost, request.currency)} landed" + (" with the rest" if len(request.lines) > 1 else "")
+    landed = f"{rough(cost, request.currency)} landed{with_rest}"
     said = f"Order {quantity:,} {name} by {route}: at least {wanted}, {landed}"
     if others:
         other_cost, other_quantity, other = others[0]
         amount = "as many" if other_quantity == quantity else f"{other_quantity:,}"
         said += f"; by {other} {amount}, {rough(other_cost - cost, request.currency)} dearer"
     elif len(routes) > 1:
-        [other] = [o.name for o in routes if o.name != route][:1]
-        said += f"; by {other} no order up to 10,000 does"
+        [other] = [o for o in routes if o.name != route][:1]
+        said += f"; by {other.name} {_needed(other)}"
     return f"{said}."
+
+
+def _possible_lead(request: OrderSizeRequest, routes: Sequence[RouteOrder], name: str, with_rest: str) -> str:
+    """Return what to order where as sure as wanted takes more than is worth placing: the surest, then the cheapest."""
+    target = request.target
+    possible = [(-o.possible.confidence, o.possible.landed_cost, o) for o in routes if o.possible is not None]
+    route = min(possible, key=lambda one: one[:2])[2]
+    instead = route.possible
+    assert instead is not None  # noqa: S101 - it is one of those with one
+    sure = percent_short_of(target.confidence, 1.0)
+    return (
+        f"Order {instead.quantity:,} {name} by {route.name}: at least {target.healthy:,} healthy with "
+        f"{percent(instead.confidence)} chance, {rough(instead.landed_cost, request.currency)} landed{with_rest}; "
+        f"{sure} is not to be had, since a box may be lost whole: {_needed(route)}."
+    )
+
+
+def _needed(order: RouteOrder) -> str:
+    return "no order up to 10,000 does" if order.quantity is None else f"it would take {order.quantity:,}"
 
 
 def wish_list_lead(request: WishListRequest, best: OrderChoice | None) -> str:

@@ -13,7 +13,15 @@ from app.comparing.order_leads import order_size_lead
 from app.comparing.simulated import SimulatedBatch
 from app.comparing.simulation import Journeys
 from app.comparing.summaries import answered, money_items
-from app.schemas import Assumed, CompareRequest, OrderSizeAnswer, OrderSizeRequest, RouteOrder, Target
+from app.schemas import (
+    Assumed,
+    CompareRequest,
+    OrderSizeAnswer,
+    OrderSizeRequest,
+    PossibleOrder,
+    RouteOrder,
+    Target,
+)
 from app.serving import Engine
 from model.decision import (
     LandedCost,
@@ -25,6 +33,12 @@ from model.decision import (
     smallest_order_apart,
     summarise,
 )
+
+# So many plants for each wanted healthy, and a few more, are past any order worth placing: what chance is left then is
+# that of a box lost whole, which more plants in it hardly help.
+MOST_FOR_ONE, A_FEW = 4, 10
+# How sure one can be instead, the surest first.
+LESS_SURE = (0.95, 0.9, 0.8, 0.7, 0.6, 0.5)
 
 
 class RouteChances:
@@ -67,10 +81,7 @@ def answer_order_size(
     """
     batch = SimulatedBatch(request, prepare(request, engine, request.ship_date, from_record), engine)
     prepared = batch.prepared
-    routes = [
-        _answered(route.asked.name, order_of(request, request.target, RouteChances(batch, route)))
-        for route in prepared.routes
-    ]
+    routes = [_answered(request, route.asked.name, RouteChances(batch, route)) for route in prepared.routes]
     return OrderSizeAnswer(
         model_version=engine.model_version,
         seed=request.seed,
@@ -85,9 +96,20 @@ def answer_order_size(
     )
 
 
-def _answered(name: str, order: Order | None) -> RouteOrder:
+def _answered(request: OrderSizeRequest, name: str, chances: RouteChances) -> RouteOrder:
+    order = order_of(request, request.target, chances)
+    possible = _possible(request, order, chances)
     if order is None:
-        return RouteOrder(name=name, quantity=None, boxes=None, chance=None, healthy=None, items=[], landed_cost=None)
+        return RouteOrder(
+            name=name,
+            quantity=None,
+            boxes=None,
+            chance=None,
+            healthy=None,
+            items=[],
+            landed_cost=None,
+            possible=possible,
+        )
     return RouteOrder(
         name=name,
         quantity=order.quantity,
@@ -96,7 +118,31 @@ def _answered(name: str, order: Order | None) -> RouteOrder:
         healthy=answered(order.healthy),
         items=money_items(order.cost),
         landed_cost=float(order.cost.total),
+        possible=possible,
     )
+
+
+def _possible(request: OrderSizeRequest, order: Order | None, chances: RouteChances) -> PossibleOrder | None:
+    """Return the surest order worth placing where as sure as wanted takes more than is; None where it does not."""
+    target = request.target
+    most = MOST_FOR_ONE * target.healthy + A_FEW
+    if order is not None and order.quantity <= most:
+        return None
+    for confidence in LESS_SURE:
+        if confidence >= target.confidence:
+            continue
+        less = order_of(request, target.model_copy(update={"confidence": confidence}), chances)
+        if less is not None and less.quantity <= most:
+            return PossibleOrder(
+                confidence=confidence,
+                quantity=less.quantity,
+                boxes=less.boxes,
+                chance=less.chance,
+                healthy=answered(less.healthy),
+                items=money_items(less.cost),
+                landed_cost=float(less.cost.total),
+            )
+    return None
 
 
 def order_of(request: CompareRequest, target: Target, chances: RouteChances) -> Order | None:

@@ -72,7 +72,7 @@ from app.schemas.model_page import (
     TransitDays,
 )
 from app.schemas.model_versions import ModelHold, ModelVersion, ModelVersionsAnswer, RefitAnswer
-from app.schemas.order_size import OrderSizeAnswer, OrderSizeRequest, RouteOrder, Target
+from app.schemas.order_size import OrderSizeAnswer, OrderSizeRequest, PossibleOrder, RouteOrder, Target
 from app.schemas.outlook import ArrivalChance, Help, LineOutlook, OutlookAnswer
 from app.schemas.plan_forecast import (
     ConditionDraws,
@@ -300,6 +300,7 @@ __all__ = [
     "PlantLine",
     "Point",
     "PredictiveCheckAnswer",
+    "PossibleOrder",
     "ProblemBody",
     "Quantiles",
     "Quarter",

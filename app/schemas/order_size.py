@@ -34,6 +34,20 @@ class OrderSizeRequest(CompareRequest):
         return faults
 
 
+class PossibleOrder(AnswerModel):
+    """The surest order worth placing, where as sure as wanted takes more than that."""
+
+    confidence: float = Field(
+        ge=0, le=1, description="of at least the wanted number healthy: the surest of 0.5 to 0.95"
+    )
+    quantity: int = Field(description="of the target line: the smallest that reaches that confidence")
+    boxes: int
+    chance: float = Field(ge=0, le=1, description="of at least the wanted number healthy at that quantity")
+    healthy: Distribution = Field(description="plants of the target line healthy at unboxing")
+    items: list[MoneyItem] = Field(description="add up exactly to landed_cost")
+    landed_cost: float = Field(description="of the whole batch at that quantity")
+
+
 class RouteOrder(AnswerModel):
     """The order that one route needs."""
 
@@ -44,6 +58,10 @@ class RouteOrder(AnswerModel):
     healthy: Distribution | None = Field(description="plants of the target line healthy at unboxing")
     items: list[MoneyItem] = Field(description="add up exactly to landed_cost; empty without a quantity")
     landed_cost: float | None = Field(description="of the whole batch at that quantity")
+    possible: PossibleOrder | None = Field(
+        description="what to order instead where the quantity is beyond any order worth placing (a box may be lost "
+        "whole, which more plants in it hardly help); null where it is not"
+    )
 
 
 class OrderSizeAnswer(AnswerModel):

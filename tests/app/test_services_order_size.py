@@ -140,3 +140,23 @@ def test_the_answer_leads_with_the_route_on_which_the_batch_costs_least() -> Non
     assert answer.lead == (
         f"{start}{courier.landed_cost:,.0f} GBP landed; by air cargo {cargo.quantity}, {dearer:,.0f} GBP dearer."
     )
+
+
+def test_surer_than_a_box_is_from_being_lost_whole_is_answered_with_what_is_possible() -> None:
+    """Beyond four plants and a few for each wanted healthy; the smaller order is what its own confidence is told."""
+    [sure] = order_size(**ONE_LINE | {"target": {"healthy": 10, "confidence": 0.999}}).routes
+    assert sure.possible is not None
+    assert sure.quantity is None or sure.quantity > 50
+    answer = order_size(**ONE_LINE | {"target": {"healthy": 10, "confidence": sure.possible.confidence}})
+    [less] = answer.routes
+    assert less.possible is None
+    assert (less.quantity, less.chance, less.landed_cost) == (
+        sure.possible.quantity,
+        sure.possible.chance,
+        sure.possible.landed_cost,
+    )
+    assert less.quantity is not None
+    assert less.quantity <= 50
+    [only] = order_size(**ONE_LINE | {"target": {"healthy": 10, "confidence": 0.999}}).lead.splitlines()
+    assert only.startswith(f"Order {less.quantity} Aglaonema by courier: at least 10 healthy with ")
+    assert "; 99.9 % is not to be had, since a box may be lost whole: " in only

@@ -165,9 +165,6 @@ def nothing_learned(page: Page) -> None:
     expect(genera.get_by_text("No own box yet")).to_be_visible()
     rests = page.get_by_role("region", name="What the answers rest on")
     expect(rests.get_by_text("Nothing is learned from boxes of your own yet.")).to_be_visible()
-    sellers = page.get_by_role("region", name="Whose plants keep")
-    sellers.get_by_text("The same as a table").click()
-    expect(sellers.get_by_role("cell", name="thin: no box of yours, rules of thumb only").first).to_be_visible()
 
 
 def take_the_newest(page: Page) -> None:

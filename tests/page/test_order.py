@@ -29,6 +29,11 @@ def test_how_many_to_order(page: Page, axe_clean: Callable[[Page], None]) -> Non
     sure.fill("10")
     possible = "Nothing is certain: answered for 9.99 in 10, the most there is."
     expect(page.get_by_role("group", name="What you want").get_by_text(possible)).to_be_visible()
+    # A box may be lost whole: what is offered is the surest order worth placing, not one of thousands.
+    expect(page.locator(".answer .lead")).to_contain_text("since a box may be lost whole")
+    offered = re.match(r"Order (\d+) Hoya by .*: at least 6 healthy with 95 % chance, ", lead(page))
+    assert offered is not None
+    expect(page.get_by_role("button", name=f"Take {offered[1]} into the batch")).to_be_visible()
     sure.fill("8")
     expect(page.locator(".answer .lead")).to_contain_text("at least 6 healthy with 80 % chance")
     found = re.match(r"Order (\d+) Hoya by (courier|air cargo): ", lead(page))

@@ -128,9 +128,12 @@ function draw({ data, body, answer, form }) {
   const lead = said(data.lead);
   const left = showLeftOut(form, data, ask().place);
   const line = body.lines[target.line];
-  const most = Math.max(target.healthy, ...data.routes.map((route) => route.quantity ?? 0));
-  const sized = data.routes.filter((route) => route.quantity !== null);
-  const cheapest = sized.length ? Math.min(...sized.map((route) => route.landed_cost)) : null;
+  const routes = data.routes.map(worthPlacing);
+  const most = Math.max(target.healthy, ...routes.map((route) => route.quantity ?? 0));
+  const sized = routes.filter((route) => route.quantity !== null);
+  const surest = Math.max(...sized.map((route) => route.confidence ?? target.confidence));
+  const asSure = sized.filter((route) => (route.confidence ?? target.confidence) === surest);
+  const cheapest = asSure.length ? Math.min(...asSure.map((route) => route.landed_cost)) : null;
   replace(
     answer,
     ...answerParts(
@@ -145,9 +148,9 @@ function draw({ data, body, answer, form }) {
             {},
             el("tr", {}, el("th", { scope: "col" }, "By"), ["Order", "Healthy", "Landed"].map((text) => el("th", { scope: "col", class: "n" }, text))),
           ),
-          data.routes.map((route) => rows(route, { currency, most, wanted: target.healthy, best: route.landed_cost !== null && route.landed_cost === cheapest })),
+          routes.map((route) => rows(route, { currency, most, wanted: target.healthy, best: asSure.includes(route) && route.landed_cost === cheapest })),
         ),
-        grownWords(data.routes, body),
+        grownWords(routes, body),
         el("p", { class: "hint" }, body.lines.length > 1 ? "Landed: the whole batch with that many." : "Landed: everything counted until it is at your door."),
       ],
       [
@@ -160,6 +163,9 @@ function draw({ data, body, answer, form }) {
   keepOpen(answer);
   return lead;
 }
+
+/* The order of a route, or the surest worth placing where as sure as wanted takes more than that. */
+const worthPlacing = (route) => (route.possible ? { ...route, ...route.possible } : route);
 
 /* Where boxes travel apart each holds the lines at the mix of the batch, so that their number is that of the whole batch
    grown; what is paid for is the order and the rest as it is. */
@@ -180,7 +186,7 @@ function grownWords(routes, { lines, target, routes: asked }) {
 
 /* One route: its numbers, and beneath them the same drawn. */
 function rows(route, { currency, most, wanted, best }) {
-  const { name, quantity, boxes, healthy, landed_cost: landed } = route;
+  const { name, quantity, boxes, healthy, landed_cost: landed, confidence } = route;
   const head = el("th", { scope: "row" }, name, best ? el("span", { class: "aside" }, "✓ costs least") : null);
   if (quantity === null)
     return el("tbody", {}, el("tr", {}, head, el("td", { colspan: 3 }, "more than 10,000 would be needed")));
@@ -191,7 +197,7 @@ function rows(route, { currency, most, wanted, best }) {
       "tr",
       {},
       head,
-      el("td", { class: "n" }, el("strong", {}, count(quantity)), el("span", { class: "aside" }, boxesOf(boxes))),
+      el("td", { class: "n" }, el("strong", {}, count(quantity)), el("span", { class: "aside" }, confidence ? `${percent(confidence)} sure, ${boxesOf(boxes)}` : boxesOf(boxes))),
       el("td", { class: "n" }, count(healthy.mean), el("span", { class: "aside" }, `${count(healthy.p05)} to ${count(healthy.p95)}`)),
       el("td", { class: "n" }, money(landed, currency)),
     ),
