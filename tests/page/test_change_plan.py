@@ -17,6 +17,9 @@ def test_a_plan_is_changed_and_kept_under_its_name(
     console.allow("status of 409")
     days = {"closed_dates": ["2027-12-24"], "open_dates": ["2027-12-04"]}
     box = planned(ledger.address, "To be changed", risk={"max_loss_share": 0.2, "confidence": 0.7}, **days)
+    # A batch with two routes, of which the plan that is changed has one.
+    page.get_by_role("button", name="Try an invented batch").click()
+    lead(page)
     page.goto(f"/#boxes/{box['id']}")
     expect(page.get_by_role("link", name="Invented Ferns")).to_have_attribute("href", "#sellers/of/Invented%20Ferns")
     page.get_by_role("button", name="Change the plan").click()
@@ -36,6 +39,10 @@ def test_a_plan_is_changed_and_kept_under_its_name(
     # All else as it was, but for how many draws were asked for.
     kept = {name: value for name, value in box["plan"].items() if name not in ("lines", "draws")}
     assert {name: now["plan"][name] for name in kept} == kept
+    page.goto("/#compare")
+    expect(page.get_by_label("Freight of a box").nth(1)).to_have_value("288")
+    expect(page.get_by_role("button", name="Bring back the one before")).to_be_visible()
+    page.goto(f"/#boxes/{box['id']}")
     # Left meanwhile: refused, and what is on record stays.
     page.get_by_role("button", name="Change the plan").click()
     lead(page)

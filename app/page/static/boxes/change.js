@@ -14,6 +14,13 @@ function partOf(share) {
   return [Number((100 * share).toFixed(6)), 100];
 }
 
+/* The batch that is to be there again once the plan is changed: with all its routes, of which a plan has one. */
+function batchBefore() {
+  const { changes, ...batch } = draft();
+  if (changes) return changes.before ?? null;
+  return batch.origin && batch.lines.some(({ genus }) => genus) ? batch : null;
+}
+
 /* The plan of a shipment as a draft that knows which plan it changes. */
 function draftOf({ id, reference, plan }, name) {
   const begun = emptyDraft();
@@ -28,11 +35,11 @@ function draftOf({ id, reference, plan }, name) {
     ...copied,
     lines: copied.lines.map((line) => ({ cultivar: null, ...line })),
     bearable: { lost, of, sure },
-    changes: { id, reference, name, currency: plan.currency ?? null },
+    changes: { id, reference, name, currency: plan.currency ?? null, before: batchBefore() },
   };
 }
 
-/* Begin to change the plan of a shipment; the batch so far can be brought back under Compare. */
+/* Begin to change the plan of a shipment; the batch so far is there again afterwards. */
 export function startChange(shipment, name) {
   takeDraft(draftOf(shipment, name));
   location.hash = "#compare";
@@ -45,8 +52,9 @@ export const changing = () => draft().changes ?? null;
 export const CHANGE_WORDS = "Change the plan to this";
 export const planWords = (usual) => (changing() ? CHANGE_WORDS : usual);
 
-/* The draft stays, and changes no plan any more. */
+/* The batch from before the change is there again; where there was none, the draft stays and changes no plan any more. */
 export function endChange() {
-  const { changes: _ended, ...rest } = draft();
+  const { changes, ...rest } = draft();
   keep(rest);
+  if (changes?.before) takeDraft(changes.before);
 }
