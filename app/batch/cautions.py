@@ -42,6 +42,12 @@ class Template:
 TEMPLATES = {
     # Records
     "doubtful_record": Template(ARRIVAL, "{text}."),
+    # Places
+    "same_place": Template(
+        BEFORE_PAYING,
+        "The box leaves from where it goes, {place}: the answer is for a journey within one place. If that is not "
+        "meant, correct where it leaves or where it goes.",
+    ),
     # Papers
     "papers_missing": Template(
         BEFORE_PAYING,

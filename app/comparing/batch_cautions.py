@@ -28,6 +28,9 @@ SOIL_FREE_COUNTRIES = frozenset({"US", "CA", "AU"})
 def asked_cautions(batch: Batch, prepared: PreparedBatch, engine: Engine) -> list[Caution]:
     """Return the cautions that follow from the request and from what the model has seen."""
     cautions = [*prepared.cautions, *_record_cautions(prepared, engine)]
+    places = prepared.routes[0].plan.lane.places
+    if places["origin"].iata == places["destination"].iata:
+        cautions.insert(0, caution("same_place", place=places["origin"].city))
     if missing := missing_papers(batch):
         days = max(route.plan.papers_days for route in prepared.routes)
         cautions.append(caution("papers_missing", papers=", ".join(missing), days=days))

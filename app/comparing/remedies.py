@@ -20,6 +20,8 @@ from model.reference import CONSTANTS
 
 MOST_ACTS = 3
 DAY_H = 24.0
+# What is hardly meant comes before anything that is worth doing about it.
+FIRST = ("same_place",)
 # The plant itself, the law, and papers come before what the model only knows less well.
 NOT_PLAYED = (
     "unknown_genus", "cites_possible", "certificate_lapses", "treatment_lapses", "payment_window", "boxes_overfull",
@@ -67,7 +69,8 @@ def with_acts(
     if worth_apart is not None:
         gains["boxes_apart"] = worth_apart
     ranked = sorted(gains, key=lambda code: -gains[code])
-    acts = [*ranked, *(code for code in NOT_PLAYED if code in found)][:MOST_ACTS]
+    first, others = ([code for code in codes if code in found] for codes in (FIRST, NOT_PLAYED))
+    acts = [*first, *ranked, *others][:MOST_ACTS]
     return [
         *(_acted(caution, worth) for code in acts for caution in cautions if caution.code == code),
         *(caution for caution in cautions if caution.code not in acts),

@@ -25,6 +25,13 @@ def test_soil_free_is_about_the_destination_not_the_origin() -> None:
     assert "soil_free" not in texts(origin="MIA")
 
 
+def test_from_and_to_the_same_place_is_answered_and_asked_about_first() -> None:
+    asked = compare(draws=256, origin="MAN", destination="MAN").cautions[0]
+    assert (asked.code, asked.act) == ("same_place", True)
+    assert asked.text.startswith("The box leaves from where it goes, Manchester: ")
+    assert "same_place" not in texts(origin="MAN", destination="GLA")
+
+
 def test_air_cargo_is_told_once_whatever_the_number_of_its_routes() -> None:
     said = texts(routes=[CARGO, CARGO | {"name": "other flight"}, COURIER])
     assert "on air cargo and other flight:" in said["chilled_handling"][0]

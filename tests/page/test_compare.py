@@ -230,6 +230,18 @@ def test_what_to_act_on_stands_above_the_routes(page: Page) -> None:
     assert acts.get_by_role("listitem").count() <= 3
     above = "(acts) => !!(acts.compareDocumentPosition(document.querySelector('.outcomes')) & 4)"
     assert acts.evaluate(above)
+    # What is hardly meant is answered, and asked about first.
+    page.get_by_label("To", exact=True).fill("SRG")
+    expect(acts.get_by_role("listitem").first).to_contain_text("The box leaves from where it goes, Semarang: ")
+    page.get_by_label("Leaves on").fill("2026-12-01")
+    asked = "It is to leave on a day that is over, 360 days ago: is the date right?"
+    expect(page.locator(".answer .notice").get_by_text(asked)).to_be_visible()
+    page.get_by_label("Leaves on").fill("2036-12-01")
+    expect(page.get_by_role("group", name="Journey").get_by_text("is the year right?")).to_be_visible()
+    expect(page.locator(".answer .notice")).to_contain_text("is the year right?")
+    page.get_by_role("link", name="Plan a box this way").first.click()
+    page.get_by_role("button", name="Plan it").click()
+    expect(page.get_by_text("is the year right? If so, press “Plan it” once more.")).to_be_visible()
 
 
 def test_seven_lines_on_a_phone_are_within_reach(phone: Page) -> None:

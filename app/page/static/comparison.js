@@ -6,6 +6,7 @@ import { planWords } from "/page/boxes/change.js";
 import { actList, checklist } from "/page/cautions.js";
 import { el, replace } from "/page/dom.js";
 import { evidence } from "/page/evidence.js";
+import { departureQuestion } from "/page/far_dates.js";
 import { showAssumed } from "/page/fields.js";
 import { outcome, outcomeDetails } from "/page/outcome.js";
 import { count, isWide, money, percent, said } from "/page/settings.js";
@@ -71,6 +72,7 @@ export function drawComparison({ data, body, answer, form, known, own }) {
     ...answerParts(
       [
         el("h2", { class: "lead", tabindex: "-1" }, lead),
+        departureQuestion(body.ship_date) ? el("p", { class: "notice" }, departureQuestion(body.ship_date)) : null,
         skipped.length ? el("p", { class: "hint" }, `Left out for want of freight: ${skipped.join(", ")}.`) : null,
         actList(data.cautions),
         el(

@@ -2,6 +2,7 @@
 
 import { draft, setAt, valueAt } from "/page/batch.js";
 import { el } from "/page/dom.js";
+import { departureQuestion } from "/page/far_dates.js";
 import { dateInput, field } from "/page/fields.js";
 import { places } from "/page/lists.js";
 import { settling } from "/page/place_match.js";
@@ -50,6 +51,17 @@ export function placeField(label, pointer, all, changed, store = { valueAt, setA
 /* `day` is false where the view asks for a span of days instead. */
 export async function journeyFields(changed, { day = true } = {}) {
   const all = await places();
+  const doubt = el("span", { class: "hint", role: "status" }, departureQuestion(draft().ship_date));
+  const leaves = field(
+    "Leaves on",
+    dateInput(draft().ship_date, (value) => {
+      setAt("/ship_date", value);
+      doubt.textContent = departureQuestion(value);
+      changed();
+    }),
+    { pointer: "/ship_date" },
+  );
+  leaves.querySelector(".beneath").append(doubt);
   return el(
     "fieldset",
     {},
@@ -59,16 +71,7 @@ export async function journeyFields(changed, { day = true } = {}) {
       { class: "fields" },
       placeField("From", "/origin", all, changed),
       placeField("To", "/destination", all, changed),
-      day
-        ? field(
-            "Leaves on",
-            dateInput(draft().ship_date, (value) => {
-              setAt("/ship_date", value);
-              changed();
-            }),
-            { pointer: "/ship_date" },
-          )
-        : null,
+      day ? leaves : null,
     ),
   );
 }

@@ -6,9 +6,10 @@ import { changing, endChange } from "/page/boxes/change.js";
 import { boxOf } from "/page/boxes/known.js";
 import { address, path, plantName, wayOf } from "/page/boxes/words.js";
 import { announce, el } from "/page/dom.js";
+import { departureQuestion } from "/page/far_dates.js";
 import { clearErrors, field, showErrors, textInput } from "/page/fields.js";
 import { keepBox } from "/page/kept.js";
-import { failure } from "/page/notices.js";
+import { askOnce, failure } from "/page/notices.js";
 import { tableOf } from "/page/plot.js";
 import { randomKey } from "/page/random_key.js";
 import { count, date, money } from "/page/settings.js";
@@ -35,6 +36,7 @@ export function show(root, index, day, signal) {
   if (changes?.currency) body.currency = changes.currency;
   let reference = changes?.reference ?? null;
   let tried = null; // one key for one body: planned once, however often the button is pressed
+  let asked = false;
   const place = el("div");
   const button = el("button", { type: "submit", class: "main" }, changes ? "Keep this plan" : "Plan it");
   const form = el(
@@ -55,6 +57,12 @@ export function show(root, index, day, signal) {
 
   async function plan(event) {
     event?.preventDefault();
+    const question = departureQuestion(body.ship_date);
+    if (question && !asked) {
+      asked = true;
+      place.replaceChildren(askOnce(question, button));
+      return;
+    }
     button.disabled = true;
     place.replaceChildren();
     clearErrors(form);
