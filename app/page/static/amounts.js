@@ -28,6 +28,15 @@ export function currencyOf(mark) {
   return codes.has(small.toUpperCase()) ? small.toUpperCase() : null;
 }
 
+/* The currency that somebody wrote, "gbp" or "£", by its three letters; null where it is none, or not one only. */
+export function readCurrency(text) {
+  const bare = text.trim();
+  const found = currencyOf(bare);
+  if (found) return found;
+  const canTell = Boolean(Intl.supportedValuesOf);
+  return !canTell && /^[A-Za-z]{3}$/.test(bare) ? bare.toUpperCase() : null;
+}
+
 /* {value, currency} of an amount: value as `readNumber` gives it, currency a code where one is written beside it. */
 export function readPrice(text) {
   const bare = text.trim().replace(OF_ONE, "").replace(NO_CENTS, "$1");

@@ -1,6 +1,7 @@
 /* The settings, in a dialog. */
 
 import { apiKey, setApiKey } from "/page/api.js";
+import { currencyField } from "/page/currency_field.js";
 import { el } from "/page/dom.js";
 import { choice, field } from "/page/fields.js";
 import { changeSettings, settings } from "/page/settings.js";
@@ -20,14 +21,7 @@ export function openSettings() {
   const dialog = document.getElementById("settings");
   const wanted = { ...settings() };
   let key = apiKey();
-  const currency = el("input", {
-    type: "text",
-    size: 4,
-    maxlength: 3,
-    pattern: "[A-Za-z]{3}",
-    value: wanted.currency,
-    on: { input: (event) => (wanted.currency = event.target.value.toUpperCase()) },
-  });
+  const currency = currencyField(wanted.currency);
   const units = [
     ["c", "°C"],
     ["f", "°F"],
@@ -39,8 +33,10 @@ export function openSettings() {
       on: {
         submit: (event) => {
           event.preventDefault();
+          const code = currency.read();
+          if (!code) return;
+          wanted.currency = code;
           setApiKey(key);
-          if (!/^[A-Z]{3}$/.test(wanted.currency)) wanted.currency = settings().currency;
           dialog.close();
           changeSettings(wanted);
         },
@@ -49,7 +45,7 @@ export function openSettings() {
     el("h2", { id: "settings-title" }, "Settings"),
     el("p", { class: "hint" }, "Kept in this browser only."),
     field("Temperatures in", choice(wanted.unit, units, (value) => (wanted.unit = value))),
-    field("Currency", currency, { hint: "Three letters such as EUR; a label, nothing is converted." }),
+    currency.node,
     field("Dates and numbers", choice(wanted.locale, LOCALES, (value) => (wanted.locale = value))),
     field(
       "Key",

@@ -1,7 +1,7 @@
 /* One line of a box being counted: large buttons for a thumb, numbers that always add up. */
 
 import { plantName } from "/page/boxes/words.js";
-import { inWords, STATES, withCount } from "/page/counts.js";
+import { inWords, MOST, STATES, withCount } from "/page/counts.js";
 import { announce, el, newId } from "/page/dom.js";
 import { field, textInput } from "/page/fields.js";
 import { genera } from "/page/lists.js";
@@ -51,7 +51,8 @@ export function countCard(line, index, changed, remove) {
       kind: which,
       label: NAMES[which],
       of: name,
-      value: line[which],
+      current: () => line[which],
+      most: () => (which === "sent" ? MOST : line.sent),
       change: (wanted) => set(which, wanted),
       pointer: `/lines/${index}/${which}`,
       describedBy: MEANINGS[which] ? meaningId(which) : null,

@@ -9,10 +9,14 @@ import { field, showErrors } from "/page/fields.js";
 import { entered, formKept, keepBox, keepEntered, waitingFor } from "/page/kept.js";
 import { askOnce, failure } from "/page/notices.js";
 import { refusalOf, send } from "/page/sending.js";
-import { stepper } from "/page/stepper.js";
+import { misreadQuestion, stepper } from "/page/stepper.js";
+import { many } from "/page/plural.js";
 import { aheadFaults, momentInput, nowTyped, toMoment, toTyped } from "/page/times.js";
 
 const KIND = "recheck";
+/* What was looked at sooner says nothing of late loss yet: recheck_earliest_days of the model's constants. */
+export const EARLIEST_DAYS = 7;
+const DAY_MS = 86_400_000;
 const NAMES = { healthy: "Healthy", damaged: "Damaged", dead: "Dead", gone: "Sold or given away" };
 const GIVERS = {
   healthy: ["damaged", "dead", "gone"],
@@ -52,7 +56,17 @@ export async function show(root, id, signal) {
   const entry = waitingFor(id, KIND);
   const alive = lines.filter((line) => (line.healthy ?? 0) + (line.damaged ?? 0) > 0);
   const form = entered(id, KIND) ?? formKept(entry) ?? fresh(alive, shipment?.recheck, etag);
-  draw(root, { id, name, form, alive, entry, corrects: Boolean(shipment?.recheck), shipment });
+  const openedAt = shipment ? (shipment.arrival.opened_at ?? shipment.arrival.arrival_date) : (item.opened_at ?? item.arrival_date);
+  draw(root, { id, name, form, alive, entry, corrects: Boolean(shipment?.recheck), shipment, openedAt });
+}
+
+/* A question where a count comes too soon after the opening; null where it does not, or that is not known. */
+function tooSoon(checkedAt, openedAt) {
+  if (!checkedAt || !openedAt) return null;
+  const passed = (new Date(checkedAt).getTime() - new Date(openedAt).getTime()) / DAY_MS;
+  if (!(passed >= 0 && passed < EARLIEST_DAYS - 0.5)) return null;
+  const after = passed < 1 ? "less than a day" : many(Math.floor(passed), "day");
+  return `That is ${after} after opening, too soon to show injury by cold: a count helps from ${EARLIEST_DAYS} days on. Record it all the same?`;
 }
 
 /* Whether the counts are still those of the unboxing. */
@@ -75,21 +89,29 @@ function fresh(alive, recheck, etag) {
   };
 }
 
-function draw(root, { id, name, form, alive, entry, corrects, shipment }) {
+function draw(root, { id, name, form, alive, entry, corrects, shipment, openedAt }) {
   const place = el("div");
   const times = el("div");
-  let asked = false;
+  let asked = null;
   const button = el("button", { type: "submit", class: "main large" }, "Record the recheck");
   const changed = () => keepEntered(id, KIND, form);
   const names = new Map(alive.map((line) => [line.line, plantName(line)]));
 
   async function record(event) {
     event.preventDefault();
+    const unread = misreadQuestion(formNode);
+    if (unread) {
+      place.replaceChildren(askOnce(unread, button));
+      return;
+    }
     const ahead = aheadFaults(form, ["checked_at"]);
     if (showErrors(formNode, ahead).length < ahead.length) return;
-    if (!asked && !corrects && untouched(form, alive)) {
-      asked = true;
-      place.replaceChildren(askOnce("No count was changed. Are all plants still as they were at unboxing?", button));
+    const question =
+      tooSoon(form.checked_at, openedAt) ??
+      (!corrects && untouched(form, alive) ? "No count was changed. Are all plants still as they were at unboxing?" : null);
+    if (question && question !== asked) {
+      asked = question;
+      place.replaceChildren(askOnce(question, button));
       return;
     }
     button.disabled = true;
@@ -119,6 +141,7 @@ function draw(root, { id, name, form, alive, entry, corrects, shipment }) {
     const part = timesForm(shipment, async (body, words) => {
       const { data, headers } = await call("PATCH", path(id), { body, headers: { "If-Match": form.etag } });
       form.etag = headers.get("etag");
+      openedAt = data.arrival?.opened_at ?? openedAt;
       keepBox(data, form.etag);
       times.replaceChildren(el("p", { role: "status" }, `${words} Record the recheck once more.`));
     });
@@ -199,7 +222,8 @@ function recheckCard(line, index, name, changed) {
         kind: which,
         label: word,
         of: () => name,
-        value: line[which],
+        current: () => line[which],
+        most: () => Object.keys(NAMES).reduce((sum, key) => sum + line[key], 0),
         change: (wanted) => set(which, wanted),
         pointer: `/lines/${index}/${which}`,
       });

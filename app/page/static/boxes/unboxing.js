@@ -13,6 +13,7 @@ import { field, showErrors } from "/page/fields.js";
 import { entered, forgetEntered, forgetWaiting, formKept, keepEntered, waitingFor } from "/page/kept.js";
 import { askOnce, failure } from "/page/notices.js";
 import { refusalOf, send } from "/page/sending.js";
+import { misreadQuestion } from "/page/stepper.js";
 import { aheadFaults, momentInput, toTyped } from "/page/times.js";
 
 const KIND = "arrival";
@@ -92,6 +93,11 @@ function draw(root, { id, name, form, begin, entry, resumed, corrects }) {
 
   async function record(event) {
     event?.preventDefault();
+    const unread = misreadQuestion(formNode);
+    if (unread) {
+      place.replaceChildren(askOnce(unread, button));
+      return;
+    }
     const unnamed = form.lines.findIndex((line) => line.line === null && !line.genus);
     if (unnamed >= 0) {
       showErrors(formNode, [

@@ -3,6 +3,7 @@
 import { amountInput } from "/page/amounts.js";
 import { call, NetworkDown, Problem } from "/page/api.js";
 import { draft, inventedDraft, keep, setAt, takeDraft } from "/page/batch.js";
+import { currencyField } from "/page/currency_field.js";
 import { announce, el } from "/page/dom.js";
 import { choice, field, textInput } from "/page/fields.js";
 import { placeField } from "/page/form_journey.js";
@@ -42,7 +43,7 @@ export async function show(root, parts, signal) {
         on: {
           submit: (event) => {
             event.preventDefault();
-            done?.();
+            if (done?.() === false) return; // what is wrong is said at its field
             location.hash = at < STEPS.length ? `#start/${at + 1}` : "#compare";
           },
         },
@@ -79,19 +80,13 @@ export async function show(root, parts, signal) {
 }
 
 async function shop() {
-  const wanted = { currency: settings().currency, unit: settings().unit };
+  const wanted = { unit: settings().unit };
+  const currency = currencyField(settings().currency);
   return {
     fields: el(
       "div",
       { class: "fields" },
-      field(
-        "Currency",
-        textInput(wanted.currency, (text) => (wanted.currency = (text ?? "").toUpperCase()), {
-          maxlength: 3,
-          pattern: "[A-Za-z]{3}",
-        }),
-        { hint: "Three letters, such as EUR; a label, nothing is converted." },
-      ),
+      currency.node,
       field(
         "Temperatures in",
         choice(
@@ -106,9 +101,11 @@ async function shop() {
       placeField("Boxes come to", "/destination", await places(), unchanged),
     ),
     done() {
-      if (!/^[A-Z]{3}$/.test(wanted.currency)) wanted.currency = settings().currency;
-      keepSettings({ ...wanted, home: draft().destination });
+      const code = currency.read();
+      if (!code) return false;
+      keepSettings({ ...wanted, currency: code, home: draft().destination });
       announce("Kept in this browser.");
+      return true;
     },
   };
 }
