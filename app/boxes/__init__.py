@@ -6,7 +6,7 @@ Every change goes through shipment_changes.change.
 from app.boxes.arrivals import decide_arrival, read_arrival
 from app.boxes.claim_window import claim_until, counted_from, window_hours
 from app.boxes.due_dates import expected_by, late_since, may_be_claimed
-from app.boxes.next_steps import recheck_on
+from app.boxes.next_steps import is_counted_again, recheck_on
 from app.boxes.rechecks import RECHECK_BODY, decide_recheck
 from app.boxes.shipment_answer import plant_lines
 from app.boxes.shipment_changes import ChangeCall, Decide, change, change_checked, decide_confirm, delete
@@ -37,6 +37,7 @@ __all__ = [
     "delete",
     "expected_by",
     "find_whole_shipment",
+    "is_counted_again",
     "late_since",
     "may_be_claimed",
     "page_query",

@@ -21,6 +21,11 @@ def recheck_on(opened_on: date) -> date:
     return opened_on + RECHECK
 
 
+def is_counted_again(opened_on: date, recheck_date: date | None) -> bool:
+    """Whether a box was counted again late enough to say something of late loss."""
+    return recheck_date is not None and (recheck_date - opened_on).days >= CONSTANTS.recheck_earliest_days
+
+
 def next_steps(
     life: ShipmentLife, delivered_at: datetime, opened_at: datetime, window_hours: float | None, now: datetime
 ) -> list[NextStep]:
@@ -95,6 +100,6 @@ def next_steps(
             opened_at + RECHECK,
             opened_at + RECHECK + RECHECK_OPEN,
             COMMON_PRACTICE,
-            done=life.stored.record.recheck_date is not None,
+            done=is_counted_again(opened_at.date(), life.stored.record.recheck_date),
         ),
     ]

@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 
 from app.batch import caution
 from app.boxes.due_dates import claim_due, expected_by, late_since, may_be_claimed
-from app.boxes.next_steps import recheck_on
+from app.boxes.next_steps import is_counted_again, recheck_on
 from app.boxes.shipment_answer import claim_state, plant_lines, time_zone
 from app.problems import FieldError, InvalidInput, json_pointer
 from app.records import local_date, seller_key
@@ -134,7 +134,9 @@ def _item(
     stored, record = life.stored, life.stored.record
     zone = time_zone(record.destination, reference)
     opened_on = record.arrival_date if life.opened_at is None else local_date(life.opened_at, zone)
-    recheck = recheck_on(opened_on) if stored.state == ARRIVED and opened_on is not None else None
+    recheck = None
+    if stored.state == ARRIVED and opened_on is not None and not is_counted_again(opened_on, record.recheck_date):
+        recheck = recheck_on(opened_on)
     return ShipmentItem(
         id=stored.id,
         reference=stored.reference,
@@ -150,7 +152,7 @@ def _item(
         opened_at=life.opened_at,
         lines=plant_lines(life),
         recheck_on=recheck,
-        recheck_due=recheck is not None and record.recheck_date is None and recheck <= local_date(now, zone),
+        recheck_due=recheck is not None and recheck <= local_date(now, zone),
         claim_until=claim_until,
         late_since=late,
         outcome_missing=stored.state in OPEN_STATES and (now.date() - record.ship_date).days > CONSTANTS.outcome_days,

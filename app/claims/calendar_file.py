@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from zoneinfo import ZoneInfo
 
 from app.batch import resolve_place, stored_seller, with_seller
-from app.boxes import find_whole_shipment, may_be_claimed, recheck_on, stored_plan
+from app.boxes import find_whole_shipment, is_counted_again, may_be_claimed, recheck_on, stored_plan
 from app.claims.clocks import claim_clocks
 from app.problems import Conflict
 from app.schemas import Recourse
@@ -72,9 +72,9 @@ def due_dates(life: ShipmentLife, recourse: Recourse | None, reference: Referenc
         for clock in claim_clocks(life, recourse, origin, destination):
             if clock.until is not None and not (nothing and clock.code == "seller_window"):
                 found.append(Due(clock.code, clock.until, clock.text))
-    if record.recheck_date is None:
-        zone = ZoneInfo(destination.time_zone)
-        opened_on = record.arrival_date if life.opened_at is None else life.opened_at.astimezone(zone).date()
+    zone = ZoneInfo(destination.time_zone)
+    opened_on = record.arrival_date if life.opened_at is None else life.opened_at.astimezone(zone).date()
+    if not is_counted_again(opened_on, record.recheck_date):
         text = "Count healthy, damaged and dead plants: injury by cold can stay invisible until then."
         found.append(Due("recheck", recheck_on(opened_on), text))
     return found

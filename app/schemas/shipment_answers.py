@@ -167,9 +167,10 @@ class ShipmentItem(AnswerModel):
     opened_at: datetime | None
     lines: list[PlantLine]
     recheck_on: date | None = Field(
-        description=f"when to look again, {CONSTANTS.recheck_days} days after opening; null before arrival"
+        description=f"when to look again, {CONSTANTS.recheck_days} days after opening; null before arrival, and "
+        f"once they were counted again at least {CONSTANTS.recheck_earliest_days} days after it"
     )
-    recheck_due: bool = Field(description="that day has come, and no recheck is recorded")
+    recheck_due: bool = Field(description="that day has come, and none that late is recorded")
     claim_until: datetime | None = Field(
         description="end of the seller's window, in the time of the destination, where plants are dead or missing and"
         " no outcome of a claim is recorded; null where the seller gives nothing"

@@ -30,6 +30,8 @@ const told = (value) => (value === null || value === undefined ? "–" : count(v
 
 export function arrivalSection(shipment, change, signal) {
   const { id, arrival, recheck, next_steps: steps, claim, plan } = shipment;
+  // A step that is recorded and yet not done: counted before injury by cold can show.
+  const early = Boolean(recheck) && steps.some(({ code, state }) => code === "recheck" && state !== "done");
   return el(
     "div",
     {},
@@ -58,7 +60,7 @@ export function arrivalSection(shipment, change, signal) {
       el(
         "a",
         { class: "button", href: address(id, "recheck") },
-        recheck ? "Correct the recheck" : "Count again (recheck)",
+        recheck && !early ? "Correct the recheck" : "Count again (recheck)",
       ),
       el("a", { class: "button", href: address(id, "arrival") }, "Correct these counts"),
     ),
@@ -71,7 +73,7 @@ export function arrivalSection(shipment, change, signal) {
     steps.some((step) => DATED.has(step.code) && (step.state === "ahead" || step.state === "now"))
       ? calendarOf(id, shipment.reference ?? id, signal)
       : null,
-    recheck ? recheckPart(recheck, arrival.lines) : null,
+    recheck ? recheckPart(recheck, arrival.lines, early) : null,
     el("h2", {}, "Outcome of the claim"),
     claim ? el("p", {}, claimWords(claim, plan?.currency)) : null,
     claimForm(shipment, change, signal),
@@ -125,7 +127,7 @@ function stepItem({ text, until, state, status }) {
   );
 }
 
-function recheckPart(recheck, lines) {
+function recheckPart(recheck, lines, early) {
   const names = new Map(lines.map((line) => [line.line, plantName(line)]));
   return el(
     "section",
@@ -139,6 +141,7 @@ function recheckPart(recheck, lines) {
         ? ""
         : `${percent(recheck.late_loss_share)} of the plants that were alive at arrival and looked at again had died.`,
     ),
+    early ? el("p", { class: "notice" }, "Counted too soon after opening to say anything of injury by cold: count again when it is due.") : null,
     el(
       "div",
       { class: "scroll", tabindex: "0", role: "region", "aria-label": "Table: counts at the recheck" },
