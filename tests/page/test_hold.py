@@ -97,6 +97,20 @@ def test_pasted_forecast_takes_the_place_of_normals(page: Page) -> None:
     courier = page.get_by_role("region", name="courier", exact=True)
     courier.get_by_text("Ranges and weather").click()
     expect(weather(page).nth(5)).to_contain_text("12 to 19 °C")
+    # In °F, though °C is set: one message that names the days, and the reading that is meant one press away.
+    rows = page.get_by_label("Rows: date, minimum, maximum")
+    rows.fill("2028-01-13;70;80\n2028-01-14;68;75\n2028-01-15;70;79")
+    page.get_by_role("button", name="Take these days").click()
+    expect(page.get_by_text("13 Jan, 14 Jan, 15 Jan: air is within -40 to 60 °C. Are they in °F?")).to_be_visible()
+    page.get_by_role("button", name="Read them as °F").click()
+    expect(page.get_by_text("3 days, 13 Jan to 15 Jan taken for SRG.")).to_be_visible()
+    # Normals of Glasgow in January: 1.9 to 7.2 °C, in the middle 4.6 °C; 47.5 is 43 more.
+    page.get_by_label("Forecast of").select_option("GLA")
+    rows.fill("2028-01-14;40;55")
+    page.get_by_role("button", name="Take these days").click()
+    expect(page.get_by_text(re.compile(r"That is 43 °C warmer than is usual in Glasgow then"))).to_be_visible()
+    page.get_by_role("button", name="Read them as °F").click()
+    lead(page)
 
 
 def test_without_a_weather_service_fetching_says_so(page: Page) -> None:

@@ -1,7 +1,7 @@
 /* Days out of a pasted forecast: a date, a minimum and a maximum a row, as weather pages and spreadsheets write them. */
 
 import { readNumber } from "/page/fields.js";
-import { settings, today, unitName } from "/page/settings.js";
+import { count, date as dateSaid, settings, temperatureSpan, today, unitName } from "/page/settings.js";
 import { cells } from "/page/spreadsheet.js";
 import { plain } from "/page/spelling.js";
 
@@ -144,18 +144,31 @@ function rowsSaid(numbers) {
   return `${numbers.length > 1 ? "rows" : "row"} ${said.length ? `${said.join(", ")} and ${last}` : last}`;
 }
 
+/* What the server takes for air outside, °C. */
+const [COLDEST_C, WARMEST_C] = [-40, 60];
+/* So far from what is usual in a month, °C, and twice as far as in the other unit, is hardly meant. */
+const HARDLY_C = 15;
+const SHORT_DATE = { day: "numeric", month: "short" };
+const MOST_NAMED = 3;
+
+/* "28 Nov, 29 Nov" or "28 Nov to 4 Dec" */
+function datesSaid(dates) {
+  const said = [...dates].sort().map((iso) => dateSaid(iso, SHORT_DATE));
+  return said.length > MOST_NAMED ? `${said[0]} to ${said.at(-1)} (${count(said.length)} days)` : said.join(", ");
+}
+
 const NO_DAY = "the date must be written 2027-01-31, or such as 31 Jan";
 const ORDER = "the minimum must be at most the maximum";
 
-/* Days of a pasted table: {days, faults, notes}. Temperatures without a unit are in that of the settings; a fault of
-   several rows is told once. */
-export function readForecast(text) {
+/* Days of a pasted table: {days, faults, notes, outside}. Temperatures without a unit are in `given`, else in that of the
+   settings; a fault of several rows is told once. `outside` are the days that no air is as cold or warm on. */
+export function readForecast(text, given) {
   const rows = rowsOf(text.trim());
   const header = rows.length && !rows[0].some((cell) => /\d/.test(cell)) ? rows[0] : null;
   const body = rows.map((row, i) => ({ row, n: i + 1 })).slice(header ? 1 : 0);
   const [lowAt, highAt] = header ? [columnOf(header, "low"), columnOf(header, "high")] : [-1, -1];
   const named = lowAt > 0 && highAt > 0;
-  const unit = header?.some((cell) => /[°º˚(\s]f\b/i.test(cell)) ? "f" : settings().unit;
+  const unit = header?.some((cell) => /[°º˚(\s]f\b/i.test(cell)) ? "f" : (given ?? settings().unit);
   const read = body.map(({ row, n }) => {
     const [on, first, second] = named && readDay(row[0] ?? "") ? [row[0], row[lowAt], row[highAt]] : threeOf(row);
     return { n, day: readDay(on), temperatures: [celsius(first, unit), celsius(second, unit)] };
@@ -166,6 +179,7 @@ export function readForecast(text) {
   const turned = !named && known.some(([a, b]) => a > b) && known.every(([a, b]) => a >= b) && known.length > 1;
   const days = [];
   const wrong = new Map();
+  const outside = [];
   for (const { n, day, temperatures } of read) {
     const date = day && (day.iso ?? dated(day.year, day.numbers[isMonth ? 0 : 1], day.numbers[isMonth ? 1 : 0]));
     const [low, high] = turned ? [...temperatures].reverse() : temperatures;
@@ -177,11 +191,39 @@ export function readForecast(text) {
           ? ORDER
           : null;
     if (fault) wrong.set(fault, [...(wrong.get(fault) ?? []), n]);
+    else if (low < COLDEST_C || high > WARMEST_C) outside.push(date);
     else days.push({ date, min_c: low, max_c: high });
   }
   return {
     days,
-    faults: [...wrong].map(([fault, numbers]) => `${rowsSaid(numbers)}: ${fault}`),
+    faults: [
+      ...[...wrong].map(([fault, numbers]) => `${rowsSaid(numbers)}: ${fault}`),
+      ...(outside.length ? [`${datesSaid(outside)}: air is within ${temperatureSpan(COLDEST_C, WARMEST_C)}`] : []),
+    ],
+    outside,
     notes: turned ? ["The maximum stands first: read so."] : [],
   };
+}
+
+/* A question where a text read in °C is rather in °F: beyond what air can be, or far from what is usual at `place` (its
+   row of the reference table, if it has one); "" where there is none. */
+export function fahrenheitQuestion(text, place) {
+  if (settings().unit === "f") return "";
+  const [asC, asF] = ["c", "f"].map((unit) => readForecast(text, unit));
+  if (!asF.days.length || asF.outside.length) return "";
+  if (asC.outside.length) return "Are they in °F?";
+  if (!place) return "";
+  const [offC, offF] = [asC, asF].map(({ days }) => aboveUsual(days, place));
+  if (Math.abs(offC) < HARDLY_C || 2 * Math.abs(offF) > Math.abs(offC)) return "";
+  const far = `${count(Math.abs(offC))} °C ${offC > 0 ? "warmer" : "colder"}`;
+  return `That is ${far} than is usual in ${place.city} then: are they in °F?`;
+}
+
+/* How much warmer than usual days are at a place, in the mean, °C. */
+function aboveUsual(days, { tmin_c: low, tmax_c: high }) {
+  const off = days.map(({ date: iso, min_c: min, max_c: max }) => {
+    const month = Number(iso.slice(5, 7)) - 1;
+    return (min + max - low[month] - high[month]) / 2;
+  });
+  return off.reduce((sum, one) => sum + one, 0) / off.length;
 }

@@ -5,8 +5,9 @@ import { get } from "/page/api.js";
 import { draft, keep, setAt, valueAt } from "/page/batch.js";
 import { el } from "/page/dom.js";
 import { dateInput, field, numberInput } from "/page/fields.js";
-import { readForecast } from "/page/forecast_text.js";
+import { fahrenheitQuestion, readForecast } from "/page/forecast_text.js";
 import { sayInForce } from "/page/in_force.js";
+import { places as listed } from "/page/lists.js";
 import { date, settings, temperatureSpan, unitName } from "/page/settings.js";
 
 const SHORT_DATE = { day: "numeric", month: "short" };
@@ -156,8 +157,8 @@ export function forecastFields(changed) {
     changed();
   }
 
-  function paste() {
-    const { days, faults, notes: made } = readForecast(text.value);
+  async function paste(_event, unit) {
+    const { days, faults, notes: made } = readForecast(text.value, unit);
     const fault = [...made, faults.length ? `${faults.join("; ")}.` : ""].join(" ");
     if (!where.value) notes.textContent = "First say where the box leaves and where it goes.";
     else if (!days.length) notes.textContent = fault || "There is nothing to read: a row is a date, a minimum and a maximum.";
@@ -165,6 +166,14 @@ export function forecastFields(changed) {
       take(where.value, days);
       notes.textContent = `${daysSaid(days)} taken for ${where.value}. ${fault}`;
     }
+    if (unit || !where.value) return;
+    const known = await listed().catch(() => []);
+    const question = fahrenheitQuestion(text.value, known.find(({ iata }) => iata === where.value));
+    if (question)
+      notes.append(
+        ` ${question} `,
+        el("button", { type: "button", class: "small", on: { click: () => paste(null, "f") } }, "Read them as °F"),
+      );
   }
 
   async function fetchFor() {
