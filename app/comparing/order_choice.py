@@ -39,6 +39,12 @@ def best_order(request: WishListRequest, simulated: Sequence[SimulatedRoute]) ->
     return max(choices, key=lambda choice: choice.margin_mean, default=None)
 
 
+def least_cost(request: WishListRequest, simulated: Sequence[SimulatedRoute]) -> float:
+    """Return what the cheapest order costs before any of its plants: its box, papers and freight."""
+    none = [0] * len(request.lines)
+    return min(float(landed_cost(s.route.waybill(request, none, s.route.asked.boxes or 1)).total) for s in simulated)
+
+
 def _on_route(request: WishListRequest, s: SimulatedRoute) -> OrderChoice | None:
     """Return the best order found by one route, None where it earns nothing; its sums are of the exact waybill."""
     route, lines = s.route, request.lines

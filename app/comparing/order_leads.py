@@ -1,8 +1,9 @@
 """The sentence that an answer about an order leads with."""
 
 from collections.abc import Sequence
+from typing import NamedTuple
 
-from app.batch import listed, percent, percent_short_of, rough
+from app.batch import listed, percent, percent_short_of, rough, shown
 from app.comparing.order_choice import OrderChoice
 from app.schemas import Line, OrderSizeRequest, RouteOrder, WishListRequest
 
@@ -36,7 +37,8 @@ def order_size_lead(request: OrderSizeRequest, routes: Sequence[RouteOrder]) -> 
     if others:
         other_cost, other_quantity, other = others[0]
         amount = "as many" if other_quantity == quantity else f"{other_quantity:,}"
-        said += f"; by {other} {amount}, {rough(other_cost - cost, request.currency)} dearer"
+        dearer = float(shown(other_cost, request.currency) - shown(cost, request.currency))
+        said += f"; by {other} {amount}, {rough(dearer, request.currency)} dearer"
     elif len(routes) > 1:
         [other] = [o for o in routes if o.name != route][:1]
         said += f"; by {other.name} {_needed(other)}"
@@ -62,9 +64,28 @@ def _needed(order: RouteOrder) -> str:
     return "no order up to 10,000 does" if order.quantity is None else f"it would take {order.quantity:,}"
 
 
-def wish_list_lead(request: WishListRequest, best: OrderChoice | None) -> str:
-    """Return what to order by which route, what it costs and earns, and what to leave out."""
+class KeptByBudget(NamedTuple):
+    """The best order without the budget that keeps it from being placed, and what any costs before its plants."""
+
+    unlimited: OrderChoice
+    least_cost: float
+
+
+def wish_list_lead(request: WishListRequest, best: OrderChoice | None, kept: KeptByBudget | None = None) -> str:
+    """Return what to order by which route, what it costs and earns, and what to leave out.
+
+    `kept` is what the budget alone keeps from being ordered, if it does.
+    """
     within = "" if request.budget is None else f" within {rough(request.budget, request.currency)}"
+    if kept is not None:
+        least, landed, margin = (
+            rough(amount, request.currency)
+            for amount in (kept.least_cost, kept.unlimited.landed_cost, kept.unlimited.margin_mean)
+        )
+        return (
+            f"Order nothing of this list{within}: before its plants an order costs {least}, and none so small earns "
+            f"its landed cost; the best without that limit is {landed} landed, {margin} margin on average."
+        )
     if best is None:
         return f"Order nothing of this list{within}: no order earns its landed cost on average."
     taken = [(n, line) for n, line in zip(best.quantities, request.lines, strict=True) if n]

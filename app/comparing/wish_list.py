@@ -8,8 +8,8 @@ from numpy.typing import NDArray
 
 from app.batch import money, percent, prepare
 from app.comparing.batch_cautions import all_cautions
-from app.comparing.order_choice import best_order
-from app.comparing.order_leads import plant, wish_list_lead
+from app.comparing.order_choice import OrderChoice, best_order, least_cost
+from app.comparing.order_leads import KeptByBudget, plant, wish_list_lead
 from app.comparing.order_size import Order, RouteChances, order_of
 from app.comparing.simulated import SimulatedBatch, SimulatedRoute
 from app.comparing.summaries import distribution
@@ -70,7 +70,7 @@ def answer_wish_list(request: WishListRequest, engine: Engine, from_record: Sequ
         model_version=engine.model_version,
         seed=request.seed,
         draws=batch.request.draws,
-        lead=wish_list_lead(request, best),
+        lead=wish_list_lead(request, best, _kept_by_budget(request, best, simulated)),
         best=None if best is None else BestOrder(**asdict(best) | {"quantities": list(best.quantities)}),
         cost_shares=COST_SHARES,
         advice=[_advice(request, i, results) for i in range(len(request.lines))],
@@ -79,6 +79,16 @@ def answer_wish_list(request: WishListRequest, engine: Engine, from_record: Sequ
         not_counted=batch.prepared.not_counted,
         cautions=all_cautions(request, batch.prepared, engine, request.ship_date, followed),
     )
+
+
+def _kept_by_budget(
+    request: WishListRequest, best: OrderChoice | None, simulated: Sequence[SimulatedRoute]
+) -> KeptByBudget | None:
+    """Return what the budget alone keeps from being ordered; None where it is not the budget."""
+    if best is not None or request.budget is None:
+        return None
+    unlimited = best_order(request.model_copy(update={"budget": None}), simulated)
+    return None if unlimited is None else KeptByBudget(unlimited, least_cost(request, simulated))
 
 
 def _results(request: WishListRequest, batch: SimulatedBatch, s: SimulatedRoute) -> list[_LineResult]:

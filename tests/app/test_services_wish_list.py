@@ -249,3 +249,17 @@ def test_nothing_is_ordered_where_nothing_earns_its_cost() -> None:
     answer = wish_list(lines=[line("Hoya", 4, unit_cost=10, sale_value=1)])
     assert answer.best is None
     assert answer.lead == "Order nothing of this list: no order earns its landed cost on average."
+
+
+def test_a_budget_below_the_freight_is_named_as_the_reason() -> None:
+    terms: Fields = {"costs": {"duty_rate": 0, "tax_rate": 0}, "routes": [COURIER | {"freight": 135, "handling": 10}]}
+    lines = [line("Hoya", 20, unit_cost=10, sale_value=60)]
+    without = wish_list(alike(0.9), lines=lines, **terms)
+    assert without.best is not None
+    answer = wish_list(alike(0.9), lines=lines, **terms, budget=100)
+    assert answer.best is None
+    assert answer.lead == (
+        "Order nothing of this list within 100 GBP: before its plants an order costs 145 GBP, and none so small earns "
+        f"its landed cost; the best without that limit is {without.best.landed_cost:.0f} GBP landed, "
+        f"{without.best.margin_mean:.0f} GBP margin on average."
+    )
