@@ -36,8 +36,10 @@ from app.batch.seller_defaults import Filled, answers_of, packing_of, stored_sel
 from app.batch.senders import drift_quarter, seller_level
 from app.batch.words import (
     CLAIM_WINDOWS,
+    apart,
     bearable,
     boxes_words,
+    half_up,
     listed,
     lost_whole_words,
     money,
@@ -45,6 +47,7 @@ from app.batch.words import (
     percent,
     percent_short_of,
     rough,
+    shown,
 )
 from app.batch.working_days import WEEKDAYS, LaneCalendar
 
@@ -73,6 +76,7 @@ __all__ = [
     "WeatherDraws",
     "answer_forecast",
     "answers_of",
+    "apart",
     "bearable",
     "box_of",
     "boxes_words",
@@ -81,6 +85,7 @@ __all__ = [
     "drift_quarter",
     "group_words",
     "learned_delay",
+    "half_up",
     "listed",
     "lost_whole_words",
     "missing_papers",
@@ -98,6 +103,7 @@ __all__ = [
     "resolve_place",
     "rough",
     "seller_level",
+    "shown",
     "stored_seller",
     "table_quantiles",
     "unpacking_cautions",

@@ -1,6 +1,7 @@
 """Shares and amounts of money in words."""
 
 from collections.abc import Mapping, Sequence
+from decimal import ROUND_HALF_UP, Decimal
 from math import floor
 
 from app.schemas import Batch
@@ -13,7 +14,7 @@ CLAIM_WINDOWS = f"{CONSTANTS.claim_window_shortest_h} h to {CONSTANTS.claim_wind
 
 def percent(share: float) -> str:
     """Return a share in whole per cent."""
-    return f"{100 * share:.0f} %"
+    return f"{half_up(Decimal(share) * 100, 0)} %"
 
 
 def percent_short_of(share: float, asked: float) -> str:
@@ -53,13 +54,28 @@ def of_journeys(shares: Mapping[str, float]) -> str:
 
 def money(amount: float, currency: str) -> str:
     """Return an amount in words, rounded as the currency is."""
-    digits = 0 if abs(amount) >= 100 else minor_digits(currency)  # noqa: PLR2004 - cents tell nothing there
-    return f"{amount:,.{digits}f} {currency}"
+    return f"{shown(amount, currency):,} {currency}"
 
 
 def rough(amount: float, currency: str) -> str:
     """Return an amount in whole units, as a sentence to be read at a glance says it; small ones as `money` does."""
-    return f"{amount:,.0f} {currency}" if abs(amount) >= 10 else money(amount, currency)  # noqa: PLR2004 - as above
+    return f"{half_up(amount, 0):,} {currency}" if abs(amount) >= 10 else money(amount, currency)  # noqa: PLR2004 - as above
+
+
+def half_up(amount: float | Decimal, digits: int) -> Decimal:
+    """Return an amount rounded half up, away from zero, as tables of the page round it; never -0."""
+    rounded = Decimal(amount).quantize(Decimal(1).scaleb(-digits), ROUND_HALF_UP)
+    return rounded if rounded else abs(rounded)
+
+
+def shown(amount: float, currency: str) -> Decimal:
+    """Return an amount as it is shown: whole from 100 on, where cents tell nothing, else as the currency is."""
+    return half_up(amount, 0 if abs(amount) >= 100 else minor_digits(currency))  # noqa: PLR2004 - a hundred
+
+
+def apart(one: float, other: float) -> float:
+    """Return the difference of two amounts as whoever reads both in whole units finds it."""
+    return float(half_up(one, 0) - half_up(other, 0))
 
 
 def bearable(batch: Batch) -> str:

@@ -3,6 +3,7 @@
 import textwrap
 from collections.abc import Iterable, Sequence
 
+from app.batch import half_up
 from app.schemas import (
     Assumed,
     Caution,
@@ -72,8 +73,7 @@ def percent(chance: float | None) -> str:
 
 def money(amount: float | None) -> str:
     """Return an amount in whole units, a dash where there is none."""
-    # Adding 0 turns a rounded -0 into 0.
-    return "-" if amount is None else f"{round(amount) + 0:,}"
+    return "-" if amount is None else f"{half_up(amount, 0):,}"
 
 
 def spread(counts: Distribution) -> str:

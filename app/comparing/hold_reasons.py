@@ -5,7 +5,7 @@ from datetime import date, timedelta
 
 import numpy as np
 
-from app.batch import bearable, listed, money, percent, percent_short_of, rough
+from app.batch import bearable, half_up, listed, money, percent, percent_short_of, rough
 from app.comparing.departures import Departure, Departures
 from app.comparing.reasons import NO_DIFFERENCE, Reason, more_or_less
 from app.schemas import BlockedBy, HoldRequest
@@ -124,8 +124,9 @@ def _avoid(request: HoldRequest, avoid: Sequence[Departure], chosen: Departure, 
 
 def _promise(request: HoldRequest, chosen: Departure) -> str:
     sent = sum(line.quantity for line in request.lines)
+    healthy = half_up(float(np.mean(chosen.two_weeks)), 0)
     return (
-        f"{np.mean(chosen.two_weeks):.0f} of {sent:,} plants are expected to be healthy two weeks on, the margin "
+        f"{healthy} of {sent:,} plants are expected to be healthy two weeks on, the margin "
         f"averages {money(chosen.margin_mean, request.currency)}, and the loss stays within {bearable(request)} with "
         f"{percent(chosen.chance_loss_within_limit)} chance."
     )

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from typing import NamedTuple
 
-from app.batch import bearable, money, percent, percent_short_of, rough
+from app.batch import apart, bearable, half_up, money, percent, percent_short_of, rough
 from app.comparing.choice import RouteChoice, about_nothing, advised, equal_on_average
 from app.comparing.results import RouteResult
 from app.schemas import Batch
@@ -63,7 +63,7 @@ def _taken(batch: Batch, routes: Sequence[RouteResult], choice: RouteChoice) -> 
     other = _best_of_others(routes, taken)
     if other is None:
         return f"{lead}."
-    gap, bad = other.margin.mean - taken.margin.mean, other.worst - taken.worst
+    gap, bad = apart(other.margin.mean, taken.margin.mean), apart(other.worst, taken.worst)
     on_average = more_or_less(gap, batch.currency)
     equal = equal_on_average(taken, other, about_nothing(routes))
     if other.chance_loss_within_limit < batch.risk.confidence and (gap > 0 or equal):
@@ -75,7 +75,7 @@ def _taken(batch: Batch, routes: Sequence[RouteResult], choice: RouteChoice) -> 
 
 
 def _promise(batch: Batch, route: RouteResult) -> str:
-    healthy = f"{route.healthy_two_weeks.mean:.0f} of {route.sent:,} plants healthy two weeks on"
+    healthy = f"{half_up(route.healthy_two_weeks.mean, 0)} of {route.sent:,} plants healthy two weeks on"
     return f"{healthy}, margin {rough(route.margin.mean, batch.currency)}"
 
 
@@ -85,7 +85,7 @@ def _best_of_others(routes: Sequence[RouteResult], taken: RouteResult) -> RouteR
 
 def _leaves(batch: Batch, routes: Sequence[RouteResult], taken: RouteResult, other: RouteResult) -> str:
     """Return what another route leaves beside one, on average and in a bad case."""
-    gap, bad = other.margin.mean - taken.margin.mean, other.worst - taken.worst
+    gap, bad = apart(other.margin.mean, taken.margin.mean), apart(other.worst, taken.worst)
     on_average = more_or_less(gap, batch.currency)
     in_bad = f"{more_or_less(bad, batch.currency)} in the worst 1 in 20"
     if equal_on_average(taken, other, about_nothing(routes)):
@@ -103,7 +103,7 @@ def _instead(batch: Batch, routes: Sequence[RouteResult], named: RouteResult) ->
 
 
 def more_or_less(gap: float, currency: str) -> str:
-    """Return a difference of money in words."""
+    """Return a difference of money in whole units, as the amounts beside it are shown; `apart` is that of two shown."""
     if abs(gap) < NO_DIFFERENCE:
         return "as much"
-    return f"{rough(abs(gap), currency)} {'more' if gap > 0 else 'less'}"
+    return f"{half_up(abs(gap), 0):,} {currency} {'more' if gap > 0 else 'less'}"

@@ -170,7 +170,7 @@ function planActions(remove, change) {
 }
 
 function planSection(plan, forecast) {
-  const { healthy, dead, sent } = forecast.plants;
+  const { healthy, dead, sent, healthy_two_weeks: later } = forecast.plants;
   const span = ({ p05, p95 }) => `${count(p05)} to ${count(p95)}`;
   return el(
     "section",
@@ -180,7 +180,7 @@ function planSection(plan, forecast) {
       "p",
       {},
       `To leave ${date(plan.ship_date)}, ${days(forecast.transit_days.p50)} on the way expected (${days(forecast.transit_days.p10)} to ${days(forecast.transit_days.p90)}). `,
-      `Of ${count(sent)} plants ${count(healthy.mean)} healthy (${span(healthy)}), ${count(dead.mean)} dead (${span(dead)}). `,
+      `Of ${count(sent)} plants ${count(healthy.mean)} healthy at unboxing (${span(healthy)})${later ? `, ${count(later.mean)} two weeks on (${span(later)})` : ""}, ${count(dead.mean)} dead (${span(dead)}). `,
       `Loss you can bear is kept to with ${percent(forecast.chance_loss_within_limit)}. Margin ${money(forecast.money.margin.mean, plan.currency ?? undefined)}.`,
     ),
     el(
