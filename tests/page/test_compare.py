@@ -404,6 +404,7 @@ def test_days_that_are_remembered_move_the_answer_and_are_said(page: Page) -> No
     with page.expect_response("**/v1/compare") as answered:
         last.blur()
     asked = answered.value.request.post_data_json
+    assert asked is not None
     assert asked["routes"][0]["recent_days"] == [11, 12, 10, 5]
     assert lead(page) != usual
     days = page.get_by_label("Days, usual").first
