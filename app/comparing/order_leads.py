@@ -40,8 +40,8 @@ def order_size_lead(request: OrderSizeRequest, routes: Sequence[RouteOrder]) -> 
         dearer = float(shown(other_cost, request.currency) - shown(cost, request.currency))
         said += f"; by {other} {amount}, {rough(dearer, request.currency)} dearer"
     elif len(routes) > 1:
-        [other] = [o for o in routes if o.name != route][:1]
-        said += f"; by {other.name} {_needed(other)}"
+        short = next(one for one in routes if one.name != route)
+        said += f"; by {short.name} {_needed(short)}"
     return f"{said}."
 
 

@@ -140,10 +140,6 @@ def test_learning_from_a_file_shows_what_changed_and_can_be_undone(
     without_statistics_on_a_phone(page).get_by_role("button", name=re.compile("^Let rules-")).click()
     expect(versions.get_by_role("row", name=re.compile("^rules-"))).to_contain_text("answers now")
     nothing_learned(page)
-    sellers = page.get_by_role("region", name="Whose plants keep")
-    sellers.get_by_text("The same as a table").click()
-    waiting = f"{N_BOXES} boxes on record, none of them learned from yet"
-    expect(sellers.get_by_role("cell", name=waiting).first).to_be_visible()
     axe_clean(page)
     shot(page, "gone-back")
     take_the_newest(page)
@@ -165,6 +161,10 @@ def nothing_learned(page: Page) -> None:
     expect(genera.get_by_text("No own box yet")).to_be_visible()
     rests = page.get_by_role("region", name="What the answers rest on")
     expect(rests.get_by_text("Nothing is learned from boxes of your own yet.")).to_be_visible()
+    sellers = page.get_by_role("region", name="Whose plants keep")
+    sellers.get_by_text("The same as a table").click()
+    waiting = f"{N_BOXES} boxes on record, none of them learned from yet"
+    expect(sellers.get_by_role("cell", name=waiting).first).to_be_visible()
 
 
 def take_the_newest(page: Page) -> None:

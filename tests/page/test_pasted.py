@@ -64,7 +64,8 @@ def test_a_message_of_a_seller_is_read_without_its_words_and_charges(page: Page)
     messages: dict[str, list[tuple[object, ...]]] = {
         "Hi friend, thank you for asking! Today I have:\n1. Hoya Kerrii variegata 10 pcs @ US$ 14\n"
         "2. Anthurium crystalinum, 6, $18\n3) Hoya carnosa 'Krimson Queen' 15 cm - 5 plants, $9.50 = $47.50\n"
-        "Total 21 pcs US$ 295.50\nShipping by air US$ 60 for 5 kg\nPhytosanitary certificate $25\nThanks, best regards": [
+        "Total 21 pcs US$ 295.50\nShipping by air US$ 60 for 5 kg\nPhytosanitary certificate $25\n"
+        "Thanks, best regards": [
             ("Hoya", "Kerrii variegata", 10, 14),
             ("Anthurium", "crystalinum", 6, 18),
             ("Hoya", "carnosa 'Krimson Queen'", 5, 9.5),
