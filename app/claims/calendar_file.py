@@ -4,7 +4,7 @@ Each event has the same identifier in every file, so a calendar that takes a fil
 """
 
 from collections.abc import Iterator, Sequence
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 from typing import TYPE_CHECKING, NamedTuple
 from zoneinfo import ZoneInfo
 
@@ -33,7 +33,9 @@ MAKER = "-//Transit survival//EN"
 # The carrier's clocks and a recheck are over long before; some payments can be disputed for longer.
 LOOK_BACK = timedelta(days=90)
 DEADLINE_TAKES = timedelta(minutes=30)
-BEFORE_A_MOMENT = timedelta(hours=-6)
+BEFORE_A_MOMENT = timedelta(hours=6)
+# A reminder comes when people are up, by the clock of the destination; else on the evening before.
+DAY_BEGINS, EVENING = time(8), time(18)
 IN_THE_MORNING = timedelta(hours=9)
 TITLES = {
     "seller_window": "Last moment to claim from {seller}",
@@ -166,10 +168,18 @@ def _events(boxes: Sequence[tuple[ShipmentLife, list[Due]]], now: datetime) -> I
                 until = due.at.astimezone(UTC)
                 event.add("dtstart", until - DEADLINE_TAKES)
                 event.add("dtend", until)
-                alarm.add("trigger", BEFORE_A_MOMENT)
+                alarm.add("trigger", _reminder(due.at).astimezone(UTC) - (until - DEADLINE_TAKES))
             else:
                 event.add("dtstart", due.at)
                 event.add("dtend", due.at + timedelta(days=1))
                 alarm.add("trigger", IN_THE_MORNING)
             event.add_component(alarm)
             yield event
+
+
+def _reminder(at: datetime) -> datetime:
+    """Return when to remind of a moment, which is by the clock of the destination."""
+    before = (at.astimezone(UTC) - BEFORE_A_MOMENT).astimezone(at.tzinfo)
+    if before.date() == at.date() and before.time() >= DAY_BEGINS:
+        return before
+    return datetime.combine(at.date() - timedelta(days=1), EVENING, at.tzinfo)

@@ -47,7 +47,8 @@ def test_dates_of_a_box(ledger_client: Client) -> None:
     assert claim.decoded("dtend") == window_ends
     assert str(claim["summary"]) == "Last moment to claim from Invented Ferns: Übersee; 12"
     [alarm] = claim.walk("VALARM")
-    assert alarm.decoded("trigger") == timedelta(hours=-6)
+    # Six hours before are at night in Glasgow: on the evening before, at 18:00.
+    assert claim.decoded("dtstart") + alarm.decoded("trigger") == datetime(2027, 1, 17, 18, tzinfo=UTC)
     box.done("PATCH", json={"claim": {"outcome": "refunded", "amount": 10}})
     assert events(ledger_client.get(f"{box.path}/calendar")).keys() == {f"{box.id}-recheck"}
     box.done("PUT", "/recheck", json=RECHECK)
