@@ -1,6 +1,7 @@
 """The first visit: three steps to an answer, and the page on a phone's home screen."""
 
 import json
+import re
 import struct
 from collections.abc import Callable
 from itertools import pairwise
@@ -22,6 +23,12 @@ def test_three_steps_lead_to_the_first_answer(
     axe_clean(phone)
     phone.get_by_role("button", name="Next").click()
     phone.get_by_label("Seller", exact=True).fill("Invented Ferns")
+    # A place that is none does not go by unsaid.
+    phone.get_by_label("Boxes leave from").fill("semarang, java")
+    phone.get_by_role("button", name="Next").click()
+    expect(phone.get_by_label("Boxes leave from")).to_have_accessible_description(
+        re.compile("not in the list of places", re.I)
+    )
     phone.get_by_label("Boxes leave from").fill("SRG")
     phone.keyboard.press("Tab")
     axe_clean(phone)

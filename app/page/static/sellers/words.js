@@ -8,7 +8,7 @@ const KIND_WORDS = [
 const RECOURSE_WORDS = [
   ["refund", "a refund"],
   ["replacement", "a replacement with the next order"],
-  ["none", "nothing"],
+  ["none", "nothing: it gives none"],
 ];
 
 /* The choices, the first being that none was made, in the words of the place. */

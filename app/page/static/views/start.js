@@ -2,10 +2,10 @@
 
 import { amountInput } from "/page/amounts.js";
 import { call, NetworkDown, Problem } from "/page/api.js";
-import { draft, inventedDraft, keep, setAt, takeDraft } from "/page/batch.js";
+import { draft, inventedDraft, keep, setAt, takeDraft, valueAt } from "/page/batch.js";
 import { currencyField } from "/page/currency_field.js";
 import { announce, el } from "/page/dom.js";
-import { choice, field, textInput } from "/page/fields.js";
+import { choice, field, showErrors, textInput } from "/page/fields.js";
 import { placeField } from "/page/form_journey.js";
 import { lineFields } from "/page/form_lines.js";
 import { RECOURSE, SELLER_KINDS } from "/page/form_terms.js";
@@ -43,6 +43,7 @@ export async function show(root, parts, signal) {
         on: {
           submit: (event) => {
             event.preventDefault();
+            if (unmatchedPlaces(event.target)) return;
             if (done?.() === false) return; // what is wrong is said at its field
             location.hash = at < STEPS.length ? `#start/${at + 1}` : "#compare";
           },
@@ -77,6 +78,17 @@ export async function show(root, parts, signal) {
       ),
     ),
   );
+}
+
+/* Whether a place was typed that is none; said at its field, which is gone to. */
+function unmatchedPlaces(form) {
+  const unmatched = [...form.querySelectorAll("[role=combobox][data-pointer]")].filter(
+    (input) => input.value.trim() && !valueAt(input.dataset.pointer),
+  );
+  const message = "not in the list of places: choose one, give the three letters of its airport, or leave it empty";
+  showErrors(form, unmatched.map((input) => ({ pointer: input.dataset.pointer, message })));
+  unmatched[0]?.focus();
+  return unmatched.length > 0;
 }
 
 async function shop() {
