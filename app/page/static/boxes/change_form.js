@@ -5,7 +5,7 @@ import { clearErrors, showErrors } from "/page/fields.js";
 import { askOnce, failure } from "/page/notices.js";
 
 /* Its fields are within `fields`. `check()` may return {errors} that stand at the fields, or a {question} to be asked
-   once before it is sent; `refused(errors)` hears what the server did not take, before it is shown. */
+   before it is sent, once for what then stands there; `refused(errors)` hears what the server did not take, before it is shown. */
 export function changeForm(words, main, fields, send, { check = () => ({}), refused = () => {} } = {}) {
   const place = el("div");
   const button = el("button", { type: "submit", class: main ? "main" : null }, words);
@@ -17,6 +17,8 @@ export function changeForm(words, main, fields, send, { check = () => ({}), refu
     el("div", { class: "actions" }, button),
   );
   let asked = null;
+  const askAnew = () => (asked = null); // a yes to what was typed before is none to this
+  for (const event of ["input", "change"]) form.addEventListener(event, askAnew);
   async function submit(event) {
     event.preventDefault();
     button.disabled = true;
