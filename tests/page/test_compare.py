@@ -164,6 +164,8 @@ def test_what_cannot_be_meant_of_the_loss_is_refused_and_certainty_answered_with
     of.fill("0")
     expect(of).to_have_accessible_description(re.compile("at least 1"))
     expect(page.locator(".lead")).to_have_count(0)
+    of.fill("1")
+    expect(page.get_by_role("group", name="Loss I can bear").get_by_text("Every plant may die then")).to_be_visible()
     of.fill("4")
     sure = page.get_by_label("times in ten sure")
     sure.fill("10")

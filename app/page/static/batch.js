@@ -138,6 +138,10 @@ export const SUREST = 9.99;
 export const surestWords = (sure) =>
   sure > SUREST && sure <= 10 ? `Nothing is certain: answered for ${SUREST} in 10, the most there is.` : "";
 
+/* What to say where all of the plants may die: then nothing is ruled out; "" where not all may. */
+export const allMayDie = ({ lost, of }) =>
+  typeof lost === "number" && lost > 0 && lost === of ? "Every plant may die then: no way is ruled out by its loss." : "";
+
 /* A share of two numbers; what is no number goes to the server as it is, what is not given is left out. */
 function share(part, whole) {
   if (typeof part === "string" || typeof whole === "string") return typeof part === "string" ? part : whole;

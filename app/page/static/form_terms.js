@@ -2,7 +2,7 @@
 
 import { amountInput, countInput } from "/page/amounts.js";
 import { get } from "/page/api.js";
-import { draft, keep, setAt, surestWords, valueAt } from "/page/batch.js";
+import { allMayDie, draft, keep, setAt, surestWords, valueAt } from "/page/batch.js";
 import { announce, el, newId } from "/page/dom.js";
 import { choice, field, numberInput, readNumber, textInput } from "/page/fields.js";
 import { sayInForce } from "/page/in_force.js";
@@ -22,7 +22,7 @@ export function readDays(text) {
 }
 
 export const SELLER_KINDS = kinds("not said");
-export const RECOURSE = recourses("nothing counted on");
+export const RECOURSE = recourses("not said: nothing is counted on");
 const PAPERS = [
   ["import_permit", "Import permit"],
   ["phytosanitary_certificate", "Phytosanitary certificate"],
@@ -199,7 +199,8 @@ export function bearableFields(changed) {
   const slots = [];
   const sureNote = el("p", { class: "hint" });
   const tell = () => {
-    const words = surestWords(draft().bearable.sure);
+    const { bearable } = draft();
+    const words = [surestWords(bearable.sure), allMayDie(bearable)].filter(Boolean).join(" ");
     if (words && words !== sureNote.textContent) announce(words);
     sureNote.textContent = words;
   };

@@ -7,7 +7,9 @@ import { count, date, moment, today } from "/page/settings.js";
 import { aheadFaults, momentInput, nowTyped, toMoment, toTyped } from "/page/times.js";
 
 const DAY_MS = 86_400_000;
-const FAR_DAYS = 30;
+const HALF_A_YEAR = 183;
+/* Later than planned happens, and much earlier hardly. */
+const FAR_DAYS = { before: 7, after: 30 };
 /* When a box is usually closed, on the day that was planned. */
 const CLOSED_AT = "T08:00";
 const NAMES = { departed_at: "Left on", arrived_at: "Delivered", opened_at: "Opened" };
@@ -20,8 +22,8 @@ export const orCorrect = (recorded) => `On record: ${moment(recorded)}. Correct 
 function farFromPlan(typed, planned) {
   if (!typed || !planned) return null;
   const off = Math.round((new Date(`${typed.slice(0, 10)}T12:00`) - new Date(`${planned}T12:00`)) / DAY_MS);
-  if (Math.abs(off) <= FAR_DAYS) return null;
-  return `That is ${count(Math.abs(off))} days ${off < 0 ? "before" : "after"} the planned date: is the year right?`;
+  if (-FAR_DAYS.before <= off && off <= FAR_DAYS.after) return null;
+  return `That is ${count(Math.abs(off))} days ${off < 0 ? "before" : "after"} the planned date: ${Math.abs(off) > HALF_A_YEAR ? "is the year right?" : "is the date right?"}`;
 }
 
 /* A moment put in by a button: it stands in the field, where it can still be changed. */
