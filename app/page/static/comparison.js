@@ -148,5 +148,6 @@ const notCountedText = ({ usual }) =>
 function assumedText({ pointer, value, why }) {
   const isShare = /(_rate|_share|chance)$/.test(pointer) && typeof value === "number";
   const shown = isShare ? percent(value) : typeof value === "number" ? String(Number(value.toFixed(2))) : String(value);
-  return `Taken as ${shown}: ${why}.`;
+  const more = pointer.endsWith("/transit_days/p50") ? " Waits on closed days and for papers come on top." : "";
+  return `Taken as ${shown}: ${why}.${more}`;
 }

@@ -69,7 +69,7 @@ function otherFacts(route, currency) {
       "Per healthy plant",
       sums.cost_per_healthy_plant === null ? "none is left" : money(sums.cost_per_healthy_plant, currency),
     ],
-    ["Days", `${decimal(transit.p50)} usual, ${decimal(transit.p10)} to ${decimal(transit.p90)} in 8 of 10`],
+    ["Days, all waits counted", `${decimal(transit.p50)} usual, ${decimal(transit.p10)} to ${decimal(transit.p90)} in 8 of 10`],
     ["Inside the box", temperatureSpan(route.inside_c.p05, route.inside_c.p95)],
     ["Boxes", count(route.boxes)],
     ["Best of the routes", `in ${percent(route.chance_best)} of the draws`],
