@@ -21,7 +21,7 @@ class Reason(NamedTuple):
 
 def compare_reason(batch: Batch, routes: Sequence[RouteResult], choice: RouteChoice) -> Reason:
     """Return why a route is recommended, or why none is."""
-    wanted = percent(batch.risk.confidence)
+    wanted = percent_short_of(batch.risk.confidence, 1.0)  # never "100 %": nothing is certain
     shown = routes[advised(routes, choice)]
     if choice.recommended is not None:
         lead = _taken(batch, routes, choice)

@@ -46,8 +46,9 @@ class TestRecommended:
         other, least = sorted(answer.routes, key=lambda route: route.chance_loss_within_limit)
         assert answer.recommended is None
         assert answer.reason.startswith("No route keeps the loss within 0 % dead")
-        gap = other.money.margin.mean - least.money.margin.mean
-        bad = other.money.worst_5pct_margin - least.money.worst_5pct_margin
+        assert " with 99.9 % chance: " in answer.lead
+        gap = round(other.money.margin.mean) - round(least.money.margin.mean)
+        bad = round(other.money.worst_5pct_margin) - round(least.money.worst_5pct_margin)
         less, spared = (f"{abs(amount):.0f} GBP {'more' if amount > 0 else 'less'}" for amount in (gap, bad))
         assert (
             f"the least bad, {least.name}, does with {100 * least.chance_loss_within_limit:.0f} %, "
