@@ -98,6 +98,26 @@ def test_a_message_of_a_seller_is_read_without_its_words_and_charges(page: Page)
     assert any(note.startswith("No plant is read in: “Hi friend") for note in notes)
 
 
+def test_where_a_route_overtakes_agrees_with_the_margins_shown(page: Page) -> None:
+    """65 plants, invented: from 35 on the dearer route is ahead, but at 65 a second box has thrown it back."""
+    set_up(page, locale="en-GB")
+    said = page.evaluate(
+        """async () => {
+            const { breakEvenWords } = await import("/page/comparison.js");
+            const { inPageWords } = await import("/page/page_words.js");
+            const route = (name, mean) => ({ name, sent: 65, margin: { mean } });
+            const found = { from: "courier", to: "air cargo", plants: 35, batch_sale_value: 900 };
+            const of = (ours) =>
+                breakEvenWords({ break_even: found, routes: [route("courier", 588), route("air cargo", ours)] }, "EUR");
+            const words = "must not be before ship_date";
+            return [of(568).textContent, of(600).textContent, inPageWords(words)];
+        }"""
+    )
+    assert said[0].endswith("but only until a further box is needed: at your 65, courier is ahead.")
+    assert said[1].endswith("; where a further box is needed it may fall behind again.")
+    assert said[2] == "must not be before “Left on”"
+
+
 def test_forecasts_of_weather_pages(page: Page) -> None:
     """The tests' day is 26 November 2027, a Friday."""
     set_up(page, locale="en-GB", unit="c")

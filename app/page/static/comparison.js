@@ -8,8 +8,9 @@ import { el, replace } from "/page/dom.js";
 import { evidence } from "/page/evidence.js";
 import { departureQuestion } from "/page/far_dates.js";
 import { showAssumed } from "/page/fields.js";
+import { inPageWords } from "/page/page_words.js";
 import { outcome, outcomeDetails } from "/page/outcome.js";
-import { count, isWide, money, percent, said } from "/page/settings.js";
+import { count, date, isWide, money, percent, said } from "/page/settings.js";
 import { worthKnowing } from "/page/worth_knowing.js";
 
 /* "1 plant in 4", as the draft says it. */
@@ -37,14 +38,18 @@ function splitWords(data) {
     .map((route) => el("p", {}, el("strong", {}, `${route.name}: `), said(route.splitting.text)));
 }
 
-function breakEvenWords(found, currency) {
+/* From which size the dearer route is ahead; a further box may throw it back, so that at the batch's own size it is not. */
+export function breakEvenWords({ break_even: found, routes }, currency) {
   if (!found) return null;
-  return el(
-    "p",
-    {},
+  const [to, from] = [found.to, found.from].map((name) => routes.find((route) => route.name === name));
+  const size =
     `${found.to} overtakes ${found.from} from about ${count(found.plants)} plants of this mix, ` +
-      `or a batch that sells for ${money(found.batch_sale_value, currency)}.`,
-  );
+    `a batch that sells for ${money(found.batch_sale_value, currency)}`;
+  const back = to.sent >= found.plants && to.margin.mean < from.margin.mean;
+  const words = back
+    ? `${size}, but only until a further box is needed: at your ${count(to.sent)}, ${found.from} is ahead.`
+    : `${size}; where a further box is needed it may fall behind again.`;
+  return el("p", {}, words);
 }
 
 const openParts = new Set();
@@ -83,6 +88,7 @@ export function drawComparison({ data, body, answer, form, known, own }) {
               currency,
               bearable: bearable(),
               recommended: route.name === data.recommended,
+              alone: data.routes.length === 1,
               plan: { href: `#boxes/plan/${asked[i]}`, text: planWords("Plan a box this way") },
             }),
           ),
@@ -90,7 +96,7 @@ export function drawComparison({ data, body, answer, form, known, own }) {
         whyPart(data, currency),
       ],
       [
-        data.routes.map((route) => outcomeDetails(route, { currency, span, cold })),
+        data.routes.map((route) => outcomeDetails(route, { currency, span, cold, alone: data.routes.length === 1 })),
         evidence(body, data, { currency, signal: own }),
         worthKnowing(body, { signal: own }),
         el(
@@ -110,7 +116,7 @@ export function drawComparison({ data, body, answer, form, known, own }) {
 function whyPart(data, currency) {
   const more = [
     restOf(data) ? el("p", {}, restOf(data)) : null,
-    breakEvenWords(data.break_even, currency),
+    breakEvenWords(data, currency),
     splitWords(data),
   ].flat().filter(Boolean);
   if (!more.length) return null;
@@ -144,10 +150,20 @@ export function alsoAssumed(left) {
 const notCountedText = ({ usual }) =>
   usual ? `Not counted. Usual: ${count(usual.low)} to ${count(usual.high)} ${usual.currency}.` : "Not counted.";
 
+const MONDAYS = ["mon", "tue", "wed", "thu", "fri", "sat", "sun"]; // 1 February 2027 was a Monday
+
+/* "sat, sun" -> "Saturday, Sunday", as the reader writes them. */
+const weekdayNames = (codes) =>
+  codes
+    .split(", ")
+    .map((code) => date(`2027-02-0${MONDAYS.indexOf(code) + 1}`, { weekday: "long" }))
+    .join(", ");
+
 /* What was taken, and why. */
 function assumedText({ pointer, value, why }) {
   const isShare = /(_rate|_share|chance)$/.test(pointer) && typeof value === "number";
   const shown = isShare ? percent(value) : typeof value === "number" ? String(Number(value.toFixed(2))) : String(value);
+  if (pointer.endsWith("/open_dates")) return `Taken as not worked, ${weekdayNames(shown)}: ${inPageWords(why)}.`;
   const more = pointer.endsWith("/transit_days/p50") ? " Waits on closed days and for papers come on top." : "";
-  return `Taken as ${shown}: ${why}.${more}`;
+  return `Taken as ${shown}: ${inPageWords(why)}.${more}`;
 }

@@ -58,7 +58,7 @@ function deciding(route, { currency, bearable }) {
   );
 }
 
-function otherFacts(route, currency) {
+function otherFacts(route, currency, alone) {
   const { plants, money: sums, transit_days: transit } = route;
   return facts([
     ["Healthy two weeks on", spread(plants.healthy_two_weeks)],
@@ -72,7 +72,7 @@ function otherFacts(route, currency) {
     ["Days, all waits counted", `${decimal(transit.p50)} usual, ${decimal(transit.p10)} to ${decimal(transit.p90)} in 8 of 10`],
     ["Inside the box", temperatureSpan(route.inside_c.p05, route.inside_c.p95)],
     ["Boxes", count(route.boxes)],
-    ["Best of the routes", `in ${percent(route.chance_best)} of the draws`],
+    ...(alone ? [] : [["Best of the routes", `in ${percent(route.chance_best)} of the journeys played through`]]),
   ]);
 }
 
@@ -151,11 +151,11 @@ function insidePlot(route, span, cold) {
 }
 
 /* One column of the table of routes. `recommended` marks it in words; `plan` is {href, text} of what plans a box by it. */
-export function outcome(route, { currency, bearable, recommended, plan }) {
+export function outcome(route, { currency, bearable, recommended, alone, plan }) {
   return el(
     "section",
     { class: `outcome${recommended ? " best" : ""}`, "aria-label": route.name },
-    el("h3", {}, route.name, recommended ? el("span", { class: "badge" }, "✓ take this one") : null),
+    el("h3", {}, route.name, recommended && !alone ? el("span", { class: "badge" }, "✓ take this one") : null),
     deciding(route, { currency, bearable }),
     el("a", { class: "button", href: plan.href }, plan.text),
   );
@@ -163,7 +163,7 @@ export function outcome(route, { currency, bearable, recommended, plan }) {
 
 /* The rest of what is known of a route. `span` is the range of temperatures that all routes share, `cold` the highest
    chilling threshold. */
-export function outcomeDetails(route, { currency, span, cold }) {
+export function outcomeDetails(route, { currency, span, cold, alone }) {
   return el(
     "section",
     { class: "in-detail", "aria-label": `More about ${route.name}` },
@@ -171,7 +171,7 @@ export function outcomeDetails(route, { currency, span, cold }) {
       "details",
       { class: "folded", open: isWide() },
       el("summary", {}, `More about ${route.name}`),
-      otherFacts(route, currency),
+      otherFacts(route, currency, alone),
       stripTable(route.plants.two_weeks_strip),
       el("h3", {}, "Inside the box on the way"),
       insidePlot(route, span, cold),
