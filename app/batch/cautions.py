@@ -255,7 +255,7 @@ TEMPLATES = {
     "outcome_missing": Template(
         ARRIVAL,
         "{n} of the planned shipments should have left more than {days} days ago and have no outcome: record the "
-        "arrival, or the event lost. Outcomes that are left out flatter the chances.",
+        "arrival, or that they were lost. Without the boxes that were lost, the chances look better than they are.",
     ),
     "logger_partial": Template(
         ARRIVAL, "The logger covers {share} of the time from departure to opening: the rest is taken to be like it."

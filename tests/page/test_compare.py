@@ -318,6 +318,10 @@ def test_fault_in_a_pasted_cell_is_told_at_the_cell(page: Page) -> None:
     cell = page.get_by_label("Plants", exact=True)
     expect(cell).to_have_attribute("aria-invalid", "true")
     expect(cell).to_have_accessible_description(re.compile("Must be a whole number from 1"))
+    fill_batch(page)
+    page.get_by_label("Plants", exact=True).nth(1).fill("many")
+    page.get_by_role("button", name="Go to the field").click()
+    expect(page.get_by_label("Plants", exact=True).nth(1)).to_be_focused()
 
 
 def test_refusal_of_the_server_is_told_at_its_field(page: Page, console: Watch) -> None:
@@ -365,6 +369,10 @@ def test_folded_part_opens_for_a_fault_in_it(page: Page, console: Watch) -> None
     )
     expect(hours).to_be_visible()
     expect(hours).to_have_accessible_description(re.compile("0 to 240"))
+    # A share is refused in the per cent of its field.
+    tax = page.get_by_label("Import tax", exact=True)
+    tax.evaluate("input => { input.value = '2000'; input.dispatchEvent(new Event('input', {bubbles: true})); }")
+    expect(tax).to_have_accessible_description(re.compile("a number, 0 to 200, or nothing"))
 
 
 def test_fahrenheit_and_dollars(page: Page) -> None:

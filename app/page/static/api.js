@@ -16,7 +16,7 @@ export class Problem extends Error {
 
 export class NetworkDown extends Error {
   constructor() {
-    super("The server cannot be reached. Check that it runs and that this device is connected.");
+    super("The server cannot be reached. See whether this device is connected, and try again in a while.");
   }
 }
 

@@ -120,7 +120,8 @@ export function showErrors(container, errors) {
       around.open = true;
     input.setAttribute("aria-invalid", "true");
     const slot = document.getElementById(`${input.id}-error`);
-    slot.textContent = slot.textContent ? `${slot.textContent}; ${message}` : sentence(message);
+    const words = input.dataset.share === undefined ? message : inPercent(message);
+    slot.textContent = slot.textContent ? `${slot.textContent}; ${words}` : sentence(words);
     return false;
   });
 }
@@ -149,6 +150,9 @@ export function showAssumed(container, assumed) {
   }
   return left;
 }
+
+/* "a number, 0 to 2" of a share, in the per cent of its field. */
+const inPercent = (message) => message.replace(/\d+(?:\.\d+)?(?= to )|(?<= to )\d+(?:\.\d+)?/g, (n) => String(Number((100 * n).toFixed(6))));
 
 const sentence = (message) => message.charAt(0).toUpperCase() + message.slice(1);
 

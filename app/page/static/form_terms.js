@@ -53,6 +53,7 @@ function bound(changed) {
       const input = numberInput(typeof value === "number" ? Number((100 * value).toFixed(6)) : value, (typed) =>
         set(pointer)(typeof typed === "number" ? typed / 100 : typed),
       );
+      input.dataset.share = "";
       return field(label, input, { pointer, unit: "%", ...options });
     },
     text: (label, pointer, options) => field(label, textInput(valueAt(pointer), set(pointer)), { pointer, ...options }),

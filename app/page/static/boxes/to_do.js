@@ -74,7 +74,7 @@ function tasks(items, waiting) {
       (item) => item.outcome_missing,
       () => ({
         what: "Arrived or lost?",
-        why: "it should have left more than 30 days ago, and missing outcomes flatter the chances",
+        why: "it should have left more than 30 days ago: without the boxes that were lost, the chances look better than they are",
         urgency: 300,
       }),
     ),
