@@ -26,4 +26,10 @@ OF_PACKING = {
 def open_questions(details: SellerDetails) -> list[str]:
     """Return the questions that nothing on record answers, in the order in which to ask."""
     parts = ((OF_DETAILS, details), (OF_ANSWERS, answers_of(details)), (OF_PACKING, packing_of(details)))
-    return [question for words, known in parts for name, question in words.items() if getattr(known, name) is None]
+    answered = {"grows_plants"} if details.kind == "grower" else set()  # being called a grower says so
+    return [
+        question
+        for words, known in parts
+        for name, question in words.items()
+        if getattr(known, name) is None and name not in answered
+    ]

@@ -20,7 +20,7 @@ def test_a_seller_is_recorded_and_asked_until_all_is_answered(
     page.get_by_label("Container").select_option(index=1)
     page.get_by_role("button", name="Record this seller").click()
     ask = page.get_by_role("region", name="To ask before the first order")
-    expect(ask.get_by_role("listitem")).to_have_count(9)  # of the twelve of the API, three are answered
+    expect(ask.get_by_role("listitem")).to_have_count(8)  # of twelve four are answered: a grower grows its plants
     for width in (1280, 390):
         page.set_viewport_size({"width": width, "height": 900})
         assert page.evaluate("document.documentElement.scrollWidth") <= width

@@ -65,13 +65,27 @@ function draw(root, { stored, begun, known, signal }) {
       if (!stored) history.replaceState(null, "", sellerAddress(data.name));
     } catch (fault) {
       if (signal.aborted) return;
-      if (fault.status === STALE && !stored)
+      if (fault.status === STALE && stored)
+        place.replaceChildren(
+          el(
+            "div",
+            { class: "notice bad", role: "alert" },
+            el("p", {}, "This seller was changed elsewhere in the meantime, and nothing of this form is kept yet."),
+            el("button", { type: "button", on: { click: showStored } }, "Show it as it is now"),
+          ),
+        );
+      else if (fault.status === STALE)
         showErrors(form, [{ pointer: "/name", message: "is on record already: open it in the list of sellers" }]);
       else place.replaceChildren(failure(fault, null, showErrors(form, fault.errors ?? [])));
       form.querySelector("[aria-invalid]")?.focus();
     }
     button.disabled = false;
   }
+
+  const showStored = async () => {
+    const now = await get(sellerPath(stored.name), { signal });
+    draw(root, { stored: now, begun, known, signal });
+  };
 
   root.replaceChildren(
     el("p", {}, el("a", { href: "#sellers" }, "All sellers")),
