@@ -12,6 +12,10 @@ from model.reference import CONSTANTS
 CLAIM_WINDOWS = f"{CONSTANTS.claim_window_shortest_h} h to {CONSTANTS.claim_window_longest_days} days"
 
 
+# Beyond it whole per cent would say all of a share that is not.
+ALL_BUT = 0.99
+
+
 def percent(share: float) -> str:
     """Return a share in whole per cent."""
     return f"{half_up(Decimal(share) * 100, 0)} %"
@@ -48,8 +52,12 @@ def listed(words: Sequence[str]) -> str:
 def of_journeys(shares: Mapping[str, float]) -> str:
     """Return which share of the journeys on each route something happens in; shares by route, at least one."""
     (name, share), *others = shares.items()
-    rest = [f"{percent(other)} on {route}" for route, other in others]
-    return listed([f"{percent(share)} of the journeys on {name}", *rest])
+    rest = [f"{_nearly_all(other)} on {route}" for route, other in others]
+    return listed([f"{_nearly_all(share)} of the journeys on {name}", *rest])
+
+
+def _nearly_all(share: float) -> str:
+    return "all" if share == 1.0 else f"over {100 * ALL_BUT:.0f} %" if share > ALL_BUT else percent(share)
 
 
 def money(amount: float, currency: str) -> str:

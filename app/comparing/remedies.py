@@ -22,6 +22,7 @@ MOST_ACTS = 3
 DAY_H = 24.0
 # What is hardly meant comes before anything that is worth doing about it.
 FIRST = ("same_place",)
+_NO_PACK = "Ask for no heat pack"
 # The plant itself, the law, and papers come before what the model only knows less well.
 NOT_PLAYED = (
     "unknown_genus", "cites_possible", "certificate_lapses", "treatment_lapses", "payment_window", "boxes_overfull",
@@ -83,7 +84,7 @@ def _acted(caution: Caution, worth: Mapping[str, tuple[float, str]]) -> Caution:
 
 
 def _warmer(batch: SimulatedBatch, s: SimulatedRoute) -> _Remedy:
-    """Return the better of a pack that lasts for 9 of 10 journeys, if one is made, and of one pack more."""
+    """Return the best of a pack that lasts for 9 of 10 journeys, if one is made, of one pack more, and of none."""
     box = s.route.plan.box
     days = np.ceil(float(np.quantile(s.drawn.days, 0.9)))
     hours = min(DAY_H * days, CONSTANTS.longest_heat_pack_h)
@@ -91,6 +92,7 @@ def _warmer(batch: SimulatedBatch, s: SimulatedRoute) -> _Remedy:
     if box.heat_pack_w > 0:
         n = box.heat_packs + 1
         tried[f"Ask for {n} packs a box"] = replace(box, heat_packs=n)
+        tried[_NO_PACK] = _without_pack(box)
         if hours > box.heat_pack_hours:
             tried[f"Ask for {hours:g} h"] = replace(box, heat_pack_hours=hours)
     else:
@@ -101,8 +103,12 @@ def _warmer(batch: SimulatedBatch, s: SimulatedRoute) -> _Remedy:
 
 
 def _no_pack(batch: SimulatedBatch, s: SimulatedRoute) -> _Remedy:
-    bare = replace(s.route.plan.box, heat_pack_hours=0.0, heat_packs=0)
-    return _Remedy("Left out", _played(batch, replace(s.route, plan=replace(s.route.plan, box=bare))))
+    bare = _without_pack(s.route.plan.box)
+    return _Remedy(_NO_PACK, _played(batch, replace(s.route, plan=replace(s.route.plan, box=bare))))
+
+
+def _without_pack(box: Box) -> Box:
+    return replace(box, heat_pack_hours=0.0, heat_packs=0)
 
 
 def _papers(batch: SimulatedBatch, s: SimulatedRoute) -> _Remedy:
@@ -111,7 +117,7 @@ def _papers(batch: SimulatedBatch, s: SimulatedRoute) -> _Remedy:
 
 
 def _early_in_the_week(batch: SimulatedBatch, s: SimulatedRoute) -> _Remedy:
-    return _Remedy("Without that wait", batch.simulate(s.route, layover_days=0.0).money.margin)
+    return _Remedy("Leave without that wait", batch.simulate(s.route, layover_days=0.0).money.margin)
 
 
 def _refund(batch: SimulatedBatch, s: SimulatedRoute) -> _Remedy:

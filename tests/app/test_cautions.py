@@ -83,5 +83,9 @@ def test_shares_are_said_in_per_cent_and_hours_as_given() -> None:
     assert text.startswith("The logger covers 22 % of the time")
     journeys = of_journeys({"courier": 0.8449, "air cargo": 0.2})
     assert journeys == "84 % of the journeys on courier and 20 % on air cargo"
+    assert (
+        of_journeys({"courier": 1.0, "air cargo": 0.9967})
+        == "all of the journeys on courier and over 99 % on air cargo"
+    )
     text = caution("heat_pack_short", hours=72.0, journeys=journeys).text
     assert text.startswith(f"The heat pack lasts 72 h, shorter than {journeys}: after that")
