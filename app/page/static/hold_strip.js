@@ -103,7 +103,9 @@ export function holdStrip(route, entries, { sent, currency, chosen, scale, plan,
       ),
       el("tbody", {}, entries.map((entry) => row(entry, { first, chosen, currency, scale, plan, planWords }))),
     ),
-    el("p", { class: "hint" }, "Within the shaded band a difference in margin is about nothing."),
+    entries.some(isOpen)
+      ? el("p", { class: "hint" }, "Within the shaded band a difference in margin is about nothing.")
+      : null,
     el(
       "details",
       { class: "numbers" },

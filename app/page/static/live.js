@@ -33,7 +33,7 @@ export function live({ form, answer, jump, ask, draw, signal }) {
     if (wanted.length || faults.length) {
       answer.replaceChildren(stillNeeded(form, wanted, faults));
       answer.removeAttribute("aria-busy");
-      jump.say("");
+      jump.say(wanted.length ? "" : answer.querySelector("p").textContent); // the answer stands below the form on a phone
       return;
     }
     answer.setAttribute("aria-busy", "true");
@@ -85,7 +85,7 @@ function goTo(input) {
 
 function stillNeeded(form, wanted, faults) {
   if (!wanted.length)
-    return el("p", { class: "notice bad" }, faults.length === 1 ? "One field needs a correction." : `${faults.length} fields need a correction.`);
+    return withWay(form, faults.length === 1 ? "One field needs a correction." : `${faults.length} fields need a correction.`);
   return el(
     "div",
     { class: "notice" },
@@ -117,11 +117,14 @@ function stillNeeded(form, wanted, faults) {
   );
 }
 
-function atFields(form, fault) {
+const atFields = (form, fault) => withWay(form, `${fault.message} What would be right is said there.`);
+
+/* What is wrong, with a way to the first field at fault. */
+function withWay(form, text) {
   return el(
     "div",
     { class: "notice bad", role: "alert" },
-    el("p", {}, `${fault.message} What would be right is said there.`),
+    el("p", {}, text),
     el(
       "button",
       { type: "button", on: { click: () => form.querySelector("[aria-invalid]") && goTo(form.querySelector("[aria-invalid]")) } },

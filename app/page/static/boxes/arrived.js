@@ -65,6 +65,7 @@ export function arrivalSection(shipment, change, signal) {
       el("a", { class: "button", href: address(id, "arrival") }, "Correct these counts"),
     ),
     el("h2", {}, "Next steps"),
+    el("p", { class: "hint" }, "Common practice, without a source, but where one is named."),
     el(
       "ol",
       { class: "steps" },
@@ -117,13 +118,16 @@ const countTable = (lines) =>
     ]),
   });
 
+/* Where a step comes from; that most are common practice is said once, above them. */
+const sourceOf = (status) => (status.startsWith("common practice") ? "" : ` ${status.charAt(0).toUpperCase()}${status.slice(1)}.`);
+
 function stepItem({ text, until, state, status }) {
   return el(
     "li",
     { class: `step-${state}` },
     el("strong", {}, `${STEP_STATES[state]}: `),
     said(text),
-    el("span", { class: "hint" }, ` Until ${moment(until)}. ${status.charAt(0).toUpperCase()}${status.slice(1)}.`),
+    el("span", { class: "hint" }, ` Until ${moment(until)}.${sourceOf(status)}`),
   );
 }
 

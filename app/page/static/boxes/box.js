@@ -105,8 +105,7 @@ function draw(root, shipment, etag, signal) {
       {},
       plan ? wayOf({ ...plan, service: plan.routes[0].service }) : "Recorded after it had arrived",
       plan?.seller ? [", from ", el("a", { href: sellerAddress(plan.seller) }, plan.seller)] : null,
-      ": ",
-      el("strong", {}, STATE_WORDS[state]),
+      plan || state !== "arrived" ? [": ", el("strong", {}, STATE_WORDS[state])] : null,
       ".",
     ),
     ["arrival", "recheck"].some((kind) => waitingFor(id, kind))
