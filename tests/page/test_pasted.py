@@ -145,6 +145,9 @@ def test_forecasts_of_weather_pages(page: Page) -> None:
     three = ["03/12\t1\t2\n04/12\t1\t2", "12/03\t1\t2\n12/04\t1\t2", "03/12\t1\t2"]
     days = [[day["date"] for day in one["days"]] for one in read(page, "forecast_text", "readForecast", three)]
     assert days == [["2027-12-03", "2027-12-04"], ["2027-12-03", "2027-12-04"], ["2027-12-03"]]
+    short, worded = read(page, "forecast_text", "readForecast", ["7 Dec 46", "Dec 7: low 3°C high 8°C"])
+    assert short["faults"] == ["row 1: one number is missing: a minimum and a maximum are needed"]
+    assert worded["days"] == [{"date": "2027-12-07", "min_c": 3, "max_c": 8}]
     bad = "\n".join(["soon\t1\t2"] * 14 + ["28/11\t5\t3", "29/11\tcold\t3", "30/11\t3\t4", "31/11\t3\t4"])
     [made] = read(page, "forecast_text", "readForecast", [bad])
     assert made["faults"] == [

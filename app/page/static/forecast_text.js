@@ -13,6 +13,8 @@ const TEMPERATURE = /^([+−–-]?\s*\d+(?:[.,]\d+)?)\s*(?:[°º˚]\s*)?([cf])?$
 /* "Sat Nov 28 -9 °C 2 °C" and "28/11 -9/2", with nothing but spaces or a stroke between. */
 const IN_ONE_CELL =
   /^(.*?\S)[\s:]+([+−–-]?\d+(?:[.,]\d+)?\s*[°º˚]?\s*[cf]?)\s*(?:\s|\/|to|…|\.\.)\s*([+−–-]?\d+(?:[.,]\d+)?\s*[°º˚]?\s*[cf]?)$/i;
+/* "low 3 °C high 8 °C": words before the numbers of a row. */
+const NAMED = /[\s,:]*\b(?:low|lowest|min|minimum|high|highest|max|maximum|lo|hi)\b\.?[:=]?\s*(?=[+−–-]?\d)/gi;
 const HEADERS = { low: ["min", "low", "tmin", "minimum", "lowest"], high: ["max", "high", "tmax", "maximum", "highest"] };
 const CENTURY = 2000;
 const LANGUAGES = ["en", "de", "fr", "nl", "es", "it", "pt", "sv"];
@@ -111,7 +113,8 @@ function rowsOf(text) {
     .split(/\r?\n/)
     .filter((line) => line.trim())
     .map((line) => {
-      const found = IN_ONE_CELL.exec(line.trim());
+      const bare = line.trim().replace(NAMED, " ");
+      const found = IN_ONE_CELL.exec(bare);
       return found && readDay(found[1]) ? found.slice(1, 4) : cells(line)[0];
     });
 }
@@ -157,6 +160,9 @@ function datesSaid(dates) {
   return said.length > MOST_NAMED ? `${said[0]} to ${said.at(-1)} (${count(said.length)} days)` : said.join(", ");
 }
 
+const ONE_NUMBER = "one number is missing: a minimum and a maximum are needed";
+const LAST_NUMBER = /[\s:]+[+−–-]?\d+(?:[.,]\d+)?\s*[°º˚]?\s*[cf]?$/i;
+const isDayAndNumber = (text) => LAST_NUMBER.test(text) && Boolean(readDay(text.replace(LAST_NUMBER, "")));
 const NO_DAY = "the date must be written 2027-01-31, or such as 31 Jan";
 const ORDER = "the minimum must be at most the maximum";
 
@@ -171,7 +177,7 @@ export function readForecast(text, given) {
   const unit = header?.some((cell) => /[°º˚(\s]f\b/i.test(cell)) ? "f" : (given ?? settings().unit);
   const read = body.map(({ row, n }) => {
     const [on, first, second] = named && readDay(row[0] ?? "") ? [row[0], row[lowAt], row[highAt]] : threeOf(row);
-    return { n, day: readDay(on), temperatures: [celsius(first, unit), celsius(second, unit)] };
+    return { n, on, day: readDay(on), temperatures: [celsius(first, unit), celsius(second, unit)] };
   });
   const isMonth = monthFirst(read.map(({ day }) => day));
   // Some write the maximum first, throughout.
@@ -180,11 +186,13 @@ export function readForecast(text, given) {
   const days = [];
   const wrong = new Map();
   const outside = [];
-  for (const { n, day, temperatures } of read) {
+  for (const { n, on, day, temperatures } of read) {
     const date = day && (day.iso ?? dated(day.year, day.numbers[isMonth ? 0 : 1], day.numbers[isMonth ? 1 : 0]));
     const [low, high] = turned ? [...temperatures].reverse() : temperatures;
     const fault = !date
-      ? NO_DAY
+      ? isDayAndNumber(on)
+        ? ONE_NUMBER
+        : NO_DAY
       : temperatures.includes(null)
         ? `minimum and maximum must be numbers, ${unitName()}`
         : low > high
