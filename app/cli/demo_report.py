@@ -168,7 +168,7 @@ def _bears_on(effect: Effect, request: CompareRequest) -> bool:
 def _hold(request: HoldRequest, answer: HoldAnswer) -> list[str]:
     """Return the advice and a row a day, each route's mean margin and what bears on the day."""
     names = [route.name for route in request.routes]
-    head = ("ship date", *(f"{name}: healthy at unboxing, margin" for name in names), "beats first", "")
+    head = ("ship date", *(f"{name}: healthy, margin" for name in names), "beats first", "")
     rows = []
     for day, entries in groupby(answer.dates, key=lambda entry: entry.ship_date):
         by_route: dict[str, HoldDate] = {entry.route: entry for entry in entries}
@@ -191,4 +191,5 @@ def _hold(request: HoldRequest, answer: HoldAnswer) -> list[str]:
         f"{min(day.min_c for day in days):.0f} to {max(day.max_c for day in days):.0f} °C, which 1 and 2 did not have."
         for place, days in request.forecast.items()
     ]
-    return [*map(wrapped, forecast), wrapped(answer.reason), "", table(head, rows)]
+    healthy = "In the table healthy plants are those at unboxing, on average."
+    return [*map(wrapped, forecast), wrapped(answer.reason), healthy, "", table(head, rows)]
