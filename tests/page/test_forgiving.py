@@ -147,7 +147,12 @@ def test_a_file_s_dates_are_asked_about_and_an_empty_one_is_given(boxes: tuple[P
     file = {"name": "boxes.csv", "mimeType": "text/csv", "buffer": content}
     page.get_by_label("File of arrived boxes").set_input_files(file)  # type: ignore[arg-type]
     page.get_by_role("button", name="Take in").click()
-    page.get_by_role("group", name="The file has dates").get_by_role("button", name="day first").click()
+    page.get_by_text("What the columns hold").click()
+    expect(page.get_by_role("definition").filter(has_text="foam_box: ")).to_be_visible()
+    asked = page.get_by_role("group", name=re.compile("two ways .2 cells.. What is meant by such as 03.04.2027"))
+    expect(page.get_by_role("region", name="Table: cells to mend")).to_have_count(0)  # what one answer settles
+    expect(asked.get_by_role("button", name="4 March: month first")).to_have_count(1)
+    asked.get_by_role("button", name="3 April: day first").click()
     expect(page.get_by_text("1 box added, 0 unchanged, 0 replaced; 1 line.")).to_be_visible()
     page.goto("/#boxes")
     box = page.get_by_role("article").filter(has_text="Asked about")

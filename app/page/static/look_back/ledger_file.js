@@ -3,10 +3,12 @@
 import { call, Problem } from "/page/api.js";
 import { announce, download, el } from "/page/dom.js";
 import { field } from "/page/fields.js";
+import { packings, places, services } from "/page/lists.js";
 import { failure } from "/page/notices.js";
 import { tableOf } from "/page/plot.js";
 import { boxesOf, many } from "/page/plural.js";
-import { count, said, today } from "/page/settings.js";
+import { count, date, said, today } from "/page/settings.js";
+import { cells } from "/page/spreadsheet.js";
 
 const TYPE = "text/csv";
 const CONFLICT = 409;
@@ -44,7 +46,8 @@ export function ledgerFile(signal, taken) {
       taken();
     } catch (fault) {
       if (signal.aborted) return;
-      place.replaceChildren(...refusal(fault, () => take({ replace: true, dates }), (order) => take({ replace, dates: order })));
+      const again = (order) => take({ replace, dates: order });
+      place.replaceChildren(...(await refusal(fault, file, () => take({ replace: true, dates }), again)));
     } finally {
       button.disabled = false;
     }
@@ -93,8 +96,34 @@ export function ledgerFile(signal, taken) {
         el("button", { type: "button", on: { click: giveEmpty } }, "An empty file to start from"),
       ),
     ),
+    codesFold(),
     place,
   ];
+}
+
+/* What the cells of a file may hold, by the names that the page has for it; read once the fold is opened. */
+function codesFold() {
+  const list = el("dl", {});
+  const fold = el(
+    "details",
+    {},
+    el("summary", {}, "What the columns hold"),
+    el("p", {}, "All columns of an export must be named in the header. Shipment, service, origin, destination, container, roots, the dates, genus and sent are filled in every row; elsewhere an empty cell means that it is not known."),
+    list,
+  );
+  fold.addEventListener("toggle", async () => {
+    if (!fold.open || list.children.length) return;
+    const [kinds, ways, codes] = await Promise.all([packings(), services(), places()]);
+    const of = (kind) => kinds.filter((row) => row.kind === kind).map(({ code, name }) => `${code}: ${name}`);
+    const rows = [
+      ["service", ways.map(({ service, name }) => `${service}: ${name}`).join("; ")],
+      ["container", of("container").join("; ")],
+      ["roots", of("roots").join("; ")],
+      ["origin, destination", `the code of a place, such as ${codes[0].code}: ${codes[0].city ?? codes[0].name}`],
+    ];
+    list.replaceChildren(...rows.flatMap(([name, text]) => [el("dt", {}, name), el("dd", {}, text)]));
+  });
+  return fold;
 }
 
 /* The rows that were taken in and look wrong. */
@@ -115,32 +144,51 @@ function doubtfulRows({ doubtful, unchecked }) {
   ].filter(Boolean);
 }
 
-/* Dates that may be read in two ways: `inOrder` hears which is meant. */
-function whichOrder(inOrder) {
+const WRITTEN = /^\d{1,2}[-/]\d{1,2}[-/](\d{2}|\d{4})$/;
+
+/* A cell of the file as it was written, of a fault's {row, column}; null where it is no such date. */
+async function writtenDate(file, { row, column }) {
+  const rows = cells(await file.text());
+  const at = rows[0].findIndex((name) => name.toLowerCase() === column);
+  const written = rows[row - 1]?.[at] ?? "";
+  return WRITTEN.test(written) ? written : null;
+}
+
+/* Dates that may be read in two ways, such as `written`: `inOrder` hears which is meant. */
+function whichOrder(inOrder, written, n) {
+  const [one, other, year] = written.split(/[-/]/).map(Number);
+  const named = (day, month) =>
+    date(`${year < 100 ? 2000 + year : year}-${String(month).padStart(2, "0")}-${String(day).padStart(2, "0")}`, { day: "numeric", month: "long" });
   const answer = (order, words) => el("button", { type: "button", on: { click: () => inOrder(order) } }, words);
   return el(
     "div",
     { class: "notice", role: "group", "aria-labelledby": "which-order" },
-    el("p", { id: "which-order" }, "The file has dates that may be read in two ways. What is meant by such as 03/04/2027?"),
-    el("div", { class: "actions" }, answer("day_first", "3 April: day first"), answer("month_first", "4 March: month first")),
+    el("p", { id: "which-order" }, `The file has dates that may be read in two ways (${many(n, "cell")}). What is meant by such as ${written}?`),
+    el(
+      "div",
+      { class: "actions" },
+      answer("day_first", `${named(one, other)}: day first`),
+      answer("month_first", `${named(other, one)}: month first`),
+    ),
   );
 }
 
-/* What is wrong with a file, cell by cell. */
-function refusal(fault, replace, inOrder) {
-  const cells = (fault.errors ?? []).filter(({ row }) => row !== null && row !== undefined);
-  const others = (fault.errors ?? []).filter((error) => !cells.includes(error));
-  const isAmbiguous = cells.some(({ code }) => code === AMBIGUOUS);
+/* What is wrong with a file, cell by cell; dates that one answer settles are asked about once and not listed. */
+async function refusal(fault, file, replace, inOrder) {
+  const all = (fault.errors ?? []).filter(({ row }) => row !== null && row !== undefined);
+  const others = (fault.errors ?? []).filter((error) => !all.includes(error));
+  const ambiguous = all.filter(({ code }) => code === AMBIGUOUS);
+  const faulty = all.filter(({ code }) => code !== AMBIGUOUS);
   return [
     failure(fault, null, others),
-    isAmbiguous ? whichOrder(inOrder) : null,
-    cells.length
+    ambiguous.length ? whichOrder(inOrder, (await writtenDate(file, ambiguous[0])) ?? "03/04/2027", ambiguous.length) : null,
+    faulty.length
       ? el(
           "div",
           { class: "scroll", tabindex: "0", role: "region", "aria-label": "Table: cells to mend" },
           tableOf({
             head: ["Row", "Column", "What would be right"],
-            rows: cells.map(({ row, column, message }) => [count(row), column ?? "the row", message]),
+            rows: faulty.map(({ row, column, message }) => [count(row), column ?? "the row", message]),
           }),
         )
       : null,
