@@ -12,6 +12,7 @@ import shutil
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Literal
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
@@ -136,8 +137,13 @@ def fresh_server(browser: Browser, tmp_path: Path) -> Iterator[str]:
         yield address
 
 
-def opened(browser: Browser, address: str, size: dict[str, int]) -> Iterator[tuple[Page, Watch]]:
-    """Open a tab with nothing kept, and complain at its end."""
+def opened(
+    browser: Browser, address: str, size: dict[str, int], *, worker: Literal["allow", "block"] = "allow"
+) -> Iterator[tuple[Page, Watch]]:
+    """Open a tab with nothing kept, and complain at its end.
+
+    Calls that a test answers itself need `worker` blocked: once the service worker has the page, a call may pass by.
+    """
     context: BrowserContext = browser.new_context(
         viewport={"width": size["width"], "height": size["height"]},
         base_url=address,
@@ -146,6 +152,7 @@ def opened(browser: Browser, address: str, size: dict[str, int]) -> Iterator[tup
         has_touch=size is PHONE,
         # Compressing the files for each tab would take time that nothing is learned from.
         extra_http_headers={"Accept-Encoding": "identity"},
+        service_workers=worker,
     )
     context.set_default_timeout(WAIT_MS)
     context.clock.set_fixed_time(NOW)
@@ -187,6 +194,12 @@ def phone(browser: Browser, server: str) -> Iterator[Page]:
 def fresh(browser: Browser, fresh_server: str) -> Iterator[tuple[Page, Watch]]:
     """Yield a tab at phone width on a server of its own, with the watch on its console."""
     yield from opened(browser, fresh_server, PHONE)
+
+
+@pytest.fixture
+def fresh_without_worker(browser: Browser, fresh_server: str) -> Iterator[tuple[Page, Watch]]:
+    """Yield the same without the page's service worker."""
+    yield from opened(browser, fresh_server, PHONE, worker="block")
 
 
 @pytest.fixture

@@ -51,8 +51,9 @@ def test_short_box_takes_from_the_healthy_first(page: Page) -> None:
     assert short == {"sent": 15, "healthy": 0, "damaged": 5, "dead": 10}
 
 
-def test_a_plan_whose_answer_is_lost_is_one_box(fresh: tuple[Page, Watch]) -> None:
-    page, watch = fresh
+def test_a_plan_whose_answer_is_lost_is_one_box(fresh_without_worker: tuple[Page, Watch]) -> None:
+    page, watch = fresh_without_worker
+    watch.allow("Service Worker registration blocked")
     watch.allow("net::ERR_FAILED")
     fill_batch(page)
     lead(page)
