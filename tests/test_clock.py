@@ -24,7 +24,7 @@ ROOT = Path(__file__).resolve().parents[1]
 READS_THE_DATE = {"now", "today", "utcnow", "time", "time_ns", "localtime", "gmtime"}
 MEASURES_TIME = {"monotonic", "monotonic_ns", "perf_counter", "perf_counter_ns", "process_time", "sleep"}
 # Programs that say how long something takes: they are run by hand and test nothing.
-PROGRAMS = {"benchmarks", "studies", "references", "trust"}
+PROGRAMS = {"benchmarks", "evidence", "studies", "references", "trust"}
 TESTS = [path for path in sorted((ROOT / "tests").rglob("*.py")) if not PROGRAMS & set(path.parts)]
 SERVICE = [path for top in ("app", "model") for path in sorted((ROOT / top).rglob("*.py"))]
 
