@@ -18,7 +18,7 @@ Array = NDArray[np.float64]
 # Scores below carry less than 1e-16 of the mass; scores above MOST_SCORE less than 1e-300.
 LEAST_SCORE = -8.5
 # Gauss-Legendre panels at most this wide in the scores of body and delay; eight nodes in each.
-PANEL_WIDTH, WIDE_PANELS = 1.25, 4.0
+PANEL_WIDTH = 1.25
 _NODE, _NODE_WEIGHT = np.polynomial.legendre.leggauss(8)
 # Times integrated at once, to bound memory at some ten MB.
 _CHUNK = 512
@@ -28,7 +28,6 @@ _DRAW_CELLS = 1024
 _LEAST_LOG_SHARE = 23.0
 # Flights missed beyond the one whose weight is exp(-_LEAST_LOG_WEIGHT) count as that one.
 _LEAST_LOG_WEIGHT = 700.0
-LEAST_OF_TABLES = 60.0
 
 
 @dataclass(frozen=True)
@@ -73,10 +72,6 @@ class NoDelay:
     def log_sf_after(self, body: TransitBody, days: ArrayLike) -> Array:
         """Return log P(body > days)."""
         return body.log_sf(days)
-
-    def log_sf_scaled(self, body: TransitBody, days: Array, factors: Array) -> Array:
-        """Return log P(factor x body > days), (factors, days)."""
-        return body.log_sf(days / factors[:, None])
 
     def draw_late(self, body: TransitBody, elapsed_days: float, u: ArrayLike) -> Array:  # noqa: ARG002
         """Return zeros of the shape of `u`, days."""
@@ -134,7 +129,7 @@ class HoldDelay:
         """Return the delay in days that is exceeded with chance exp(log_sf)."""
         return self.days(-ndtri_exp(np.asarray(log_sf, dtype=np.float64)))
 
-    def log_sf_after(self, body: TransitBody, days: ArrayLike, *, panel_width: float = PANEL_WIDTH) -> Array:
+    def log_sf_after(self, body: TransitBody, days: ArrayLike) -> Array:
         """Return log P(body + delay > days), of the shape of `days`.
 
         Gauss-Legendre over panels narrow in the scores of both body and delay, so that neither may be much the
@@ -147,7 +142,7 @@ class HoldDelay:
         late = np.flatnonzero(time.ravel() > body.minimum_days)
         for start in range(0, late.size, _CHUNK):
             chunk = late[start : start + _CHUNK]
-            log_sf[chunk] = self._log_sf_integral(body, time.ravel()[chunk], panel_width)
+            log_sf[chunk] = self._log_sf_integral(body, time.ravel()[chunk])
         return np.minimum(log_sf, 0.0).reshape(time.shape)
 
     def draw_late(self, body: TransitBody, elapsed_days: float, u: ArrayLike) -> Array:
@@ -196,23 +191,12 @@ class HoldDelay:
         body_days = body.days_at(least + (body_top - least) * np.linspace(0.0, 1.0, n_body + 1))
         return np.sort(np.hstack([even, np.clip(self.score(time[:, None] - body_days), LEAST_SCORE, top)]), axis=1)
 
-    def log_sf_scaled(self, body: TransitBody, days: Array, factors: Array) -> Array:
-        """Return log P(factor x body + delay > days), (factors, days), with a relative error below 1e-4."""
-        # The same chance as of the body and a delay as many times shorter.
-        shorter = (replace(self, median_days=self.median_days / float(factor)) for factor in factors)
-        return np.stack(
-            [
-                delay.log_sf_after(body, days / factor, panel_width=WIDE_PANELS)
-                for delay, factor in zip(shorter, factors, strict=True)
-            ]
-        )
-
-    def _log_sf_integral(self, body: TransitBody, time: Array, panel_width: float) -> Array:
+    def _log_sf_integral(self, body: TransitBody, time: Array) -> Array:
         top = self._top_score(body, time)
         least = max(body.floor_score, LEAST_SCORE)
         body_width = float(np.max(np.clip(body.score(time), least, MOST_SCORE))) - least
-        n_delay = int(np.ceil((float(np.max(top)) - LEAST_SCORE) / panel_width)) + 1
-        edge = self._edges(body, time, n_delay, int(np.ceil(body_width / panel_width)) + 1)
+        n_delay = int(np.ceil((float(np.max(top)) - LEAST_SCORE) / PANEL_WIDTH)) + 1
+        edge = self._edges(body, time, n_delay, int(np.ceil(body_width / PANEL_WIDTH)) + 1)
         half = 0.5 * np.diff(edge)[:, :, None]
         score = edge[:, :-1, None] + half * (1.0 + _NODE)
         log_f = self._log_integrand(body, score, time[:, None, None])
@@ -286,13 +270,6 @@ class MissedFlights:
         k = np.arange(1.0, self._n_deciding(body, float(np.max(time))) + 1.0)
         return np.asarray(np.logaddexp.reduce(self._log_weights(body, time[..., None], k), axis=-1))
 
-    def log_sf_scaled(self, body: TransitBody, days: Array, factors: Array) -> Array:
-        """Return log P(factor x body + delay > days), (factors, days), right to exp(-`LEAST_OF_TABLES`)."""
-        k = np.arange(1.0, self._n_deciding(body, float(days.max() / factors.min()), LEAST_OF_TABLES) + 1.0)
-        left = np.maximum(days[:, None] - k * self.interval_days, 0.0)
-        body_log_sf = np.stack([body.log_sf(left / factor) for factor in factors])
-        return np.asarray(np.logaddexp.reduce(self._log_chances(k) + body_log_sf, axis=-1))
-
     def draw_late(self, body: TransitBody, elapsed_days: float, u: ArrayLike) -> Array:
         """Return the delay in days at cumulative chance u in [0, 1), given that body + delay > elapsed_days; exact."""
         chance = np.asarray(u, dtype=np.float64)
@@ -308,22 +285,18 @@ class MissedFlights:
         n_flights[last] += further - 1.0
         return self.interval_days * n_flights
 
-    def _n_deciding(self, body: TransitBody, most_days: float, least_log_weight: float = _LEAST_LOG_WEIGHT) -> int:
+    def _n_deciding(self, body: TransitBody, most_days: float) -> int:
         """Least count of missed flights that makes a box later than most_days whatever the body, at least 1."""
         n_sure = np.floor(max(most_days - body.minimum_days, 0.0) / self.interval_days) + 1.0
         if self.again_share == 0:
             return 1
-        return int(min(n_sure, np.ceil(-least_log_weight / np.log(self.again_share)) + 1.0))
+        return int(min(n_sure, np.ceil(-_LEAST_LOG_WEIGHT / np.log(self.again_share)) + 1.0))
 
     def _log_weights(self, body: TransitBody, time: Array, k: Array) -> Array:
         """Log of P(k) * P(body + k intervals > time), the last k standing for itself and all above."""
-        return self._log_chances(k) + body.log_sf(time - k * self.interval_days)
-
-    def _log_chances(self, k: Array) -> Array:
-        """Log of P(k), the last k standing for itself and all above."""
         log_chance = self._log_more_than(k - 1.0)
         log_chance[:-1] += np.log1p(-self.again_share)
-        return log_chance
+        return log_chance + body.log_sf(time - k * self.interval_days)
 
     def _log_more_than(self, n_flights: Array) -> Array:
         if self.again_share == 0:

@@ -24,11 +24,24 @@ Array = NDArray[np.float64]
 
 CHANCES = np.array(QUANTILES)
 
-STEP = 0.05
-# From a tenth of the table's days to 38 times as many; lanes are at most twice as short as the service.
-TABULATED_FACTORS: Array = STEP * np.arange(-46.0, 74.0)
-DAYS_STEP = 0.04
-TABULATED_DAYS = 0.3 * np.exp(DAYS_STEP * np.arange(164))
+STEP, DAYS_STEP = 0.05, 0.04
+
+
+def _log_factors(beyond: int = 0) -> Array:
+    """Return the logs of the factors, from a tenth of the table's days to 38 times as many and steps beyond.
+
+    Lanes are at most twice as short as the service.
+    """
+    return STEP * np.arange(-46.0 - beyond, 74.0 + beyond)
+
+
+def _days(before: int = 0) -> Array:
+    """Return the days, from 0.3 to 200 and as many steps before and after."""
+    days: Array = 0.3 * np.exp(DAYS_STEP * np.arange(-before, 164 + before))
+    return days
+
+
+TABULATED_FACTORS, TABULATED_DAYS = _log_factors(), _days()
 # The sizes of delays, as many steps of factors and of days apart.
 SIZE_IN_FACTORS, SIZE_IN_DAYS, MOST_SIZE = 4, 5, 4
 LOG_SIZES: Array = STEP * SIZE_IN_FACTORS * np.arange(-MOST_SIZE, MOST_SIZE + 1.0)
@@ -113,9 +126,8 @@ def transit_tables(
         share = base.delay.again_share
         agains = special.betaincinv(AGAIN_WORTH_BOXES * share, AGAIN_WORTH_BOXES * (1.0 - share), AGAIN_QUANTILES)
     if base.delay.share > 0:
-        log_factors = STEP * np.arange(-46 - SIZE_IN_FACTORS * MOST_SIZE, 74 + SIZE_IN_FACTORS * MOST_SIZE)
-        days = 0.3 * np.exp(DAYS_STEP * np.arange(-SIZE_IN_DAYS * MOST_SIZE, 164 + SIZE_IN_DAYS * MOST_SIZE))
-        late = np.stack([_late(body, base.delay, agains, np.exp(log_factors), days) for body in bodies])
+        factors, days = np.exp(_log_factors(SIZE_IN_FACTORS * MOST_SIZE)), _days(SIZE_IN_DAYS * MOST_SIZE)
+        late = np.stack([_late(body, base.delay, agains, factors, days) for body in bodies])
         log_size = log_normal_weights(LOG_SIZES / size_sd_log)
     else:
         late, log_size = prompt[:, None], np.zeros(1)
