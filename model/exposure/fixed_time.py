@@ -7,7 +7,6 @@ nothing is returned, and the plain form has to do it.
 """
 
 from collections.abc import Sequence
-from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,14 +14,12 @@ from numpy.typing import NDArray
 from model.exposure.box import PACK_FREEZES_C, Box, mean_weight
 from model.exposure.constant import ColdDraws
 from model.exposure.damage import FREEZE_C, HEAT_ONSET_C, REFERENCE_C, extreme_rate
+from model.exposure.inside import HOURS_AT_ONCE, hour_steps
 from model.exposure.journey import StreetAir, leg_air, leg_ends
 from model.reference import Leg
 
 Array = NDArray[np.float64]
 SingleArray = NDArray[np.float32]
-
-# Hours of one product: small enough that linear algebra keeps to one thread.
-HOURS_AT_ONCE = 16
 
 
 class FixedTimeJourneys:
@@ -116,7 +113,7 @@ def _followed(steady_c: Array, start_c: Array, box: Box) -> tuple[Array, Array]:
     `steady_c`, (hours, columns), is what the air is drawn to in each hour, `start_c` the air when the box is closed.
     """
     weight = mean_weight(box.time_constant_h)
-    taken, kept = _steps(box.decay())
+    taken, kept = hour_steps(box.decay())
     starts = np.empty_like(steady_c)
     now = start_c
     for start in range(0, len(steady_c), HOURS_AT_ONCE):
@@ -125,13 +122,3 @@ def _followed(steady_c: Array, start_c: Array, box: Box) -> tuple[Array, Array]:
         reached = taken[: n + 1, :n] @ block + kept[: n + 1, None] * now
         starts[start : start + n], now = reached[:n], reached[n]
     return steady_c + weight * (starts - steady_c), starts
-
-
-@lru_cache(maxsize=64)
-def _steps(decay: float) -> tuple[Array, Array]:
-    """Return what the air at each hour's start takes from the hours before it, and what it keeps of the first start."""
-    after = np.arange(HOURS_AT_ONCE + 1)
-    since = after[:, None] - 1 - after[None, :-1]
-    taken: Array = np.where(since >= 0, (1.0 - decay) * decay ** np.maximum(since, 0), 0.0)
-    kept: Array = np.power(decay, after, dtype=np.float64)
-    return taken, kept

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from model.exposure.box import PACK_FREEZES_C, Box, mean_weight
 
+Array = NDArray[np.float64]
 SingleArray = NDArray[np.float32]
 
 # Hours of one product: its matrix is small enough that linear algebra keeps to one thread, so that the calls of a
@@ -75,17 +76,27 @@ class InsideAir:
 
 
 @lru_cache(maxsize=64)
+def hour_steps(decay: float) -> tuple[Array, Array]:
+    """Return what the air at each hour's start takes from the hours before it, and what it keeps of the first start.
+
+    Shapes (1 + HOURS_AT_ONCE, HOURS_AT_ONCE) and (1 + HOURS_AT_ONCE,): the last row is the end of the last hour.
+    """
+    after = np.arange(HOURS_AT_ONCE + 1)
+    since = after[:, None] - 1 - after[None, :-1]
+    taken: Array = np.where(since >= 0, (1.0 - decay) * decay ** np.maximum(since, 0), 0.0)
+    kept: Array = np.power(decay, after, dtype=np.float64)
+    return taken, kept
+
+
+@lru_cache(maxsize=64)
 def _matrix(decay: float, weight: float) -> SingleArray:
     """Return what takes air at the start and steady air of each hour to each hour's mean, and in the last row its end.
 
     Shape (1 + HOURS_AT_ONCE, 1 + HOURS_AT_ONCE). Rows for fewer hours are its first.
     """
     n = HOURS_AT_ONCE
-    starts = np.zeros((n + 1, n + 1))  # air at the start of each hour, and at the end of the last
-    starts[0, 0] = 1.0
-    for hour in range(n):
-        starts[hour + 1] = decay * starts[hour]
-        starts[hour + 1, hour + 1] += 1.0 - decay
+    taken, kept = hour_steps(decay)
+    starts = np.column_stack([kept, taken])
     means = weight * starts[:n] + (1.0 - weight) * np.eye(n, n + 1, 1)
     matrix: SingleArray = np.vstack([means, starts[n]]).astype(np.float32)
     matrix.flags.writeable = False
