@@ -12,6 +12,7 @@ from app.comparing.simulated import SimulatedBatch, SimulatedRoute
 from app.schemas import WorthKnowingRequest
 from model.decision import counted_noise_sd
 from model.plant import Plant
+from model.predict import with_effects
 from model.transit import told_share, unknown_lane_part
 
 Array = NDArray[np.float64]
@@ -80,13 +81,8 @@ def _value(batch: SimulatedBatch, lines: Sequence[int]) -> Array:
 
 def _effect(batch: SimulatedBatch, plant: Plant, kinds: Sequence[str]) -> Array:
     """Return the sum of a plant's effects of some kinds, (draws,)."""
-    posterior, levels = batch.simulation.posterior, plant.levels
-    total = np.zeros(posterior.n_draws)
-    for kind in kinds:
-        level = levels[kind]
-        if level is not None:
-            total = total + posterior.effect(kind, level)
-    return total
+    posterior = batch.simulation.posterior
+    return with_effects(np.zeros(posterior.n_draws), kinds, plant, posterior)
 
 
 def _seller(batch: SimulatedBatch, s: SimulatedRoute) -> Array:
@@ -120,11 +116,8 @@ def _mean_of(of_fates: Sequence[Array]) -> Array:
 
 def _temperature(s: SimulatedRoute) -> Array:
     """Return what a logger would tell: mean and coldest hour in the box, (draws, 2)."""
-    exposures = [journey.exposure for journey in s.journeys]
-    mean, coldest = (
-        _mean_of(own) for own in ([e.mean_inside_c for e in exposures], [e.coldest_inside_c for e in exposures])
-    )
-    return np.stack([mean, coldest], axis=1)
+    loggers = [own for journey in s.journeys if (own := journey.exposure.logger) is not None]
+    return np.stack([_mean_of(own) for own in zip(*loggers, strict=True)], axis=1)
 
 
 def _fates(routes: Sequence[SimulatedRoute]) -> list[int]:
@@ -171,9 +164,7 @@ def _told_of_days(batch: SimulatedBatch, s: SimulatedRoute, boxes: int) -> Array
     counted = {"lane_boxes" if known.key.origin else "service_boxes": known.n_arrived} if known else {}
     share = told_share(unknown_lane_part(**counted), boxes)
     scores = _mean_of([ndtri(simulation.numbers.journey(box)[0]) for box in range(len(s.journeys))])
-    told: Array = np.sqrt(share) * scores + np.sqrt(1.0 - share) * simulation.numbers.rng("asked").standard_normal(
-        simulation.n_draws
-    )
+    told: Array = np.sqrt(share) * scores + np.sqrt(1.0 - share) * simulation.numbers.noise("asked")
     return told[:, None]
 
 
@@ -192,7 +183,5 @@ def _told_of_genus(batch: SimulatedBatch, genus: int, advised: SimulatedRoute, b
     )
     if not np.isfinite(noise_sd):
         return np.empty((simulation.n_draws, 0))
-    told = _genus_effect(batch, genus) + noise_sd * simulation.numbers.rng(f"more boxes {genus}").standard_normal(
-        simulation.n_draws
-    )
+    told = _genus_effect(batch, genus) + noise_sd * simulation.numbers.noise(f"more boxes {genus}")
     return told[:, None]

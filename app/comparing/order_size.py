@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -110,16 +111,19 @@ def _answered(request: OrderSizeRequest, name: str, chances: RouteChances) -> Ro
             landed_cost=None,
             possible=possible,
         )
-    return RouteOrder(
-        name=name,
-        quantity=order.quantity,
-        boxes=order.boxes,
-        chance=order.chance,
-        healthy=answered(order.healthy),
-        items=money_items(order.cost),
-        landed_cost=float(order.cost.total),
-        possible=possible,
-    )
+    return RouteOrder(name=name, possible=possible, **_placed(order))
+
+
+def _placed(order: Order) -> dict[str, Any]:
+    """Return an order's fields, as `RouteOrder` and `PossibleOrder` have them alike."""
+    return {
+        "quantity": order.quantity,
+        "boxes": order.boxes,
+        "chance": order.chance,
+        "healthy": answered(order.healthy),
+        "items": money_items(order.cost),
+        "landed_cost": float(order.cost.total),
+    }
 
 
 def _possible(request: OrderSizeRequest, order: Order | None, chances: RouteChances) -> PossibleOrder | None:
@@ -133,15 +137,7 @@ def _possible(request: OrderSizeRequest, order: Order | None, chances: RouteChan
             continue
         less = order_of(request, target.model_copy(update={"confidence": confidence}), chances)
         if less is not None and less.quantity <= most:
-            return PossibleOrder(
-                confidence=confidence,
-                quantity=less.quantity,
-                boxes=less.boxes,
-                chance=less.chance,
-                healthy=answered(less.healthy),
-                items=money_items(less.cost),
-                landed_cost=float(less.cost.total),
-            )
+            return PossibleOrder(confidence=confidence, **_placed(less))
     return None
 
 

@@ -43,11 +43,14 @@ class CommonNumbers:
         self._parameters, self._plants_eta, self._seed = parameters, eta, seed
         self.n_draws = len(parameters.alpha)
         self._kept: dict[str, NDArray[Any]] = {}
-        self._lost: dict[int, NDArray[np.bool_]] = {}
 
     def rng(self, label: str) -> np.random.Generator:
         """Return the generator of a label, always in the same state."""
         return np.random.default_rng([self._seed, crc32(label.encode())])
+
+    def noise(self, label: str) -> Array:
+        """Return normals that are as they fall, not stratified."""
+        return self.rng(label).standard_normal(self.n_draws)
 
     def journey(self, box: int, again: str = "") -> tuple[Array, Array, Array]:
         """Return the uniforms of a box's time without delays, of whether it is delayed, and of by how much."""
@@ -75,13 +78,15 @@ class CommonNumbers:
         They are taken by their chances from a common start along the order of the draws (a systematic sample), so that
         they are as many as these add up to.
         """
-        if box not in self._lost:
+
+        def draw() -> NDArray[np.bool_]:
             order = self._order(f"{BOX}{box}")
             passed = np.floor(np.cumsum(self._parameters.lost[order]) + self.rng(f"lost {box}").random())
             lost = np.empty(self.n_draws, dtype=bool)
             lost[order] = np.diff(passed, prepend=0.0) > 0
-            self._lost[box] = lost
-        return self._lost[box]
+            return lost
+
+        return self._kept_or_drawn(f"lost {box}", draw)
 
     def lines(self, n_lines: int) -> SingleArray:
         """Return the normals of the effects of lines, (lines, draws)."""

@@ -58,7 +58,9 @@ class SimulatedBatch:
             request = with_fitting_draws(request, work)
         self.request, self.prepared, self.engine = request, prepared, engine
         self.simulation: BatchSimulation
-        self.simulation, self._weather = shared_draws(request, prepared, engine, request.ship_date, draws=draws)
+        self.simulation, self._weather = shared_draws(
+            request, prepared, engine, request.ship_date, draws=draws, logged=worth_knowing
+        )
 
     def by_rules(self, draws: int | None = None) -> "SimulatedBatch":
         """Return the same batch as the rules of thumb alone would play it."""

@@ -81,8 +81,11 @@ class ExpectedCounts(NamedTuple):
 class BatchSimulation:
     """Draws shared by all routes and dates of one request."""
 
-    def __init__(self, engine: Engine, lines: Sequence[BatchLine], *, draws: int, seed: int) -> None:
-        self.lines, self.n_draws = tuple(lines), draws
+    def __init__(
+        self, engine: Engine, lines: Sequence[BatchLine], *, draws: int, seed: int, logged: bool = False
+    ) -> None:
+        """Take the lines; `logged` whether journeys tell what a logger in the box would."""
+        self.lines, self.n_draws, self._logged = tuple(lines), draws, logged
         stored = engine.draws
         index = np.arange(draws) % stored.n_draws
         self.posterior: PosteriorDraws = stored if draws == stored.n_draws else stored.take(index)
@@ -162,7 +165,7 @@ class BatchSimulation:
         closed_at = lane.closing(ship_date)
         ends = plan.itinerary(closed_at, layover_days).ends_h(total - delay, delay, papers)
         streets = weather.streets(lane, closed_at, int(np.ceil(ends[-1].max())) + 1)
-        return Journeys(ends[-1] / 24.0, expose(lane.legs, ends, streets, plan.box, self.clock))
+        return Journeys(ends[-1] / 24.0, expose(lane.legs, ends, streets, plan.box, self.clock, logged=self._logged))
 
     def _sampled_days(self, transit: TransitTime, box: int) -> tuple[Array, Array]:
         """Return total and delay of a box, (draws,) each, the same on every ship date."""
@@ -301,8 +304,12 @@ def shared_draws(
     *,
     span_days: int = 0,
     draws: int | None = None,
+    logged: bool = False,
 ) -> tuple[BatchSimulation, WeatherDraws]:
-    """Return the draws that all routes and the ship dates of `span_days` after the first share, as many as asked."""
+    """Return the draws that all routes and the ship dates of `span_days` after the first share, as many as asked.
+
+    `logged` whether journeys tell what a logger in the box would.
+    """
     draws = batch.draws if draws is None else draws
     weather = WeatherDraws(
         engine.reference,
@@ -312,4 +319,5 @@ def shared_draws(
         seed=batch.seed,
         forecast=prepared.forecast,
     )
-    return BatchSimulation(engine, prepared.lines, draws=draws, seed=batch.seed), weather
+    simulation = BatchSimulation(engine, prepared.lines, draws=draws, seed=batch.seed, logged=logged)
+    return simulation, weather

@@ -30,6 +30,8 @@ class DrawRows:
     ----------
     order : (draws,)
         Where each of them stands among the engine's `chance_draws`.
+    draws : PosteriorDraws
+        They themselves.
     log_q1, ascending_log_q1, kappa, kappa_log_q1 : (draws,)
         The log of the factor by which 1 °C speeds the clock, also in ascending order, and the exponent of time.
     chances : MarginalChances
@@ -38,7 +40,7 @@ class DrawRows:
 
     def __init__(self, engine: Engine) -> None:
         self.order = node_order(engine.chance_draws)
-        self._draws = draws = engine.chance_draws.take(self.order)
+        self.draws = draws = engine.chance_draws.take(self.order)
         self.log_q1 = log_factor_per_c(clock_draws([None], draws))
         self.ascending_log_q1 = np.sort(self.log_q1)
         self.kappa: SingleArray = draws.parameters.kappa.astype(np.float32)
@@ -49,16 +51,16 @@ class DrawRows:
     def genus_effects(self, plant: Plant) -> SingleArray:
         """Return the effects of group, genus and cultivar, (draws,)."""
         key = plant.genus, plant.cultivar
-        return self._row(key, lambda: genus_effects(plant, self._draws).astype(np.float32))
+        return self._row(key, lambda: genus_effects(plant, self.draws).astype(np.float32))
 
     def sending_effects(self, plant: Plant) -> SingleArray:
         """Return alpha and the effects of packing, service and seller, (draws,)."""
         key = (plant.container, plant.roots, plant.service, plant.seller_kind, plant.seller, plant.quarter)
-        return self._row(key, lambda: sending_effects(plant, self._draws).astype(np.float32))
+        return self._row(key, lambda: sending_effects(plant, self.draws).astype(np.float32))
 
     def cold(self, genus: Genus | None) -> ColdDraws:
         """Return what the clock of a genus does below its threshold."""
-        return self._row(genus, lambda: ColdDraws.of(clock_draws([genus], self._draws)))
+        return self._row(genus, lambda: ColdDraws.of(clock_draws([genus], self.draws)))
 
     def _row(self, key: Hashable, made: Callable[[], Row]) -> Row:
         row: Row | None = self._known.get(key)  # type: ignore[assignment]

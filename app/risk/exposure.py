@@ -174,7 +174,7 @@ class QueryExposures:
 
     def _plainly(self, query: RiskQuery, genus: Genus | None) -> Exposed:
         """Return what plants go through whose heat pack may freeze, followed hour by hour."""
-        way, draws = self._way(query, 0), self._engine.chance_draws.take(self._rows.order)
+        way, draws = self._way(query, 0), self._rows.draws
         total_days = np.full(draws.n_draws, max(query.transit_days, SHORTEST_DAYS))
         ends = leg_ends(way.lane.legs, total_days, added_days={})
         exposed = expose(way.lane.legs, ends, way.streets, self._box(query), clock_draws([genus], draws))

@@ -56,8 +56,8 @@ class Exposure:
         The hour since closing that each of them is of, from 0.
     pack_froze : (journeys,) bool
         Whether the heat pack stopped because it froze.
-    mean_inside_c, coldest_inside_c : (journeys,)
-        What a logger in the box would tell: the mean over its hours and the coldest of them.
+    logger : Logger or None
+        Where it was asked for.
     """
 
     equivalent_days: Array
@@ -65,8 +65,14 @@ class Exposure:
     inside_c: Array
     inside_hour: Indices
     pack_froze: NDArray[np.bool_]
-    mean_inside_c: Array
-    coldest_inside_c: Array
+    logger: "Logger | None" = None
+
+
+class Logger(NamedTuple):
+    """What a logger in the box would tell, °C: the mean over its hours and the coldest of them, (journeys,) each."""
+
+    mean_c: Array
+    coldest_c: Array
 
 
 def leg_ends(
@@ -107,6 +113,7 @@ def expose(
     clock: ClockDraws,
     *,
     draw_of: Indices | None = None,
+    logged: bool = False,
 ) -> Exposure:
     """Follow every journey hour by hour and add up the damage.
 
@@ -122,6 +129,8 @@ def expose(
         Parameters for each genus and draw.
     draw_of : (journeys,), optional
         The draw of weather and parameters that each journey belongs to; by default journeys are draws.
+    logged : bool, optional
+        Whether it is told what a logger would tell.
     """
     n = ends_h.shape[1]
     order = np.argsort(-ends_h[-1], kind="stable")  # the longest first: those followed together take about as long
@@ -140,22 +149,21 @@ def expose(
             ClockDraws(*(parameter[..., own] for parameter in parameters)),
             draws[own],
             slice(-own.start % every, None, every),
+            logged=logged,
         )
         for own in _together(ends[-1])
     ]
     back = np.empty(n, dtype=np.intp)
     back[order] = np.arange(n)
-    days, dose, working, mean, coldest = (
-        np.concatenate([part[i] for part in followed], axis=-1)[..., back] for i in range(5)
-    )
+    days, dose, working = (np.concatenate([part[i] for part in followed], axis=-1)[..., back] for i in range(3))
+    told = [part.logger for part in followed if part.logger is not None]
     return Exposure(
         equivalent_days=days,
         chill_dose_days=dose,
         inside_c=np.concatenate([part.inside_c for part in followed]).astype(np.float64),
         inside_hour=np.concatenate([part.inside_hour for part in followed]),
         pack_froze=~working,
-        mean_inside_c=mean.astype(np.float64),
-        coldest_inside_c=coldest.astype(np.float64),
+        logger=Logger(*(np.concatenate(own)[back] for own in zip(*told, strict=True))) if told else None,
     )
 
 
@@ -171,22 +179,25 @@ def _together(duration_h: SingleArray) -> Iterator[slice]:
 
 
 class _Followed(NamedTuple):
-    """Equivalent days and chill dose, (genera, n), whose heat pack works at the end, (n,), and air inside.
-
-    That is its mean and its coldest hour, (n,), and hours of some journeys.
-    """
+    """Equivalent days and chill dose, (genera, n), whose heat pack works at the end, (n,), and sampled air inside."""
 
     equivalent_days: SingleArray
     chill_dose_days: SingleArray
     working: NDArray[np.bool_]
-    mean_c: SingleArray
-    coldest_c: SingleArray
     inside_c: SingleArray
     inside_hour: Indices
+    logger: Logger | None
 
 
 def _followed(
-    ends_h: SingleArray, air: "_AirTables", box: Box, clock: ClockDraws, draws: Indices, sampled: slice
+    ends_h: SingleArray,
+    air: "_AirTables",
+    box: Box,
+    clock: ClockDraws,
+    draws: Indices,
+    sampled: slice,
+    *,
+    logged: bool,
 ) -> _Followed:
     """Follow some journeys, the longest first, from the closing of the box to the last opening."""
     duration = ends_h[-1]
@@ -201,24 +212,24 @@ def _followed(
         adder.equivalent_days(),
         adder.chill_dose_days(),
         working,
-        *_logged(inside, duration),
         inside[:, sampled][within],
         np.nonzero(within)[0],
+        _logged(inside, duration) if logged else None,
     )
 
 
-def _logged(inside_c: SingleArray, duration_h: SingleArray) -> tuple[SingleArray, SingleArray]:
-    """Return what a logger in each box would tell, mean and coldest hour, (n,) each; (hours, n), the longest first."""
+def _logged(inside_c: SingleArray, duration_h: SingleArray) -> Logger:
+    """Return what a logger in each box would tell, of its air, (hours, n), the longest first."""
     hours = len(inside_c)
     whole = min(max(int(duration_h[-1]), 1), hours)
     total, coldest = inside_c[:whole].sum(axis=0), inside_c[:whole].min(axis=0)
-    if whole == hours:
-        return total / np.float32(whole), coldest
     counted = np.clip(duration_h - np.arange(whole, hours, dtype=np.float32)[:, None], np.float32(0), np.float32(1))
-    rest = inside_c[whole:]
-    total += (rest * counted).sum(axis=0)
-    coldest = np.minimum(coldest, np.where(counted > 0, rest, np.float32(np.inf)).min(axis=0))
-    return total / (np.float32(whole) + counted.sum(axis=0)), coldest
+    if whole < hours:
+        rest = inside_c[whole:]
+        total += (rest * counted).sum(axis=0)
+        coldest = np.minimum(coldest, np.where(counted > 0, rest, np.float32(np.inf)).min(axis=0))
+    mean = total / (np.float32(whole) + counted.sum(axis=0))
+    return Logger(mean.astype(np.float64), coldest.astype(np.float64))
 
 
 class _LegAir(NamedTuple):

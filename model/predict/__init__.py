@@ -18,6 +18,7 @@ from model.predict.predict import (
     plant_effects,
     sending_effects,
     tabulated_cold,
+    with_effects,
 )
 from model.predict.resampled import added_counts, resampled_draws, with_levels
 
@@ -46,5 +47,6 @@ __all__ = [
     "resampled_draws",
     "sending_effects",
     "tabulated_cold",
+    "with_effects",
     "with_levels",
 ]

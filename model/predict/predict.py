@@ -5,7 +5,7 @@
 The hazards and chances of a plant whose log hazard on the clock is eta: `model.plant.hazard`.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, fields, replace
 from functools import cached_property, lru_cache
 from typing import Any
@@ -209,17 +209,17 @@ def draw_prior_posterior(reference: Reference, n: int, *, seed: int) -> Posterio
 
 def genus_effects(plant: Plant, draws: PosteriorDraws) -> Array:
     """Return the effects of group, genus and cultivar on the linear predictor, (draws,)."""
-    return _added(draws.effect("genus", plant.genus_level), ("group", "cultivar"), plant, draws)
+    return with_effects(draws.effect("genus", plant.genus_level), ("group", "cultivar"), plant, draws)
 
 
 def sending_effects(plant: Plant, draws: PosteriorDraws) -> Array:
     """Return alpha and the effects of packing, service and seller on the linear predictor, (draws,)."""
     kinds = ("container", "roots", "service", "seller_kind", "seller")
-    return _added(draws.parameters.alpha, kinds, plant, draws) + draws.drift(plant.seller_level, plant.quarter)
+    return with_effects(draws.parameters.alpha, kinds, plant, draws) + draws.drift(plant.seller_level, plant.quarter)
 
 
-def _added(total: Array, kinds: tuple[str, ...], plant: Plant, draws: PosteriorDraws) -> Array:
-    """Return a total and the effects of some kinds on a plant; a reference level has none."""
+def with_effects(total: Array, kinds: Sequence[str], plant: Plant, draws: PosteriorDraws) -> Array:
+    """Return a total, (draws,), and the effects of some kinds on a plant; a reference level has none."""
     levels = plant.levels
     for kind in kinds:
         level = levels[kind]

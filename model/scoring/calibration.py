@@ -14,7 +14,6 @@ from scipy.special import betaincinv, stdtrit
 
 Array = NDArray[np.float64]
 Counts = NDArray[np.int64]
-Flags = NDArray[np.bool_]
 
 # Interval of an observed share.
 SHARE_LEVEL = 0.8

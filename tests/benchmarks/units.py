@@ -67,7 +67,7 @@ class Row(NamedTuple):
         )
 
 
-def batch() -> dict[str, object]:
+def batch() -> dict[str, Any]:
     """Return an invented batch: 10 lines in one box, 2 routes, 4,096 draws."""
     return {
         "origin": "SRG",

@@ -237,7 +237,8 @@ def test_inside_temperatures_are_sampled_while_boxes_are_closed() -> None:
 
 def test_what_a_logger_tells_is_the_air_followed_hour_by_hour() -> None:
     case = made_case()
-    found = expose(LEGS, case.ends, case.streets, BOX, case.clock)
+    found = expose(LEGS, case.ends, case.streets, BOX, case.clock, logged=True).logger
+    assert found is not None
     inside, counted = follow_inside(LEGS, case.ends, case.streets, BOX)
-    assert found.mean_inside_c == pytest.approx((inside * counted).sum(axis=0) / counted.sum(axis=0), abs=1e-4)
-    assert found.coldest_inside_c == pytest.approx(np.where(counted > 0, inside, np.inf).min(axis=0), abs=1e-4)
+    assert found.mean_c == pytest.approx((inside * counted).sum(axis=0) / counted.sum(axis=0), abs=1e-4)
+    assert found.coldest_c == pytest.approx(np.where(counted > 0, inside, np.inf).min(axis=0), abs=1e-4)

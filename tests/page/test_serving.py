@@ -9,6 +9,7 @@ import pytest
 from playwright.sync_api import Browser, Locator, Page, expect
 
 from app.page import files
+from model.reference import COLDEST_C, CONSTANTS, WARMEST_C
 from tests.app.client import Client
 from tests.page.batch import fill_batch, lead
 from tests.page.conftest import Watch
@@ -37,6 +38,19 @@ def test_days_that_the_page_asks_about_are_those_that_are_taken(client: Client) 
     asked = re.search(r"const LONGEST_DAYS = (\d+);", (STATIC / "evidence.js").read_text(encoding="utf-8"))
     assert asked is not None
     assert int(asked[1]) == taken["maximum"]
+
+
+@pytest.mark.parametrize(
+    ("file", "said", "numbers"),
+    [
+        ("boxes/recheck.js", r"const EARLIEST_DAYS = (\d+);", [CONSTANTS.recheck_earliest_days]),
+        ("forecast_text.js", r"const \[COLDEST_C, WARMEST_C\] = \[(-?\d+), (-?\d+)\];", [COLDEST_C, WARMEST_C]),
+    ],
+)
+def test_numbers_that_the_page_repeats_are_those_of_the_tables(file: str, said: str, numbers: list[float]) -> None:
+    found = re.search(said, (STATIC / file).read_text(encoding="utf-8"))
+    assert found is not None
+    assert [float(number) for number in found.groups()] == numbers
 
 
 @pytest.mark.parametrize("path", ["/", "/page/page.css", "/v1/places"])

@@ -31,23 +31,12 @@ from app.schemas.risk import RiskRequest
 from app.schemas.wish_list import WishListRequest
 from app.schemas.worth_knowing import WorthKnowingRequest
 from app.serving.engine import Engine
+from tests.benchmarks.units import batch as timed_batch
 from tests.moments import NOW
 
 LANE = {"origin": "BKK", "destination": "DUB", "service": "courier"}
 HEADER = ",".join(REQUIRED_COLUMNS).encode() + b"\n"
-GENERA = (
-    "Aglaonema", "Hoya", "Alocasia", "Monstera", "Goeppertia", "Philodendron", "Begonia", "Peperomia", "Epipremnum",
-    "Syngonium",
-)  # fmt: skip
-BATCH: dict[str, Any] = {
-    "origin": "SRG",
-    "destination": "GLA",
-    "lines": [{"genus": genus, "quantity": 4, "unit_cost": 8, "sale_value": 30} for genus in GENERA],
-    "routes": [
-        {"name": "courier", "service": "courier", "freight": 150},
-        {"name": "air cargo", "service": "air_cargo", "freight": 320},
-    ],
-}
+BATCH = timed_batch()
 TEN_ROUTES = [{"name": f"courier {i}", "service": "courier", "freight": 150 + i} for i in range(10)]
 APART = [route | {"travel": "apart", "boxes": 100} for route in TEN_ROUTES]
 
@@ -70,7 +59,7 @@ def asked(model: type[BaseModel], answer: Callable[[Any, Engine], object], body:
 
 def lines(n: int, **fields: Any) -> list[dict[str, Any]]:
     """Return so many lines."""
-    return [BATCH["lines"][i % len(GENERA)] | {"cultivar": f"No. {i}"} | fields for i in range(n)]
+    return [BATCH["lines"][i % len(BATCH["lines"])] | {"cultivar": f"No. {i}"} | fields for i in range(n)]
 
 
 def file(data: bytes) -> Callable[[Engine], object]:
