@@ -66,7 +66,7 @@ def main() -> None:
     parser.add_argument("--seeds", type=int, default=SEEDS)
     seeds = parser.parse_args().seeds
     engine = Engine.load()
-    names = [route["name"] for route in batch()["routes"]]  # type: ignore[attr-defined]
+    names = [route["name"] for route in batch()["routes"]]
     found = {date: errors(engine, date, DRAWS, seeds) for date in DATES}
     print("| ship date | route | draws | mean margin, % of sd | its 5 % quantile, % of sd |\n|---|---|---|---|---|")
     for date, rows in found.items():
